@@ -1,0 +1,2 @@
+//! Parse the command line, start, report the end.
+fn main() {}

@@ -1,0 +1,2 @@
+//! Lengths, angles and written numbers.
+

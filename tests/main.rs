@@ -1,0 +1,1 @@
+//! All tests that go through the public interface, in one binary.
