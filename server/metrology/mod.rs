@@ -1,1 +1,2 @@
-
+/// Tolerances, and the limits that follow from them.
+pub mod tolerance;
