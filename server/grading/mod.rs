@@ -1,1 +1,196 @@
+//! Grading: pure functions from exercise, plate and report to a grade.
+//!
+//! One call, [`grade`], serves the browser and the command line, so that both give the same mark to the last digit.
+//! A grade is the instructor's; what students see is made from it in [`feedback`].
 
+pub mod attempts;
+pub mod call;
+pub mod feedback;
+pub mod grade;
+pub mod late;
+pub mod marks;
+pub mod measurement;
+mod notes;
+
+use std::collections::BTreeMap;
+
+use rust_decimal::Decimal;
+
+use crate::exercise::model::{Characteristic, Exercise, MarksRules, Owner, Quantity, Side};
+use crate::exercise::plate::{self, Plate, Reference};
+use crate::metrology::conformity::probability_of_conformity;
+use crate::report::model::{Report, ReportItem};
+use crate::units::decimal_to_f64;
+use call::{BonusSize, Judged};
+use grade::{Diagnosis, Grade, GradedItem};
+use measurement::{Measured, Value};
+
+/// All that a grade is computed from.
+#[derive(Debug, Clone, Copy)]
+pub struct GradeInput<'a> {
+    /// Name of the report.
+    pub name: &'a str,
+    /// The exercise in the revision of the report.
+    pub exercise: &'a Exercise,
+    /// The plate, in its reference revision.
+    pub plate: &'a Plate,
+    /// Rules: the exercise's, or the assignment's in their place.
+    pub rules: &'a MarksRules,
+    /// The report.
+    pub report: &'a Report,
+    /// Points of lines marked by hand, by name.
+    pub hand_marks: &'a BTreeMap<String, Decimal>,
+}
+
+/// Grades one report.
+#[must_use]
+pub fn grade(input: &GradeInput<'_>) -> Grade {
+    let references = plate::references(input.exercise, input.plate);
+    let sheet = Sheet { input, references: &references };
+    let lines: Vec<SheetLine> = (0..input.exercise.characteristics.len()).filter_map(|i| sheet.line(i)).collect();
+    let scored: Vec<marks::Scored> = lines.iter().filter_map(|l| l.scored).collect();
+    Grade {
+        report: input.name.to_owned(),
+        exercise: input.exercise.code.clone(),
+        serial: input.plate.serial.clone(),
+        items: lines.into_iter().map(|l| l.item).collect(),
+        diagnosis: Diagnosis::not_looked_into(),
+        marks: marks::total(input.rules, &scored, input.hand_marks),
+    }
+}
+
+/// A report laid over its exercise and the references of its plate.
+struct Sheet<'a> {
+    input: &'a GradeInput<'a>,
+    references: &'a [Option<Reference>],
+}
+
+/// One graded line: the item and, where the plate is established there, its scores.
+struct SheetLine {
+    item: GradedItem,
+    scored: Option<marks::Scored>,
+}
+
+impl<'a> Sheet<'a> {
+    fn reference(&self, index: usize) -> Option<&'a Reference> {
+        self.references.get(index).and_then(Option::as_ref)
+    }
+
+    fn reported(&self, characteristic: &Characteristic) -> Option<&'a ReportItem> {
+        self.input.report.item(&characteristic.no)
+    }
+
+    fn value(&self, characteristic: &Characteristic) -> Option<Value> {
+        let reading = self.reported(characteristic)?.measured.as_ref()?;
+        let shape = |i: usize| self.input.exercise.features.get(i).map(|f| measurement::has_plan_direction(&f.shape));
+        let half_turn = measurement::is_half_turn(characteristic, shape);
+        Some(Value::of(reading, characteristic, half_turn))
+    }
+
+    /// The bonus size of a position at maximum material, valued by `of`.
+    fn bonus_size(&self, c: &Characteristic, of: impl Fn(usize, &Characteristic) -> Option<Decimal>) -> Option<BonusSize<'a>> {
+        let exercise = self.input.exercise;
+        if !c.maximum_material || c.of != Quantity::Position {
+            return None;
+        }
+        let (index, characteristic) = exercise.size_of(c)?;
+        let side = match c.owner {
+            Owner::Feature(i) => exercise.features.get(i)?.side.unwrap_or(Side::Inside),
+            Owner::Between(_) => return None,
+        };
+        Some(BonusSize { characteristic, side, value: of(index, characteristic) })
+    }
+
+    fn line(&self, index: usize) -> Option<SheetLine> {
+        let c = self.input.exercise.characteristics.get(index)?;
+        let rules = self.input.rules;
+        let value = self.value(c);
+        let call = self.reported(c).and_then(|r| r.call);
+        let own = call::judged_limits(c, self.bonus_size(c, |_, size| self.value(size).map(|v| v.decimal)));
+        let by_own = value.map(|v| call::call_of(rules, &own, v.decimal, c.u_lab));
+        let plate = self.reference(index).map(|r| PlateSide::of(self, c, r));
+        let mut item = blank_item(c);
+        item.measured = value.map(|v| v.approx);
+        item.deviation = value.map(|v| v.less(c.nominal));
+        item.call = call;
+        item.call_by_own_value = by_own;
+        let mut scored = None;
+        if let (Some(side), Some(reference)) = (&plate, self.reference(index)) {
+            side.fill(&mut item, reference);
+            let measured = value.map(|v| measurement::measure(rules, c.u_lab, reference, &v));
+            let calls = call::score(call, by_own, side.call, side.in_doubt);
+            scored = Some(fill_scores(&mut item, c, measured, calls));
+        }
+        let noted = notes::Noted { exercise: self.input.exercise, characteristic: c, own: &own, own_value: value };
+        item.note = notes::note(&noted, &item, plate.as_ref().map(|p| &p.judged));
+        Some(SheetLine { item, scored })
+    }
+}
+
+/// The plate's side of one line.
+struct PlateSide {
+    judged: Judged,
+    call: crate::report::call::Call,
+    in_doubt: bool,
+    conformity: Option<f64>,
+}
+
+impl PlateSide {
+    fn of(sheet: &Sheet<'_>, c: &Characteristic, reference: &Reference) -> Self {
+        let size = sheet.bonus_size(c, |i, _| sheet.reference(i).map(|r| r.value));
+        let judged = call::judged_limits(c, size);
+        let call = call::call_of(sheet.input.rules, &judged, reference.value, reference.expanded);
+        let in_doubt = call::in_doubt(&judged.limits, c.u_lab, reference);
+        let y = decimal_to_f64(reference.value);
+        let conformity = probability_of_conformity(y, reference.standard(), None, &c.limits).ok().map(|p| p.conform);
+        Self { judged, call, in_doubt, conformity }
+    }
+
+    fn fill(&self, item: &mut GradedItem, reference: &Reference) {
+        item.reference = Some(decimal_to_f64(reference.value));
+        item.reference_expanded_uncertainty = Some(decimal_to_f64(reference.expanded));
+        item.call_by_reference = Some(self.call);
+        item.in_doubt = Some(self.in_doubt);
+        item.probability_of_conformity = self.conformity;
+    }
+}
+
+fn fill_scores(item: &mut GradedItem, c: &Characteristic, measured: Option<Measured>, calls: call::CallScore) -> marks::Scored {
+    let score = measured.map_or(Decimal::ZERO, |m| m.score);
+    let earned = |right: bool| if right { 1.0 } else { 0.0 };
+    item.en = measured.map(|m| m.statistic);
+    item.measurement_score = Some(decimal_to_f64(score));
+    item.call_for_own_value_score = Some(earned(calls.for_own_value));
+    item.call_for_plate_score = Some(earned(calls.for_plate));
+    marks::Scored {
+        weight: c.weight,
+        measurement: score,
+        for_plate: calls.for_plate,
+        for_own_value: calls.for_own_value,
+    }
+}
+
+fn blank_item(c: &Characteristic) -> GradedItem {
+    GradedItem {
+        no: c.no.clone(),
+        of: c.of,
+        nominal: decimal_to_f64(c.nominal),
+        lower: c.limits.lower.map(decimal_to_f64),
+        upper: c.limits.upper.map(decimal_to_f64),
+        reference: None,
+        reference_expanded_uncertainty: None,
+        measured: None,
+        deviation: None,
+        en: None,
+        measurement_score: None,
+        call: None,
+        call_by_own_value: None,
+        call_by_reference: None,
+        in_doubt: None,
+        probability_of_conformity: None,
+        call_for_own_value_score: None,
+        call_for_plate_score: None,
+        corrected: None,
+        note: None,
+    }
+}
