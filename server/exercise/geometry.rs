@@ -7,7 +7,9 @@ use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
 
-use super::model::{Axis, Between, Characteristic, DatumFrame, DistanceKind, Exercise, Feature, Owner, Quantity, Shape};
+use super::model::{
+    Axis, Between, Characteristic, DatumFrame, DistanceKind, Exercise, Feature, Owner, Quantity, Shape,
+};
 use crate::units::{decimal_from_f64, decimal_to_f64};
 
 /// What one feature is on a plate: its place, sizes, and whatever deviations of form and orientation it has.
@@ -77,65 +79,88 @@ pub fn wrap_half_turn(difference: f64) -> f64 {
 /// the outward normal of the datum that a plane's angle refers to.
 #[must_use]
 pub fn nominal_state(feature: &Feature, thickness: f64, datum: Option<[f64; 3]>) -> FeatureState {
-    let mut state = FeatureState {
-        at: [0.0; 3],
-        direction: [0.0, 0.0, 1.0],
+    let deep = |depth: &Option<Decimal>| depth.map_or(thickness, decimal_to_f64);
+    let size = |value: &Decimal| decimal_to_f64(*value);
+    match &feature.shape {
+        Shape::Point { at, normal } => placed(point(at), *normal),
+        Shape::Line { from, to, normal } => line_state(point(from), point(to), *normal),
+        Shape::Plane {
+            at,
+            normal,
+            size: [a, b],
+        } => FeatureState {
+            length: size(a).max(size(b)),
+            angle: datum.map_or(0.0, |n| acute_angle(*normal, n)),
+            ..placed(point(at), *normal)
+        },
+        Shape::Circle { at, diameter, depth } => FeatureState {
+            diameter: size(diameter),
+            length: deep(depth),
+            ..placed(point(at), UP)
+        },
+        Shape::Slot {
+            at,
+            length,
+            width,
+            angle,
+            ..
+        } => FeatureState {
+            length: size(length),
+            width: size(width),
+            angle: size(angle).rem_euclid(180.0),
+            ..placed(point(at), UP)
+        },
+        Shape::Cylinder {
+            at,
+            axis,
+            diameter,
+            depth,
+        } => FeatureState {
+            diameter: size(diameter),
+            length: deep(depth),
+            ..placed(point(at), *axis)
+        },
+        Shape::Cone {
+            at,
+            axis,
+            angle,
+            diameter,
+            depth,
+        } => FeatureState {
+            diameter: size(diameter),
+            angle: size(angle),
+            length: deep(depth),
+            ..placed(point(at), *axis)
+        },
+        Shape::Sphere { at, diameter } => FeatureState {
+            diameter: size(diameter),
+            ..placed(point(at), UP)
+        },
+    }
+}
+
+const UP: [f64; 3] = [0.0, 0.0, 1.0];
+
+fn placed(at: [f64; 3], direction: [f64; 3]) -> FeatureState {
+    FeatureState {
+        at,
+        direction,
         diameter: 0.0,
         length: 0.0,
         width: 0.0,
         angle: 0.0,
         own: BTreeMap::new(),
-    };
-    let deep = |depth: &Option<Decimal>| depth.map_or(thickness, decimal_to_f64);
-    match &feature.shape {
-        Shape::Point { at, normal } => {
-            state.at = point(at);
-            state.direction = *normal;
-        }
-        Shape::Line { from, to, normal } => {
-            let (a, b) = (point(from), point(to));
-            state.at = [0, 1, 2].map(|i| f64::midpoint(a[i], b[i]));
-            state.direction = *normal;
-            let d = minus(b, a);
-            state.length = dot(d, d).sqrt();
-            state.angle = plan_angle(d[0], d[1]);
-        }
-        Shape::Plane { at, normal, size } => {
-            state.at = point(at);
-            state.direction = *normal;
-            state.length = decimal_to_f64(size[0]).max(decimal_to_f64(size[1]));
-            state.angle = datum.map_or(0.0, |n| acute_angle(*normal, n));
-        }
-        Shape::Circle { at, diameter, depth } => {
-            state.at = point(at);
-            state.diameter = decimal_to_f64(*diameter);
-            state.length = deep(depth);
-        }
-        Shape::Slot { at, length, width, angle, .. } => {
-            state.at = point(at);
-            state.length = decimal_to_f64(*length);
-            state.width = decimal_to_f64(*width);
-            state.angle = decimal_to_f64(*angle).rem_euclid(180.0);
-        }
-        Shape::Cylinder { at, axis, diameter, depth } => {
-            state.at = point(at);
-            state.direction = *axis;
-            state.diameter = decimal_to_f64(*diameter);
-            state.length = deep(depth);
-        }
-        Shape::Cone { at, axis, angle, diameter, depth } => {
-            state.at = point(at);
-            state.direction = *axis;
-            state.angle = decimal_to_f64(*angle);
-            state.diameter = decimal_to_f64(*diameter);
-            state.length = deep(depth);
-        }
-        Shape::Sphere { at, diameter } => {
-            state.at = point(at);
-            state.diameter = decimal_to_f64(*diameter);
-        }
     }
-    state
+}
+
+fn line_state(from: [f64; 3], to: [f64; 3], normal: [f64; 3]) -> FeatureState {
+    let d = minus(to, from);
+    let middle = [0, 1, 2].map(|i| f64::midpoint(from[i], to[i]));
+    FeatureState {
+        length: dot(d, d).sqrt(),
+        angle: plan_angle(d[0], d[1]),
+        ..placed(middle, normal)
+    }
 }
 
 /// The outward normal of the datum that planes refer to, by the letter of the characteristic or the primary's.
@@ -156,9 +181,8 @@ pub fn nominal_states(exercise: &Exercise) -> Vec<FeatureState> {
         let angle = |c: &&Characteristic| c.owner == Owner::Feature(i) && c.of == Quantity::Angle;
         exercise.characteristics.iter().find(angle).and_then(|c| c.datum)
     };
-    let state = |(i, f): (usize, &Feature)| {
-        nominal_state(f, thickness, Some(datum_normal(&exercise.datum_frame, of_plane(i))))
-    };
+    let state =
+        |(i, f): (usize, &Feature)| nominal_state(f, thickness, Some(datum_normal(&exercise.datum_frame, of_plane(i))));
     exercise.features.iter().enumerate().map(state).collect()
 }
 
@@ -175,14 +199,24 @@ pub struct Asked {
 
 impl From<&Characteristic> for Asked {
     fn from(c: &Characteristic) -> Self {
-        Self { owner: c.owner, of: c.of, along: c.along }
+        Self {
+            owner: c.owner,
+            of: c.of,
+            along: c.along,
+        }
     }
 }
 
 /// The value of one characteristic on features in the given `states`; `nominal` are the same features as printed.
 /// `None` where the feature has no such quantity (which `check` refuses before anything is evaluated).
 #[must_use]
-pub fn value(features: &[Feature], between: &[Between], nominal: &[FeatureState], states: &[FeatureState], asked: Asked) -> Option<f64> {
+pub fn value(
+    features: &[Feature],
+    between: &[Between],
+    nominal: &[FeatureState],
+    states: &[FeatureState],
+    asked: Asked,
+) -> Option<f64> {
     match asked.owner {
         Owner::Feature(i) => of_feature(features.get(i)?, nominal.get(i)?, states.get(i)?, asked.of),
         Owner::Between(i) => {
@@ -288,7 +322,16 @@ pub fn distance_kind(first: &Shape, second: &Shape) -> Option<DistanceKind> {
         Shape::Plane { normal, at, .. } => Some((*normal, point(at))),
         _ => None,
     };
-    let centre = |s: &Shape| matches!(s, Shape::Circle { .. } | Shape::Sphere { .. } | Shape::Cylinder { .. } | Shape::Slot { .. } | Shape::Point { .. });
+    let centre = |s: &Shape| {
+        matches!(
+            s,
+            Shape::Circle { .. }
+                | Shape::Sphere { .. }
+                | Shape::Cylinder { .. }
+                | Shape::Slot { .. }
+                | Shape::Point { .. }
+        )
+    };
     if centre(first) && centre(second) {
         return Some(DistanceKind::Centres);
     }
@@ -308,20 +351,36 @@ pub fn distance_kind(first: &Shape, second: &Shape) -> Option<DistanceKind> {
 
 /// Nominal of a characteristic as the print has it: exact where the geometry is, otherwise rounded to `decimals`.
 #[must_use]
-pub fn nominal_value(features: &[Feature], between: &[Between], nominal: &[FeatureState], asked: Asked, decimals: u32) -> Option<Decimal> {
+pub fn nominal_value(
+    features: &[Feature],
+    between: &[Between],
+    nominal: &[FeatureState],
+    asked: Asked,
+    decimals: u32,
+) -> Option<Decimal> {
     if asked.of.is_geometrical() {
         return Some(Decimal::ZERO);
     }
     let exact = decimal_from_f64(value(features, between, nominal, nominal, asked)?)?;
     // Ten places are far below any print and far above binary noise: what needs more is irrational.
     let short = exact.round_dp(10).normalize();
-    Some(if short.scale() > 9 { exact.round_dp(decimals) } else { short })
+    Some(if short.scale() > 9 {
+        exact.round_dp(decimals)
+    } else {
+        short
+    })
 }
 
 /// Expanded uncertainty, k = 2, of a careful pair for one characteristic that states none of its own, in the unit of
 /// the value. `None` for an angle between features, which must state its own.
 #[must_use]
-pub fn lab_uncertainty(base: Decimal, per_length: Decimal, nominal: Decimal, feature: Option<&FeatureState>, asked: Asked) -> Option<Decimal> {
+pub fn lab_uncertainty(
+    base: Decimal,
+    per_length: Decimal,
+    nominal: Decimal,
+    feature: Option<&FeatureState>,
+    asked: Asked,
+) -> Option<Decimal> {
     let at_length = |length: Decimal| base + per_length * length.abs();
     Some(match asked.of {
         Quantity::Angle => {

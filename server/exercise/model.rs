@@ -223,7 +223,10 @@ impl Datum {
     /// A touch as a point of the part frame, `at` on the axis that the datum sets.
     #[must_use]
     pub fn touch_point(&self, touch: &[Decimal; 2]) -> [f64; 3] {
-        let (a, b) = (crate::units::decimal_to_f64(touch[0]), crate::units::decimal_to_f64(touch[1]));
+        let (a, b) = (
+            crate::units::decimal_to_f64(touch[0]),
+            crate::units::decimal_to_f64(touch[1]),
+        );
         let at = crate::units::decimal_to_f64(self.at);
         match self.sets {
             Axis::X => [at, a, b],

@@ -103,13 +103,17 @@ pub fn true_states(exercise: &Exercise, plate: &Plate) -> Vec<FeatureState> {
     }
     // An orientation between two features is planted under the pair's key and carried by the first of them.
     for pair in &exercise.between {
-        let Some(state) = states.get_mut(pair.features[0]) else { continue };
+        let Some(state) = states.get_mut(pair.features[0]) else {
+            continue;
+        };
         for (quantity, deviation) in plate.planted.get(&pair.key).into_iter().flatten() {
             state.own.insert(*quantity, decimal_to_f64(*deviation));
         }
     }
     for c in &exercise.characteristics {
-        let (Owner::Feature(i), Some(found)) = (c.owner, plate.references.get(&c.no)) else { continue };
+        let (Owner::Feature(i), Some(found)) = (c.owner, plate.references.get(&c.no)) else {
+            continue;
+        };
         if let Some(state) = states.get_mut(i) {
             set(state, c.of, decimal_to_f64(found.value));
         }
@@ -163,10 +167,19 @@ pub fn references(exercise: &Exercise, plate: &Plate) -> Vec<Option<Reference>> 
         .collect()
 }
 
-fn reference(exercise: &Exercise, plate: &Plate, nominal: &[FeatureState], states: &[FeatureState], c: &Characteristic) -> Option<Reference> {
+fn reference(
+    exercise: &Exercise,
+    plate: &Plate,
+    nominal: &[FeatureState],
+    states: &[FeatureState],
+    c: &Characteristic,
+) -> Option<Reference> {
     if let Some(found) = plate.references.get(&c.no) {
         let expanded = (found.expanded * Decimal::TWO).checked_div(found.k)?;
-        return Some(Reference { value: found.value, expanded });
+        return Some(Reference {
+            value: found.value,
+            expanded,
+        });
     }
     let expanded = match (plate.kind, plate.shop_uncertainty) {
         (PlateKind::Virtual, _) => Decimal::ZERO,

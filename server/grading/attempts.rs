@@ -38,7 +38,12 @@ mod tests {
 
     #[test]
     fn best_last_and_mean() {
-        let marks = [Some(Decimal::from(61)), None, Some(Decimal::from(84)), Some(Decimal::from(70))];
+        let marks = [
+            Some(Decimal::from(61)),
+            None,
+            Some(Decimal::from(84)),
+            Some(Decimal::from(70)),
+        ];
         assert_eq!(counting_mark(Counting::Best, 0, &marks), Some(Decimal::from(84)));
         assert_eq!(counting_mark(Counting::Last, 0, &marks), Some(Decimal::from(70)));
         assert_eq!(counting_mark(Counting::Mean, 2, &marks), Some(Decimal::new(725, 1)));

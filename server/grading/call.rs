@@ -35,8 +35,14 @@ pub struct Judged {
 /// never below 0 (ISO 2692, maximum material requirement); a size that is not known gives none.
 #[must_use]
 pub fn judged_limits(characteristic: &Characteristic, size: Option<BonusSize<'_>>) -> Judged {
-    let plain = Judged { limits: characteristic.limits, bonus: Decimal::ZERO, size_out: false };
-    let Some((size, value)) = size.and_then(|s| Some((s, s.value?))) else { return plain };
+    let plain = Judged {
+        limits: characteristic.limits,
+        bonus: Decimal::ZERO,
+        size_out: false,
+    };
+    let Some((size, value)) = size.and_then(|s| Some((s, s.value?))) else {
+        return plain;
+    };
     let of_size = size.characteristic.limits;
     let room = match size.side {
         Side::Inside => of_size.lower.map(|lower| value - lower),
@@ -44,8 +50,15 @@ pub fn judged_limits(characteristic: &Characteristic, size: Option<BonusSize<'_>
     };
     let bonus = room.unwrap_or_default().max(Decimal::ZERO);
     let upper = characteristic.limits.upper.map(|u| u + bonus);
-    let limits = Limits { upper, ..characteristic.limits };
-    Judged { limits, bonus, size_out: !of_size.contains(value) }
+    let limits = Limits {
+        upper,
+        ..characteristic.limits
+    };
+    Judged {
+        limits,
+        bonus,
+        size_out: !of_size.contains(value),
+    }
 }
 
 /// What the decision rule makes of a value whose expanded uncertainty is `expanded`.
@@ -86,11 +99,24 @@ pub struct CallScore {
 /// Scores a call. Without a measured value or without a call nothing is earned.
 #[must_use]
 pub fn score(call: Option<Call>, by_own_value: Option<Call>, by_reference: Call, in_doubt: bool) -> CallScore {
-    let nothing = CallScore { for_own_value: false, for_plate: false, contradicts: false };
-    let (Some(call), Some(own)) = (call, by_own_value) else { return nothing };
+    let nothing = CallScore {
+        for_own_value: false,
+        for_plate: false,
+        contradicts: false,
+    };
+    let (Some(call), Some(own)) = (call, by_own_value) else {
+        return nothing;
+    };
     if call == own {
-        CallScore { for_own_value: true, for_plate: in_doubt || call == by_reference, contradicts: false }
+        CallScore {
+            for_own_value: true,
+            for_plate: in_doubt || call == by_reference,
+            contradicts: false,
+        }
     } else {
-        CallScore { contradicts: true, ..nothing }
+        CallScore {
+            contradicts: true,
+            ..nothing
+        }
     }
 }

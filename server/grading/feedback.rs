@@ -119,7 +119,11 @@ pub fn feedback(grade: &Grade, release: &Release, mark: Option<Decimal>) -> Feed
 }
 
 fn words(grade: &Grade, mark: Option<Decimal>) -> Words {
-    Words { items: grade.items.iter().map(words_item).collect(), faults: fault_sentences(grade), mark }
+    Words {
+        items: grade.items.iter().map(words_item).collect(),
+        faults: fault_sentences(grade),
+        mark,
+    }
 }
 
 fn words_item(item: &GradedItem) -> WordsItem {
@@ -130,11 +134,22 @@ fn words_item(item: &GradedItem) -> WordsItem {
         _ => Agreement::DoesNotAgree,
     };
     let call_right_for_own_value = item.call.zip(item.call_by_own_value).map(|(call, own)| call == own);
-    WordsItem { no: item.no.clone(), of: item.of, agreement, call: item.call, call_right_for_own_value }
+    WordsItem {
+        no: item.no.clone(),
+        of: item.of,
+        agreement,
+        call: item.call,
+        call_right_for_own_value,
+    }
 }
 
 fn full(grade: &Grade, mark: Option<Decimal>) -> Full {
-    Full { items: grade.items.clone(), faults: fault_sentences(grade), mark, lines: grade.marks.lines.clone() }
+    Full {
+        items: grade.items.clone(),
+        faults: fault_sentences(grade),
+        mark,
+        lines: grade.marks.lines.clone(),
+    }
 }
 
 fn fault_sentences(grade: &Grade) -> Vec<String> {
@@ -142,5 +157,11 @@ fn fault_sentences(grade: &Grade) -> Vec<String> {
         return Vec::new();
     }
     let for_students = |f: &&super::grade::FoundFault| !INSTRUCTORS_ONLY.contains(&f.fault.as_str());
-    grade.diagnosis.faults.iter().filter(for_students).map(|f| f.text.clone()).collect()
+    grade
+        .diagnosis
+        .faults
+        .iter()
+        .filter(for_students)
+        .map(|f| f.text.clone())
+        .collect()
 }

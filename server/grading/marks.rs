@@ -56,8 +56,16 @@ pub fn total(rules: &MarksRules, scored: &[Scored], hand: &BTreeMap<String, Deci
     let whole = parts * sums.weight;
     if whole <= Decimal::ZERO {
         let text = "No mark: no line of this plate is established".to_owned();
-        let lines = vec![Line { text, points: Decimal::ZERO }];
-        return Marks { as_reported: None, with_follow_through: None, r#final: None, lines };
+        let lines = vec![Line {
+            text,
+            points: Decimal::ZERO,
+        }];
+        return Marks {
+            as_reported: None,
+            with_follow_through: None,
+            r#final: None,
+            lines,
+        };
     }
     let by_hand: Decimal = rules.lines.iter().map(|l| l.points).sum();
     let machine = (Decimal::ONE_HUNDRED - by_hand).max(Decimal::ZERO);
@@ -67,13 +75,26 @@ pub fn total(rules: &MarksRules, scored: &[Scored], hand: &BTreeMap<String, Deci
     let for_own = earned(rules.call_for_own_value, sums.for_own_value);
     let mut lines = vec![
         line(measurement_text(scored), measurement, whole),
-        line(format!("Call for the plate: {}", right(scored, |s| s.for_plate)), for_plate, whole),
-        line(format!("Call for the own value: {}", right(scored, |s| s.for_own_value)), for_own, whole),
+        line(
+            format!("Call for the plate: {}", right(scored, |s| s.for_plate)),
+            for_plate,
+            whole,
+        ),
+        line(
+            format!("Call for the own value: {}", right(scored, |s| s.for_own_value)),
+            for_own,
+            whole,
+        ),
     ];
     let mut hand_points = Decimal::ZERO;
     for marked in &rules.lines {
         let points = hand.get(&marked.name).copied().unwrap_or_default();
-        let text = format!("By hand: {} ({} of {})", marked.name, points.normalize(), marked.points.normalize());
+        let text = format!(
+            "By hand: {} ({} of {})",
+            marked.name,
+            points.normalize(),
+            marked.points.normalize()
+        );
         hand_points += points;
         lines.push(Line { text, points });
     }
@@ -86,14 +107,27 @@ fn close(mut lines: Vec<Line>, mark: Decimal) -> Marks {
     let sum: Decimal = lines.iter().map(|l| l.points).sum();
     let rest = (mark - sum).normalize();
     if !rest.is_zero() {
-        lines.push(Line { text: "Rounded to one decimal".to_owned(), points: rest });
+        lines.push(Line {
+            text: "Rounded to one decimal".to_owned(),
+            points: rest,
+        });
     }
-    Marks { as_reported: Some(mark), with_follow_through: Some(mark), r#final: Some(mark), lines }
+    Marks {
+        as_reported: Some(mark),
+        with_follow_through: Some(mark),
+        r#final: Some(mark),
+        lines,
+    }
 }
 
 fn line(text: String, points: Decimal, whole: Decimal) -> Line {
     let exact = points.checked_div(whole).unwrap_or_default();
-    Line { text, points: exact.round_dp_with_strategy(3, RoundingStrategy::MidpointAwayFromZero).normalize() }
+    Line {
+        text,
+        points: exact
+            .round_dp_with_strategy(3, RoundingStrategy::MidpointAwayFromZero)
+            .normalize(),
+    }
 }
 
 fn measurement_text(scored: &[Scored]) -> String {
@@ -102,12 +136,19 @@ fn measurement_text(scored: &[Scored]) -> String {
     let part = count(&|m| m > Decimal::ZERO && m < Decimal::ONE);
     match part {
         0 => format!("Measurement: {all} of {} agree with the plate", scored.len()),
-        _ => format!("Measurement: {all} of {} agree with the plate, {part} in part", scored.len()),
+        _ => format!(
+            "Measurement: {all} of {} agree with the plate, {part} in part",
+            scored.len()
+        ),
     }
 }
 
 fn right(scored: &[Scored], test: impl Fn(&Scored) -> bool) -> String {
-    format!("{} of {} right", scored.iter().filter(|s| test(s)).count(), scored.len())
+    format!(
+        "{} of {} right",
+        scored.iter().filter(|s| test(s)).count(),
+        scored.len()
+    )
 }
 
 /// `numerator / denominator` rounded half up to one decimal, decided exactly: the quotient itself may have no end.
@@ -166,7 +207,10 @@ mod tests {
         assert_eq!(marks.r#final, Some(decimal("67.9")));
         let sum: Decimal = marks.lines.iter().map(|l| l.points).sum();
         assert_eq!(Some(sum), marks.r#final);
-        assert_eq!(marks.lines.last().map(|l| l.text.as_str()), Some("Rounded to one decimal"));
+        assert_eq!(
+            marks.lines.last().map(|l| l.text.as_str()),
+            Some("Rounded to one decimal")
+        );
     }
 
     #[test]

@@ -35,7 +35,10 @@ pub fn measure(rules: &MarksRules, u_lab: Decimal, reference: &Reference, value:
     } else {
         0.0
     };
-    Measured { statistic, score: score(rules, statistic.abs()) }
+    Measured {
+        statistic,
+        score: score(rules, statistic.abs()),
+    }
 }
 
 fn score(rules: &MarksRules, size: f64) -> Decimal {
@@ -65,7 +68,10 @@ impl Value {
     /// read at the half turn nearest to the nominal.
     #[must_use]
     pub fn of(reading: &Reading, characteristic: &Characteristic, half_turn: bool) -> Self {
-        let value = Self { decimal: reading.decimal(), approx: reading.approx() };
+        let value = Self {
+            decimal: reading.decimal(),
+            approx: reading.approx(),
+        };
         let far = Decimal::from(100_000);
         if !half_turn || value.decimal.abs() > far {
             return value;
@@ -79,7 +85,10 @@ impl Value {
             off += turn;
         }
         let decimal = characteristic.nominal + off;
-        Self { decimal, approx: decimal_to_f64(decimal) }
+        Self {
+            decimal,
+            approx: decimal_to_f64(decimal),
+        }
     }
 
     /// The value less another, exact where a decimal holds it.

