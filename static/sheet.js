@@ -1,0 +1,13 @@
+// What every sheet may use. Each module looks for its own marks on the page and does nothing where there are none;
+// every page works without any of this.
+
+import { tieBalloons } from "./balloons.js";
+import { guardUnsaved } from "./guard.js";
+import { fitKeypads } from "./keypad.js";
+import { moveByKeys, takePaste } from "./paste.js";
+
+tieBalloons(document);
+guardUnsaved(document);
+fitKeypads(document);
+takePaste(document);
+moveByKeys(document);
