@@ -4,8 +4,9 @@
 //! fundamental deviations. The columns d to s, the grades 5 to 14 and Delta were compared with an outside transcription
 //! of two copies; grades 01 to 4 and 15 to 18 and the columns a, b, c, cd, ef, fg, j, t to zc with the tables of K. L.
 //! Narayana, P. Kannaiah, K. Venkata Reddy, Machine Drawing, tables 15.1 to 15.3, and of Machinery's Handbook, 31st
-//! edition, table 6a (BS 4500:1969). U above 200 up to 225 mm is 258, as IT7 + D has it; one copy of the textbook has
-//! 256. cd, ef and fg are given up to 10 mm only.
+//! edition, table 6a (BS 4500:1969); a to u, j and J also with a public table on the web. In t to zc only what the
+//! formulas confirm differs from the textbook: u above 200 up to 225 mm is 258 (a copy has 256) and x above 355 up to
+//! 400 mm is 660 (a copy has 650). cd, ef and fg are given up to 10 mm only.
 
 use rust_decimal::Decimal;
 
