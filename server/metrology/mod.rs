@@ -1,4 +1,5 @@
-/// Whether a value conforms, and how probably.
+/// Conformity with limits: decision rules, probabilities, risks.
 pub mod conformity;
 /// Tolerances, and the limits that follow from them.
 pub mod tolerance;
+

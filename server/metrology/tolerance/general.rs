@@ -2,8 +2,7 @@
 //!
 //! Source: ISO 2768-1:1989, tables 1, 2 and 3. Where public transcriptions differ, the majority value is used: class c
 //! up to 3 mm is 0.2 (one copy has 0.15), class v above 1000 mm is 6 and 8 (one has 8 and 12), class c of angles from
-//! 120 to 400 mm is 15 minutes (one has 20). The last columns of tables 1 and 2 are in tests against each other's
-//! structure: they grow to the right and from f to v.
+//! 120 to 400 mm is 15 minutes (one has 20).
 
 use std::fmt;
 use std::str::FromStr;

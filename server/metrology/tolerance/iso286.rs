@@ -180,6 +180,14 @@ pub enum IsoError {
         /// The nominal size.
         nominal_mm: Decimal,
     },
+    /// Two classes that are not a hole and a shaft.
+    #[error("{hole} and {shaft} make no fit: a hole (capital letters) stands first and a shaft (small letters) second")]
+    NotAFit {
+        /// What stands first.
+        hole: IsoClass,
+        /// What stands second.
+        shaft: IsoClass,
+    },
     /// The standard has no such class at this size.
     #[error("ISO 286-1 gives no {class} at {nominal_mm} mm; choose a class that it has there, or write the deviations")]
     NotAtThisSize {

@@ -3,14 +3,20 @@
 //! Everything here is exact decimal arithmetic, because a limit decides a mark. Values and limits are in the unit of
 //! the exercise (`mm` or `inch`), those of angles in decimal degrees.
 
+mod fits;
 mod general;
 mod iso286;
 mod limits;
+mod position;
+mod temperature;
 mod text;
 
+pub use fits::{Fit, FitKind};
 pub use general::{GeneralClass, iso2768_angular_minutes, iso2768_linear, iso2768_radius};
 pub use iso286::{Grade, IsoClass, IsoDeviations, IsoError, Letter};
 pub use limits::{Limits, SizeContext, ToleranceError, ToleranceKind};
+pub use position::{MaterialCondition, bonus, position, virtual_condition, within_zone};
+pub use temperature::{LengthAt20, Thermal, length_at_20};
 pub use text::{TextProblem, ToleranceTextError};
 
 use rust_decimal::Decimal;
