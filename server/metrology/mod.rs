@@ -2,4 +2,3 @@
 pub mod conformity;
 /// Tolerances, and the limits that follow from them.
 pub mod tolerance;
-
