@@ -1,4 +1,14 @@
 //! A pair's report and the readers for each way in.
 
+/// The pair's call, and the words for it.
 pub mod call;
+/// The report table in a text file.
+pub mod csv;
+/// A report as it is graded.
 pub mod model;
+/// The table of probed points in a text file.
+pub mod points;
+/// Tables in text files: from bytes to rows.
+pub mod table;
+/// Writing tables as CSV, and text made harmless for spreadsheets.
+pub mod write_csv;
