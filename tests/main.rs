@@ -2,3 +2,4 @@
 #![expect(clippy::unwrap_used, reason = "a step that fails is a test that fails")]
 
 mod architecture;
+mod checks;

@@ -1,1 +1,4 @@
+//! One file per command.
 
+/// `read`: what a file is read as.
+pub mod read;

@@ -18,90 +18,33 @@ pub enum Call {
     Undecided,
 }
 
-/// Words of a call, as `fold_call` leaves them. Common practice, no published source.
-const WORDS: [(Call, &[&str]); 3] = [
+/// Words of a call, as `fold_call` leaves them: English, symbols, German, French and Spanish.
+/// Common practice, no published source.
+const WORDS: [(Call, &str); 9] = [
     (
         Call::Conforming,
-        &[
-            "conforming",
-            "conforms",
-            "conform",
-            "pass",
-            "passed",
-            "ok",
-            "okay",
-            "io",
-            "good",
-            "accept",
-            "accepted",
-            "intolerance",
-            "withintolerance",
-            "yes",
-            "y",
-            "\u{2713}",
-            "\u{2714}",
-            "\u{2611}",
-            "ja",
-            "gut",
-            "bestanden",
-            "konform",
-            "conforme",
-            "oui",
-            "bon",
-            "si",
-            "apto",
-        ],
+        "conforming conforms conform pass passed ok okay io good accept accepted",
+    ),
+    (
+        Call::Conforming,
+        "intolerance withintolerance yes y \u{2713} \u{2714} \u{2611}",
+    ),
+    (Call::Conforming, "ja gut bestanden konform conforme oui bon si apto"),
+    (
+        Call::Nonconforming,
+        "nonconforming notconforming doesnotconform nonconform fail failed nok notok nio",
     ),
     (
         Call::Nonconforming,
-        &[
-            "nonconforming",
-            "notconforming",
-            "doesnotconform",
-            "nonconform",
-            "fail",
-            "failed",
-            "nok",
-            "notok",
-            "nio",
-            "bad",
-            "reject",
-            "rejected",
-            "outoftolerance",
-            "no",
-            "n",
-            "\u{2717}",
-            "\u{2718}",
-            "\u{2612}",
-            "nein",
-            "schlecht",
-            "nichtbestanden",
-            "nichtkonform",
-            "nonconforme",
-            "non",
-            "mauvais",
-            "noconforme",
-            "noapto",
-        ],
+        "bad reject rejected outoftolerance no n \u{2717} \u{2718} \u{2612}",
     ),
     (
-        Call::Undecided,
-        &[
-            "undecided",
-            "undetermined",
-            "unclear",
-            "doubtful",
-            "indoubt",
-            "?",
-            "unentschieden",
-            "unklar",
-            "zweifelhaft",
-            "indecis",
-            "douteux",
-            "indeciso",
-            "dudoso",
-        ],
+        Call::Nonconforming,
+        "nein schlecht nichtbestanden nichtkonform nonconforme non mauvais noconforme noapto",
     ),
+    (Call::Undecided, "undecided undetermined unclear doubtful indoubt ?"),
+    (Call::Undecided, "unentschieden unklar zweifelhaft"),
+    (Call::Undecided, "indecis douteux indeciso dudoso"),
 ];
 
 /// The longest phrase above has 15 characters; a cell much longer is none of them.
@@ -118,7 +61,8 @@ impl Call {
             return None;
         }
         let folded = fold_call(word);
-        WORDS.iter().find(|(_, words)| words.contains(&folded.as_str())).map(|(call, _)| *call)
+        let is_one_of = |words: &str| words.split(' ').any(|word| word == folded);
+        WORDS.iter().find(|(_, words)| is_one_of(words)).map(|(call, _)| *call)
     }
 
     /// The word that is printed and written.
@@ -141,46 +85,64 @@ impl fmt::Display for Call {
 mod tests {
     use super::*;
 
-    /// Every word of the format's page, and spellings that count as the same.
+    fn check(call: Option<Call>, words: &str) {
+        for word in words.split(", ") {
+            assert_eq!(Call::parse_word(word), call, "{word:?}");
+        }
+    }
+
+    /// Every word of the format's page.
     #[test]
     fn words() {
-        let check = |call: Option<Call>, words: &[&str]| {
-            for word in words {
-                assert_eq!(Call::parse_word(word), call, "{word:?}");
-            }
-        };
+        let call = Some(Call::Conforming);
+        check(
+            call,
+            "conforming, conforms, conform, pass, passed, ok, okay, i.O., good, accept, accepted, in tolerance",
+        );
+        check(
+            call,
+            "within tolerance, yes, y, ✓, ✔, ☑, ja, gut, bestanden, konform, conforme, oui, bon, sí, apto",
+        );
+        let call = Some(Call::Nonconforming);
+        check(
+            call,
+            "nonconforming, non-conforming, not conforming, does not conform, nonconform, fail, failed, nok",
+        );
+        check(
+            call,
+            "not ok, n.i.O., bad, reject, rejected, out of tolerance, no, n, ✗, ✘, ☒, nein, schlecht",
+        );
+        check(
+            call,
+            "nicht bestanden, nicht konform, non conforme, non, mauvais, no conforme, no apto",
+        );
+        let call = Some(Call::Undecided);
+        check(
+            call,
+            "undecided, undetermined, unclear, doubtful, in doubt, ?, unentschieden, unklar, zweifelhaft",
+        );
+        check(call, "indécis, douteux, indeciso, dudoso");
+    }
+
+    #[test]
+    fn spellings_that_count_as_the_same() {
         check(
             Some(Call::Conforming),
-            &[
-                "conforming", "conforms", "conform", "pass", "passed", "ok", "okay", "i.O.", "good", "accept", "accepted",
-                "in tolerance", "within tolerance", "yes", "y", "✓", "✔", "☑", "ja", "gut", "bestanden", "konform",
-                "conforme", "oui", "bon", "sí", "apto",
-            ],
-        );
-        check(Some(Call::Conforming), &["PASS", " Pass. ", "O.K.", "i. O.", "In-Tolerance", "SÍ", "si\u{301}", "✔\u{fe0f}"]);
-        check(
-            Some(Call::Nonconforming),
-            &[
-                "nonconforming", "non-conforming", "not conforming", "does not conform", "nonconform", "fail", "failed",
-                "nok", "not ok", "n.i.O.", "bad", "reject", "rejected", "out of tolerance", "no", "n", "✗", "✘", "☒",
-                "nein", "schlecht", "nicht bestanden", "nicht konform", "non conforme", "non", "mauvais", "no conforme",
-                "no apto",
-            ],
+            "PASS,  Pass. , O.K., i. O., In-Tolerance, SÍ, si\u{301}, ✔\u{fe0f}",
         );
         check(
             Some(Call::Nonconforming),
-            &["Non\u{2011}Conforming", "non\u{a0}conforming", "out-of-tolerance", "N.I.O.", "not-ok", "does\nnot conform"],
+            "Non\u{2011}Conforming, non\u{a0}conforming, out-of-tolerance, N.I.O., not-ok",
         );
-        check(
-            Some(Call::Undecided),
-            &[
-                "undecided", "undetermined", "unclear", "doubtful", "in doubt", "?", "unentschieden", "unklar",
-                "zweifelhaft", "indécis", "douteux", "indeciso", "dudoso",
-            ],
-        );
+        check(Some(Call::Nonconforming), "does\nnot conform, NON-CONFORME");
+        check(Some(Call::Undecided), "INDÉCIS, in-doubt, Unklar.");
+    }
+
+    #[test]
+    fn all_else_is_no_call() {
         check(
             None,
-            &["", "-", "0", "1", "true", "maybe", "x", "??", "pass?", "not pass", "okok", "12.031", "n/a", "nicht", "=1"],
+            ", -, 0, 1, true, maybe, x, ??, pass?, not pass, okok, 12.031, n/a, nicht, =1, pass fail",
         );
     }
 

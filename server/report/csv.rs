@@ -68,7 +68,9 @@ pub(super) const VALUE_ROLES: [Role; 5] = [Role::Nominal, Role::Minus, Role::Plu
 pub(super) fn read(layout: &Layout<'_>, mut head: Head, options: &ReadOptions) -> Result<ReportTable, Refusal> {
     let survey = rows::survey(layout, &VALUE_ROLES)?;
     head.warnings = survey.columns;
-    let verdict = options.decimal.map_or_else(|| survey.evidence.verdict(), Verdict::Settled);
+    let verdict = options
+        .decimal
+        .map_or_else(|| survey.evidence.verdict(), Verdict::Settled);
     match verdict {
         Verdict::Settled(mark) => {
             head.detect.decimal = Some(mark);
@@ -80,7 +82,11 @@ pub(super) fn read(layout: &Layout<'_>, mut head: Head, options: &ReadOptions) -
             note_what_is_no_row(layout, &mut head)?;
             for mark in marks {
                 let values = values(layout, *mark)?;
-                head.readings.push(Reading { decimal: Some(*mark), delimiter: None, values });
+                head.readings.push(Reading {
+                    decimal: Some(*mark),
+                    delimiter: None,
+                    values,
+                });
             }
             Ok(ReportTable { head, rows: Vec::new() })
         }
@@ -133,7 +139,12 @@ type Fault = (Why, String);
 
 impl<'l, 't> Reader<'l, 't> {
     const fn new(layout: &'l Layout<'t>, mark: DecimalMark, default_unit: Option<ValueUnit>) -> Self {
-        Self { layout, mark, default_unit, seen: BTreeSet::new() }
+        Self {
+            layout,
+            mark,
+            default_unit,
+            seen: BTreeSet::new(),
+        }
     }
 
     fn all(&mut self, head: &mut Head) -> Result<Vec<ReportRow>, Refusal> {
@@ -144,7 +155,10 @@ impl<'l, 't> Reader<'l, 't> {
                 Step::Rejected(rejected) => head.rejected.push(rejected),
                 Step::RepeatedHeader(warning) => head.warnings.push(warning),
                 Step::Row(row) => {
-                    let mut notes = Notes { line: row.line, warnings: Vec::new() };
+                    let mut notes = Notes {
+                        line: row.line,
+                        warnings: Vec::new(),
+                    };
                     match self.row(&row, &body, &mut notes) {
                         Ok(row) => {
                             head.warnings.append(&mut notes.in_order());
@@ -214,7 +228,11 @@ impl<'l, 't> Reader<'l, 't> {
     fn value(&self, row: &Row<'t>, body: &Body<'_, '_>, role: Role, notes: &mut Notes) -> Value {
         let column = self.layout.column(role);
         let text = row.cell(column);
-        let read = if role == Role::Nominal { cell::read(text, self.mark) } else { cell::read_tolerance(text, self.mark) };
+        let read = if role == Role::Nominal {
+            cell::read(text, self.mark)
+        } else {
+            cell::read_tolerance(text, self.mark)
+        };
         match read {
             Cell::Nothing => (None, None),
             Cell::Fault(_) => {
@@ -234,11 +252,20 @@ impl<'l, 't> Reader<'l, 't> {
     fn deviations(&self, row: &Row<'t>, body: &Body<'_, '_>, notes: &mut Notes) -> (Value, Value) {
         let mut minus = self.value(row, body, Role::Minus, notes);
         let mut plus = self.value(row, body, Role::Plus, notes);
-        let (Some(amount), unit) = self.value(row, body, Role::Tolerance, notes) else { return (minus, plus) };
+        let (Some(amount), unit) = self.value(row, body, Role::Tolerance, notes) else {
+            return (minus, plus);
+        };
         let amount = amount.trim_start_matches('-');
         if minus.0.is_none() && words::is_blank(row.cell(self.layout.column(Role::Minus))) {
             let is_zero = amount.chars().all(|c| matches!(c, '0' | '.'));
-            minus = (Some(if is_zero { amount.to_owned() } else { format!("-{amount}") }), unit);
+            minus = (
+                Some(if is_zero {
+                    amount.to_owned()
+                } else {
+                    format!("-{amount}")
+                }),
+                unit,
+            );
         }
         if plus.0.is_none() && words::is_blank(row.cell(self.layout.column(Role::Plus))) {
             plus = (Some(amount.to_owned()), unit);
@@ -261,7 +288,9 @@ fn unit_of_column(text: &str) -> Result<Option<ValueUnit>, Fault> {
     if cell::is_no_value(word) {
         return Ok(None);
     }
-    ValueUnit::parse_word(word).map(Some).ok_or_else(|| (Why::UnknownUnit, text.to_owned()))
+    ValueUnit::parse_word(word)
+        .map(Some)
+        .ok_or_else(|| (Why::UnknownUnit, text.to_owned()))
 }
 
 /// Two different units in one row, as a text: measured cell against unit column, or the row's unit against those of

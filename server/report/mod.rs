@@ -4,6 +4,8 @@
 pub mod call;
 /// The report table in a text file.
 pub mod csv;
+/// The kind of a file, found by its content.
+pub mod kind;
 /// A report as it is graded.
 pub mod model;
 /// The table of probed points in a text file.

@@ -61,7 +61,10 @@ const DIRECTION: [Role; 3] = [Role::I, Role::J, Role::K];
 pub(super) fn read(layout: &Layout<'_>, mut head: Head, options: &ReadOptions) -> Result<PointTable, Refusal> {
     let survey = rows::survey(layout, &VALUE_ROLES)?;
     head.warnings = survey.columns;
-    match options.decimal.map_or_else(|| survey.evidence.verdict(), Verdict::Settled) {
+    match options
+        .decimal
+        .map_or_else(|| survey.evidence.verdict(), Verdict::Settled)
+    {
         Verdict::Settled(mark) => {
             head.detect.decimal = Some(mark);
             all(layout, mark, &mut head).map(|points| PointTable { head, points })
@@ -71,9 +74,16 @@ pub(super) fn read(layout: &Layout<'_>, mut head: Head, options: &ReadOptions) -
             note_what_is_no_row(layout, &mut head)?;
             for mark in marks {
                 let values = values(layout, *mark)?;
-                head.readings.push(Reading { decimal: Some(*mark), delimiter: None, values });
+                head.readings.push(Reading {
+                    decimal: Some(*mark),
+                    delimiter: None,
+                    values,
+                });
             }
-            Ok(PointTable { head, points: Vec::new() })
+            Ok(PointTable {
+                head,
+                points: Vec::new(),
+            })
         }
     }
 }
@@ -102,7 +112,10 @@ fn all(layout: &Layout<'_>, mark: DecimalMark, head: &mut Head) -> Result<Vec<Po
             Step::Rejected(rejected) => head.rejected.push(rejected),
             Step::RepeatedHeader(warning) => head.warnings.push(warning),
             Step::Row(row) => {
-                let mut notes = Notes { line: row.line, warnings: Vec::new() };
+                let mut notes = Notes {
+                    line: row.line,
+                    warnings: Vec::new(),
+                };
                 match point(&row, layout, &body, mark, &mut notes) {
                     Ok(point) => {
                         head.warnings.append(&mut notes.in_order());
@@ -153,7 +166,18 @@ fn point(
     }
     let [i, j, k] = direction;
     let heading_unit = units[0].filter(|_| units.iter().all(|unit| *unit == units[0]));
-    Ok(PointRow { line: row.line, feature, x, y, z, i, j, k, heading_unit, extra })
+    Ok(PointRow {
+        line: row.line,
+        feature,
+        x,
+        y,
+        z,
+        i,
+        j,
+        k,
+        heading_unit,
+        extra,
+    })
 }
 
 /// A direction has three parts, and its length is 1 within 0.001.

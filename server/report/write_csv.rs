@@ -40,7 +40,13 @@ pub enum WriteError {
 
 /// A report as CSV: `no,measured,call`.
 pub fn report_csv(rows: &[WrittenRow<'_>]) -> Result<String, WriteError> {
-    let cells = rows.iter().map(|row| [row.no, row.measured.unwrap_or_default(), row.call.map_or("", Call::as_str)]);
+    let cells = rows.iter().map(|row| {
+        [
+            row.no,
+            row.measured.unwrap_or_default(),
+            row.call.map_or("", Call::as_str),
+        ]
+    });
     table_csv(["no", "measured", "call"], cells)
 }
 
@@ -58,12 +64,16 @@ pub fn table_csv<'c, const N: usize>(
     headings: [&'c str; N],
     rows: impl IntoIterator<Item = [&'c str; N]>,
 ) -> Result<String, WriteError> {
-    let mut writer = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(Vec::new());
+    let mut writer = ::csv::WriterBuilder::new()
+        .terminator(::csv::Terminator::CRLF)
+        .from_writer(Vec::new());
     for row in std::iter::once(headings).chain(rows) {
         writer.write_record(row.map(cell_safe).iter().map(AsRef::<str>::as_ref))?;
     }
     writer.flush().map_err(::csv::Error::from)?;
-    let bytes = writer.into_inner().map_err(|error| ::csv::Error::from(error.into_error()))?;
+    let bytes = writer
+        .into_inner()
+        .map_err(|error| ::csv::Error::from(error.into_error()))?;
     Ok(String::from_utf8(bytes)?)
 }
 
@@ -75,7 +85,9 @@ pub fn table_csv<'c, const N: usize>(
 /// cells for it, so what stands after a semicolon or a line end within a text begins a cell too.
 pub fn cell_safe(text: &str) -> Cow<'_, str> {
     let is_dropped = |c: char| c.is_control() && !is_separator(c);
-    if !text.contains(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']) && !text.contains(is_dropped) {
+    if !text.contains(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}'])
+        && !text.contains(is_dropped)
+    {
         return Cow::Borrowed(text);
     }
     let text: String = text.chars().filter(|c| !is_dropped(*c)).collect();
@@ -105,7 +117,10 @@ fn is_passed_over(c: char) -> bool {
 
 /// The signs, and their full-width forms.
 const fn is_formula_sign(c: char) -> bool {
-    matches!(c, '=' | '+' | '-' | '@' | '\u{ff1d}' | '\u{ff0b}' | '\u{ff0d}' | '\u{ff20}')
+    matches!(
+        c,
+        '=' | '+' | '-' | '@' | '\u{ff1d}' | '\u{ff0b}' | '\u{ff0d}' | '\u{ff20}'
+    )
 }
 
 /// A minus, digits and one decimal point at most: what exact decimal strings are.
@@ -155,10 +170,26 @@ mod tests {
     #[test]
     fn the_specified_report() {
         let rows = [
-            WrittenRow { no: "1", measured: Some("32.034"), call: Some(Call::Nonconforming) },
-            WrittenRow { no: "2", measured: None, call: None },
-            WrittenRow { no: "a,\"b\"", measured: Some("-0.050"), call: Some(Call::Undecided) },
-            WrittenRow { no: "=1+1", measured: Some("0"), call: Some(Call::Conforming) },
+            WrittenRow {
+                no: "1",
+                measured: Some("32.034"),
+                call: Some(Call::Nonconforming),
+            },
+            WrittenRow {
+                no: "2",
+                measured: None,
+                call: None,
+            },
+            WrittenRow {
+                no: "a,\"b\"",
+                measured: Some("-0.050"),
+                call: Some(Call::Undecided),
+            },
+            WrittenRow {
+                no: "=1+1",
+                measured: Some("0"),
+                call: Some(Call::Conforming),
+            },
         ];
         assert_eq!(
             report_csv(&rows).unwrap(),
@@ -170,8 +201,16 @@ mod tests {
     #[test]
     fn the_specified_points() {
         let points = [
-            WrittenPoint { feature: "A", xyz: ["10.0012", "-3", "1.50"], ijk: Some(["0", "0", "-1"]) },
-            WrittenPoint { feature: "bore", xyz: ["1", "2", "3"], ijk: None },
+            WrittenPoint {
+                feature: "A",
+                xyz: ["10.0012", "-3", "1.50"],
+                ijk: Some(["0", "0", "-1"]),
+            },
+            WrittenPoint {
+                feature: "bore",
+                xyz: ["1", "2", "3"],
+                ijk: None,
+            },
         ];
         assert_eq!(
             points_csv(&points).unwrap(),

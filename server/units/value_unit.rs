@@ -63,9 +63,26 @@ const WORDS: [(ValueUnit, &[&str]); 7] = [
     (ValueUnit::Metre, &["m"]),
     // Both the micro sign and the Greek letter, which look the same.
     (ValueUnit::Micrometre, &["um", "\u{b5}m", "\u{3bc}m", "micron"]),
-    (ValueUnit::Inch, &["in", "inch", "inches", "\"", "\u{2033}", "''", "zoll", "pouce", "pulgada"]),
+    (
+        ValueUnit::Inch,
+        &[
+            "in", "inch", "inches", "\"", "\u{2033}", "''", "zoll", "pouce", "pulgada",
+        ],
+    ),
     // The accented e may be one character or two.
-    (ValueUnit::Degree, &["°", "deg", "degree", "degrees", "degré", "degre\u{301}", "degre", "grado"]),
+    (
+        ValueUnit::Degree,
+        &[
+            "°",
+            "deg",
+            "degree",
+            "degrees",
+            "degré",
+            "degre\u{301}",
+            "degre",
+            "grado",
+        ],
+    ),
     (ValueUnit::Radian, &["rad"]),
 ];
 
@@ -91,7 +108,10 @@ impl ValueUnit {
             return None;
         }
         let word = word.to_lowercase();
-        WORDS.iter().find(|(_, words)| words.contains(&word.as_str())).map(|(unit, _)| *unit)
+        WORDS
+            .iter()
+            .find(|(_, words)| words.contains(&word.as_str()))
+            .map(|(unit, _)| *unit)
     }
 
     /// The short name that is printed: `mm`, `cm`, `m`, `um`, `inch`, `deg`, `rad`.
@@ -203,7 +223,11 @@ mod tests {
     fn lengths_convert_exactly() {
         let check = |value: &str, from: ValueUnit, to: ValueUnit, expected: &str| {
             let value: Decimal = value.parse().unwrap();
-            assert_eq!(from.convert(value, to).unwrap().to_string(), expected, "{value} {from} in {to}");
+            assert_eq!(
+                from.convert(value, to).unwrap().to_string(),
+                expected,
+                "{value} {from} in {to}"
+            );
         };
         // Source of the factors: definition of the SI prefixes; 1 in = 25.4 mm. Tolerance: none, exact.
         check("12.050", ValueUnit::Millimetre, ValueUnit::Millimetre, "12.050");
@@ -221,7 +245,10 @@ mod tests {
         let right_angle = ValueUnit::Degree.convert(Decimal::from(90), ValueUnit::Radian).unwrap();
         // Source: pi / 2 = 1.57079632679489661923132169164 (value of pi: any table of constants).
         // Tolerance: the last of the 28 digits.
-        assert!(right_angle.to_string().starts_with("1.57079632679489661923132169"), "{right_angle}");
+        assert!(
+            right_angle.to_string().starts_with("1.57079632679489661923132169"),
+            "{right_angle}"
+        );
     }
 
     #[test]

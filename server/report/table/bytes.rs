@@ -73,13 +73,20 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Text<'_>, Refusal> {
     if words::is_blank(&text) {
         return Err(Refusal::EmptyFile);
     }
-    Ok(Text { text: with_one_line_end(text), encoding, bom })
+    Ok(Text {
+        text: with_one_line_end(text),
+        encoding,
+        bom,
+    })
 }
 
 /// Encoding, whether a byte-order mark says so, and the bytes after that mark.
 fn detect(bytes: &[u8]) -> Option<(Encoding, bool, &[u8])> {
-    let marks: [(&[u8], Encoding); 3] =
-        [(b"\xef\xbb\xbf", Encoding::Utf8), (b"\xff\xfe", Encoding::Utf16Le), (b"\xfe\xff", Encoding::Utf16Be)];
+    let marks: [(&[u8], Encoding); 3] = [
+        (b"\xef\xbb\xbf", Encoding::Utf8),
+        (b"\xff\xfe", Encoding::Utf16Le),
+        (b"\xfe\xff", Encoding::Utf16Be),
+    ];
     for (mark, encoding) in marks {
         if let Some(rest) = bytes.strip_prefix(mark) {
             return Some((encoding, true, rest));
@@ -145,11 +152,15 @@ mod tests {
     use super::*;
 
     fn outcome(bytes: &[u8]) -> Result<(Encoding, bool, String), &'static str> {
-        decode(bytes).map(|t| (t.encoding, t.bom, t.text.into_owned())).map_err(|refusal| refusal.code())
+        decode(bytes)
+            .map(|t| (t.encoding, t.bom, t.text.into_owned()))
+            .map_err(|refusal| refusal.code())
     }
 
     fn utf16(text: &str, little: bool) -> Vec<u8> {
-        text.encode_utf16().flat_map(|unit| if little { unit.to_le_bytes() } else { unit.to_be_bytes() }).collect()
+        text.encode_utf16()
+            .flat_map(|unit| if little { unit.to_le_bytes() } else { unit.to_be_bytes() })
+            .collect()
     }
 
     #[test]

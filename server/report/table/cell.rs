@@ -40,7 +40,9 @@ pub(crate) fn read(text: &str, mark: DecimalMark) -> Cell {
     if is_not_finite(text) {
         return Cell::Fault(Why::NotFinite);
     }
-    let Some(written) = number::scan(text) else { return Cell::Fault(Why::NotANumber) };
+    let Some(written) = number::scan(text) else {
+        return Cell::Fault(Why::NotANumber);
+    };
     match value(&written, mark) {
         Ok(number) => Cell::Number(number),
         Err(why) => Cell::Fault(why),
@@ -74,14 +76,24 @@ fn value(written: &Written<'_>, mark: DecimalMark) -> Result<Number, Why> {
         "" => None,
         rest => Some(ValueUnit::parse_word(rest).ok_or_else(|| fault_of_rest(rest))?),
     };
-    Ok(Number { text: exact.text, unit, underflow: exact.underflow })
+    Ok(Number {
+        text: exact.text,
+        unit,
+        underflow: exact.underflow,
+    })
 }
 
 /// Letters after a number are a unit that is not known; with digits among them (`0x1F`, `12 h 30`), or without
 /// letters, the whole was no number.
 fn fault_of_rest(rest: &str) -> Why {
-    let has_digit = rest.chars().any(|c| c.is_ascii_digit() || ('\u{ff10}'..='\u{ff19}').contains(&c));
-    if rest.chars().any(char::is_alphabetic) && !has_digit { Why::UnknownUnit } else { Why::NotANumber }
+    let has_digit = rest
+        .chars()
+        .any(|c| c.is_ascii_digit() || ('\u{ff10}'..='\u{ff19}').contains(&c));
+    if rest.chars().any(char::is_alphabetic) && !has_digit {
+        Why::UnknownUnit
+    } else {
+        Why::NotANumber
+    }
 }
 
 /// An empty cell, `n/a`, or a dash, double or triple dash alone.
@@ -95,10 +107,12 @@ fn is_not_finite(text: &str) -> bool {
     let (_, text) = number::split_sign(text);
     // Longest first, since `inf` begins `infinity`.
     ["infinity", "inf", "nan", "\u{221e}"].iter().any(|word| {
-        text.get(..word.len()).is_some_and(|start| start.eq_ignore_ascii_case(word)) && {
-            let rest = text[word.len()..].trim();
-            rest.is_empty() || ValueUnit::parse_word(rest).is_some()
-        }
+        text.get(..word.len())
+            .is_some_and(|start| start.eq_ignore_ascii_case(word))
+            && {
+                let rest = text[word.len()..].trim();
+                rest.is_empty() || ValueUnit::parse_word(rest).is_some()
+            }
     })
 }
 

@@ -27,7 +27,10 @@ impl Evidence {
     /// Takes in one value cell.
     pub(crate) fn take(&mut self, text: &str) {
         let Some(written) = cell::written(text) else { return };
-        match (written.reads_with(DecimalMark::Comma), written.reads_with(DecimalMark::Point)) {
+        match (
+            written.reads_with(DecimalMark::Comma),
+            written.reads_with(DecimalMark::Point),
+        ) {
             (true, false) => self.comma = true,
             (false, true) => self.point = true,
             (true, true) => self.open_comma |= written.has_mark(','),
@@ -52,30 +55,46 @@ impl Evidence {
 mod tests {
     use super::*;
 
+    fn check(mark: Option<char>, cells: &str) {
+        for cell in cells.split("; ") {
+            let mut evidence = Evidence::default();
+            evidence.take(cell);
+            let proven = match (evidence.comma, evidence.point) {
+                (true, false) => Some(','),
+                (false, true) => Some('.'),
+                _ => None,
+            };
+            assert_eq!(proven, mark, "{cell:?}");
+        }
+    }
+
+    /// The table of the format's page.
     #[test]
     fn what_one_number_proves() {
-        let check = |mark: Option<char>, cells: &[&str]| {
-            for cell in cells {
-                let mut evidence = Evidence::default();
-                evidence.take(cell);
-                let proven = match (evidence.comma, evidence.point) {
-                    (true, false) => Some(','),
-                    (false, true) => Some('.'),
-                    _ => None,
-                };
-                assert_eq!(proven, mark, "{cell:?}");
-            }
-        };
-        // The table of the format's page.
-        check(Some(','), &["12,03", "12,0312", "1234,567", "0,050", ",5", "1.234,5", "1.234.567"]);
-        check(Some('.'), &["12.03", "12.0312", "1234.567", "0.050", ".5", "1,234.5", "1,234,567"]);
-        check(None, &["12,031", "12.031"]);
-        // Signs, units and other thousands marks change nothing.
-        check(Some(','), &["-0,05", "±0,05", "12,03 mm", "1 234,567", "1'234,567", "1\u{202f}250,2", "12,03 kg", "1,5e3"]);
-        check(Some('.'), &["\u{2212}0.05", "0.31496\"", "1 234.567", "１２.０３"]);
-        check(None, &["", "-", "n/a", "12", "1 234", "-12,031", "12.031 mm", "NaN", "abc", "=1,5", "12,031e2"]);
-        // What is a number with neither mark proves nothing.
-        check(None, &["12.031.2", "1,2.3,4", "1234.567,8", "12,03,04", "0.123,4x", "24.12.2025"]);
+        check(Some(','), "12,03; 12,0312; 1234,567; 0,050; ,5; 1.234,5; 1.234.567");
+        check(Some('.'), "12.03; 12.0312; 1234.567; 0.050; .5; 1,234.5; 1,234,567");
+        check(None, "12,031; 12.031");
+    }
+
+    #[test]
+    fn signs_units_and_other_thousands_marks_change_nothing() {
+        check(
+            Some(','),
+            "-0,05; ±0,05; 12,03 mm; 1 234,567; 1'234,567; 1\u{202f}250,2; 12,03 kg; 1,5e3",
+        );
+        check(Some('.'), "\u{2212}0.05; 0.31496\"; 1 234.567; １２.０３");
+        check(
+            None,
+            "; -; n/a; 12; 1 234; -12,031; 12.031 mm; NaN; abc; =1,5; 12,031e2",
+        );
+    }
+
+    #[test]
+    fn what_is_a_number_with_neither_mark_proves_nothing() {
+        check(
+            None,
+            "12.031.2; 1,2.3,4; 1234.567,8; 12,03,04; 0.123,4x; 24.12.2025; 1,5 h 30; 0,5_0",
+        );
     }
 
     #[test]

@@ -3,53 +3,12 @@
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-use serde::{Deserialize, Serialize};
-
 use crate::units::ValueUnit;
 
 use super::note::{Code, Warning};
+use super::role::Role;
 use super::split::Record;
 use super::words;
-
-/// What a column holds. The first ten belong to a report, the last seven to a file of probed points.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Role {
-    /// Number of the characteristic, or its name where there is no number column.
-    Label,
-    /// Name of the characteristic beside its number.
-    Name,
-    /// Nominal value.
-    Nominal,
-    /// Lower deviation.
-    Minus,
-    /// Upper deviation.
-    Plus,
-    /// One symmetric amount for both deviations.
-    Tolerance,
-    /// Measured value.
-    Measured,
-    /// Unit of the row.
-    Unit,
-    /// The pair's call.
-    Call,
-    /// Comment.
-    Comment,
-    /// Feature key or datum letter of a probed point.
-    Feature,
-    /// Coordinate of the tip's centre along X.
-    X,
-    /// Along Y.
-    Y,
-    /// Along Z.
-    Z,
-    /// X part of the direction from the surface towards the tip.
-    I,
-    /// Its Y part.
-    J,
-    /// Its Z part.
-    K,
-}
 
 /// Which of the two tables a file holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,26 +21,71 @@ pub(crate) enum Kind {
 
 /// Headings of a report, as people write them. Common practice, no published source.
 const REPORT_WORDS: [(Role, &str); 20] = [
-    (Role::Label, "no, nr, n°, #, num, number, balloon, balloon no, balloon number"),
+    (
+        Role::Label,
+        "no, nr, n°, #, num, number, balloon, balloon no, balloon number",
+    ),
     (Role::Label, "nummer, numéro, repère, número, núm"),
-    (Role::Name, "label, characteristic, feature, name, dimension, merkmal, bezeichnung"),
+    (
+        Role::Name,
+        "label, characteristic, feature, name, dimension, merkmal, bezeichnung",
+    ),
     (Role::Name, "caractéristique, cote, característica, cota"),
-    (Role::Nominal, "nominal, nominal value, target, nennmaß, nennwert, soll, sollwert, sollmaß"),
-    (Role::Nominal, "nominale, valeur nominale, cote nominale, valor nominal, cota nominal"),
-    (Role::Minus, "minus, tol -, lower tol, lower tolerance, lower deviation, untere tol, untere toleranz"),
-    (Role::Minus, "unteres abmaß, tol inf, tolérance inférieure, écart inférieur"),
+    (
+        Role::Nominal,
+        "nominal, nominal value, target, nennmaß, nennwert, soll, sollwert, sollmaß",
+    ),
+    (
+        Role::Nominal,
+        "nominale, valeur nominale, cote nominale, valor nominal, cota nominal",
+    ),
+    (
+        Role::Minus,
+        "minus, tol -, lower tol, lower tolerance, lower deviation, untere tol, untere toleranz",
+    ),
+    (
+        Role::Minus,
+        "unteres abmaß, tol inf, tolérance inférieure, écart inférieur",
+    ),
     (Role::Minus, "tolerancia inferior, desviación inferior"),
-    (Role::Plus, "plus, tol +, upper tol, upper tolerance, upper deviation, obere tol, obere toleranz"),
-    (Role::Plus, "oberes abmaß, tol sup, tolérance supérieure, écart supérieur"),
+    (
+        Role::Plus,
+        "plus, tol +, upper tol, upper tolerance, upper deviation, obere tol, obere toleranz",
+    ),
+    (
+        Role::Plus,
+        "oberes abmaß, tol sup, tolérance supérieure, écart supérieur",
+    ),
     (Role::Plus, "tolerancia superior, desviación superior"),
-    (Role::Tolerance, "tol, tolerance, ±, tol ±, tol +/-, toleranz, tolérance, tolerancia"),
-    (Role::Measured, "measured, measured value, actual, actual value, value, ist, istwert, istmaß, messwert"),
-    (Role::Measured, "mesuré, mesurée, mesure, valeur, valeur mesurée, medido, medida, valor, valor medido"),
+    (
+        Role::Tolerance,
+        "tol, tolerance, ±, tol ±, tol +/-, toleranz, tolérance, tolerancia",
+    ),
+    (
+        Role::Measured,
+        "measured, measured value, actual, actual value, value, ist, istwert, istmaß, messwert",
+    ),
+    (
+        Role::Measured,
+        "mesuré, mesurée, mesure, valeur, valeur mesurée, medido, medida, valor, valor medido",
+    ),
     (Role::Unit, "unit, units, einheit, unité, unidad"),
-    (Role::Call, "call, verdict, decision, conformance, conformity, pass/fail, status, ergebnis, urteil, entscheid"),
-    (Role::Call, "bewertung, décision, conformité, dictamen, decisión, conformidad, veredicto"),
-    (Role::Comment, "comment, comments, remark, remarks, note, notes, bemerkung, kommentar"),
-    (Role::Comment, "commentaire, remarque, comentario, observación, observaciones"),
+    (
+        Role::Call,
+        "call, verdict, decision, conformance, conformity, pass/fail, status, ergebnis, urteil, entscheid",
+    ),
+    (
+        Role::Call,
+        "bewertung, décision, conformité, dictamen, decisión, conformidad, veredicto",
+    ),
+    (
+        Role::Comment,
+        "comment, comments, remark, remarks, note, notes, bemerkung, kommentar",
+    ),
+    (
+        Role::Comment,
+        "commentaire, remarque, comentario, observación, observaciones",
+    ),
 ];
 
 /// Headings of a file of points.
@@ -125,7 +129,12 @@ impl Heading {
     pub(super) fn read(cell: &str) -> Self {
         let cell = words::trim(cell);
         if cell.len() > LONGEST_HEADING {
-            return Self { folded: cell.to_owned(), in_report: None, in_points: None, unit: None };
+            return Self {
+                folded: cell.to_owned(),
+                in_report: None,
+                in_points: None,
+                unit: None,
+            };
         }
         let folded = words::fold_heading(cell);
         let (words, unit) = match unit_in_brackets(cell) {
@@ -133,7 +142,12 @@ impl Heading {
             None => (folded.clone(), None),
         };
         let (in_report, in_points) = (REPORT.get(&words).copied(), POINTS.get(&words).copied());
-        Self { folded, in_report, in_points, unit }
+        Self {
+            folded,
+            in_report,
+            in_points,
+            unit,
+        }
     }
 }
 
@@ -177,7 +191,12 @@ pub(crate) struct Column {
 impl Column {
     /// A column whose use a person has said.
     pub(super) const fn named(role: Option<Role>) -> Self {
-        Self { role, unit: None, problem: None, heading: String::new() }
+        Self {
+            role,
+            unit: None,
+            problem: None,
+            heading: String::new(),
+        }
     }
 
     /// The reservation about a column that is not used. A column without a heading has one only if something
@@ -224,7 +243,12 @@ pub(super) fn columns(headings: &[Heading], record: &Record<'_>, kind: Kind) -> 
                 Kind::Points => heading.in_points,
             };
             let problem = role.is_none().then_some(Code::UnknownColumn);
-            Column { role, unit: heading.unit, problem, heading: record.cell(index).to_owned() }
+            Column {
+                role,
+                unit: heading.unit,
+                problem,
+                heading: record.cell(index).to_owned(),
+            }
         })
         .collect();
     settle(&mut columns);
@@ -259,22 +283,55 @@ mod tests {
 
     #[test]
     fn words_of_each_role() {
-        let check = |expected: Role, headings: &[&str]| {
-            for heading in headings {
+        let check = |expected: Role, headings: &str| {
+            for heading in headings.split(", ") {
                 assert_eq!(role(heading), Some(expected), "{heading:?}");
             }
         };
-        check(Role::Label, &["no", "No.", "Nr.", "N°", "Nº", "#", "Balloon No.:", "Numéro", "NÚMERO", "Repe\u{300}re"]);
-        check(Role::Name, &["Label", "Feature", "MERKMAL", "Bezeichnung", "Cote", "Característica", "dimension"]);
-        check(Role::Nominal, &["Nominal", "Nennmaß", "NENNMASS", "Nennmass", "Soll", "Valeur  nominale", "target"]);
-        check(Role::Minus, &["Tol -", "Tol \u{2212}", "tol-", "Untere Tol.", "Tol. inf.", "Écart inférieur", "unteres Abmaß"]);
-        check(Role::Plus, &["Tol +", "Upper \"tol\"", "Obere Toleranz", "Tolérance supérieure", "Desviacion superior"]);
-        check(Role::Tolerance, &["Tol", "±", "Tol ±", "tol +/-", "Toleranz", "Tolerancia"]);
-        check(Role::Measured, &["measured", "Measured\nvalue", "Istmaß", "Messwert", "Mesurée", "Valor medido", "value"]);
-        check(Role::Unit, &["Unit", "Einheit", "Unité", "unidad"]);
-        check(Role::Call, &["call", "Pass/Fail", "pass / fail", "Décision", "Ergebnis", "Veredicto", "STATUS"]);
-        check(Role::Comment, &["Remarks:", "Bemerkung", "Observación", "notes"]);
-        for unknown in ["", "measured by", "Temperatura", "x", "tol +-", "value 1", &"no".repeat(200)] {
+        check(
+            Role::Label,
+            "no, No., Nr., N°, Nº, #, Balloon No.:, Numéro, NÚMERO, Repe\u{300}re, núm.",
+        );
+        check(
+            Role::Name,
+            "Label, Feature, MERKMAL, Bezeichnung, Cote, Característica, dimension",
+        );
+        check(
+            Role::Nominal,
+            "Nominal, Nennmaß, NENNMASS, Nennmass, Soll, Valeur  nominale, target",
+        );
+        check(
+            Role::Minus,
+            "Tol -, Tol \u{2212}, tol-, Untere Tol., Tol. inf., Écart inférieur, unteres Abmaß",
+        );
+        check(
+            Role::Plus,
+            "Tol +, Upper \"tol\", Obere Toleranz, Tolérance supérieure, Desviacion superior",
+        );
+        check(Role::Tolerance, "Tol, ±, Tol ±, tol +/-, Toleranz, Tolerancia");
+        check(
+            Role::Measured,
+            "measured, Measured\nvalue, Istmaß, Messwert, Mesurée, Valor medido, value",
+        );
+        check(Role::Unit, "Unit, Einheit, Unité, unidad");
+        check(
+            Role::Call,
+            "call, Pass/Fail, pass / fail, Décision, Ergebnis, Veredicto, STATUS",
+        );
+        check(Role::Comment, "Remarks:, Bemerkung, Observación, notes");
+    }
+
+    #[test]
+    fn what_is_no_known_heading() {
+        for unknown in [
+            "",
+            "measured by",
+            "Temperatura",
+            "x",
+            "tol +-",
+            "value 1",
+            &"no".repeat(200),
+        ] {
             assert_eq!(role(unknown), None, "{unknown:?}");
         }
     }
@@ -304,9 +361,18 @@ mod tests {
             columns.into_iter().map(|column| column.role).collect::<Vec<_>>()
         };
         assert_eq!(roles(&["name", "value"]), [Some(Role::Label), Some(Role::Measured)]);
-        assert_eq!(roles(&["name", "no", "value"]), [Some(Role::Name), Some(Role::Label), Some(Role::Measured)]);
-        assert_eq!(roles(&["name", "label", "value"]), [Some(Role::Label), None, Some(Role::Measured)]);
-        assert_eq!(roles(&["no", "value", "actual"]), [Some(Role::Label), Some(Role::Measured), None]);
+        assert_eq!(
+            roles(&["name", "no", "value"]),
+            [Some(Role::Name), Some(Role::Label), Some(Role::Measured)]
+        );
+        assert_eq!(
+            roles(&["name", "label", "value"]),
+            [Some(Role::Label), None, Some(Role::Measured)]
+        );
+        assert_eq!(
+            roles(&["no", "value", "actual"]),
+            [Some(Role::Label), Some(Role::Measured), None]
+        );
     }
 
     #[test]

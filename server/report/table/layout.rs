@@ -1,8 +1,9 @@
 //! Where the table begins: delimiter, heading row, columns.
 
-use super::heading::{self, Column, Heading, Kind, Role};
+use super::heading::{self, Column, Heading, Kind};
 use super::options::{Delimiter, ReadOptions};
 use super::refusal::Refusal;
+use super::role::Role;
 use super::split::{KEPT_CELLS, Record, Records};
 use super::words;
 
@@ -53,8 +54,16 @@ impl Layout<'_> {
         !self.header.is_empty()
             && record.cell_count >= self.header.len()
             && record.cell_count <= KEPT_CELLS
-            && record.cells.iter().skip(self.header.len()).all(|cell| words::is_blank(cell))
-            && self.header.iter().enumerate().all(|(i, folded)| Heading::read(record.cell(i)).folded == *folded)
+            && record
+                .cells
+                .iter()
+                .skip(self.header.len())
+                .all(|cell| words::is_blank(cell))
+            && self
+                .header
+                .iter()
+                .enumerate()
+                .all(|(i, folded)| Heading::read(record.cell(i)).folded == *folded)
     }
 }
 
@@ -71,7 +80,10 @@ pub(super) fn find<'t>(text: &'t str, options: &ReadOptions) -> Result<Found<'t>
     {
         return with_named_columns(&delimiters, roles, kind, &start);
     }
-    let mut found: Vec<Layout<'t>> = delimiters.iter().filter_map(|d| with_heading_row(*d, start(*d))).collect();
+    let mut found: Vec<Layout<'t>> = delimiters
+        .iter()
+        .filter_map(|d| with_heading_row(*d, start(*d)))
+        .collect();
     let best = found.iter().map(|layout| layout.known).max().unwrap_or(0);
     found.retain(|layout| layout.known == best);
     if found.len() > 1 {
@@ -80,17 +92,25 @@ pub(super) fn find<'t>(text: &'t str, options: &ReadOptions) -> Result<Found<'t>
     if let Some(layout) = found.pop() {
         return checked(layout).map(Found::Table);
     }
-    if delimiters.iter().any(|delimiter| start(*delimiter).any(|record| is_row_of_numbers(&record))) {
+    if delimiters
+        .iter()
+        .any(|delimiter| start(*delimiter).any(|record| is_row_of_numbers(&record)))
+    {
         return Ok(Found::AskColumns);
     }
-    let unclosed = delimiters.iter().find_map(|d| start(*d).find(|r| r.is_unclosed).map(|r| r.line));
+    let unclosed = delimiters
+        .iter()
+        .find_map(|d| start(*d).find(|r| r.is_unclosed).map(|r| r.line));
     Err(Refusal::NoTable { unclosed })
 }
 
 /// A first line `sep=X` names the delimiter. Returns it, the text after that line, and the line this begins on.
 fn split_sep_line(text: &str) -> (Option<Delimiter>, &str, u32) {
     let (line, after) = text.split_once('\n').unwrap_or((text, ""));
-    let quoted = line.trim_end_matches(' ').strip_prefix('"').and_then(|rest| rest.strip_suffix('"'));
+    let quoted = line
+        .trim_end_matches(' ')
+        .strip_prefix('"')
+        .and_then(|rest| rest.strip_suffix('"'));
     let named = quoted.unwrap_or(line);
     let is_sep = named.get(..4).is_some_and(|start| start.eq_ignore_ascii_case("sep="));
     let mut rest = named.get(4..).unwrap_or_default().chars();
@@ -108,14 +128,24 @@ fn with_heading_row(delimiter: Delimiter, mut records: Records<'_>) -> Option<La
             continue;
         }
         let headings: Vec<Heading> = record.cells.iter().map(|cell| Heading::read(cell)).collect();
-        let Some((kind, known)) = heading::kind_of(&headings) else { continue };
+        let Some((kind, known)) = heading::kind_of(&headings) else {
+            continue;
+        };
         let columns = heading::columns(&headings, &record, kind);
         let mut header: Vec<String> = headings.into_iter().map(|heading| heading.folded).collect();
         while header.last().is_some_and(String::is_empty) {
             header.pop();
         }
         let header_line = Some(record.line);
-        return Some(Layout { kind, delimiter, header_line, columns, header, body: records, known });
+        return Some(Layout {
+            kind,
+            delimiter,
+            header_line,
+            columns,
+            header,
+            body: records,
+            known,
+        });
     }
     None
 }
@@ -124,7 +154,10 @@ fn with_heading_row(delimiter: Delimiter, mut records: Records<'_>) -> Option<La
 fn checked(mut layout: Layout<'_>) -> Result<Layout<'_>, Refusal> {
     if layout.header.len() > MAX_COLUMNS {
         let line = layout.header_line.unwrap_or(1);
-        return Err(Refusal::TooManyColumns { line, limit: MAX_COLUMNS });
+        return Err(Refusal::TooManyColumns {
+            line,
+            limit: MAX_COLUMNS,
+        });
     }
     layout.columns.truncate(MAX_COLUMNS);
     Ok(layout)
@@ -170,7 +203,10 @@ fn with_named_columns<'t>(
     };
     // As many cells as columns in every row; failing that, several cells in some.
     let even = |d: &&Delimiter| {
-        let mut rows = start(**d).take(HEADING_RECORDS).filter(|record| !is_blank(record)).peekable();
+        let mut rows = start(**d)
+            .take(HEADING_RECORDS)
+            .filter(|record| !is_blank(record))
+            .peekable();
         rows.peek().is_some() && rows.all(|record| record.cell_count == roles.len())
     };
     let several = |d: &&Delimiter| start(**d).any(|record| is_row_of_numbers(&record));

@@ -14,16 +14,17 @@ mod note;
 mod number;
 mod options;
 mod refusal;
+mod role;
 pub(super) mod rows;
 mod split;
 pub(super) mod words;
 
 pub use bytes::{Encoding, MAX_BYTES};
-pub use heading::Role;
 pub use note::{Code, Rejected, Warning, Why};
 pub use number::DecimalMark;
 pub use options::{Delimiter, ReadOptions};
 pub use refusal::Refusal;
+pub use role::Role;
 pub use rows::{Extra, MAX_ROWS};
 pub use words::clean_label;
 
@@ -164,7 +165,10 @@ pub fn read(bytes: &[u8], options: &ReadOptions) -> Result<Table, Refusal> {
 
 fn without_rows(head: Head, points: bool) -> Table {
     if points {
-        Table::Points(PointTable { head, points: Vec::new() })
+        Table::Points(PointTable {
+            head,
+            points: Vec::new(),
+        })
     } else {
         Table::Report(ReportTable { head, rows: Vec::new() })
     }
@@ -181,5 +185,9 @@ fn reading_by_delimiter(layout: &Layout<'_>) -> Result<Reading, Refusal> {
         decimal::Verdict::Ask(_) => None,
     };
     let values = decimal.map_or_else(|| Ok(Vec::new()), |mark| values(layout, mark))?;
-    Ok(Reading { decimal, delimiter: Some(layout.delimiter), values })
+    Ok(Reading {
+        decimal,
+        delimiter: Some(layout.delimiter),
+        values,
+    })
 }

@@ -156,7 +156,9 @@ impl Code {
             Self::MixedUnits => format!("The row has two different units ({cell}). Check which is meant."),
             Self::UnreadCell => format!("{cell} is not a number and was left out; the row is read without it."),
             Self::UnknownCall => {
-                format!("{cell} is not a call. Use conforming, nonconforming or undecided; the row counts as without one.")
+                format!(
+                    "{cell} is not a call. Use conforming, nonconforming or undecided; the row counts as without one."
+                )
             }
             Self::UnderflowToZero => format!("{cell} is too near to zero to be told from it, and was read as 0."),
             Self::FormulaLikeText => format!(
@@ -181,7 +183,11 @@ pub struct Rejected {
 
 impl Rejected {
     pub(crate) fn new(line: u32, why: Why, cell: &str) -> Self {
-        Self { line, why, text: why.text(cell) }
+        Self {
+            line,
+            why,
+            text: why.text(cell),
+        }
     }
 }
 
@@ -201,7 +207,12 @@ pub struct Warning {
 
 impl Warning {
     pub(crate) fn new(line: u32, code: Code, cell: &str) -> Self {
-        Self { line, code, column: None, text: code.text(cell) }
+        Self {
+            line,
+            code,
+            column: None,
+            text: code.text(cell),
+        }
     }
 }
 
@@ -214,10 +225,18 @@ fn excerpt(cell: &str) -> String {
     let mut shown = String::from("“");
     for c in cell.chars().take(SHOWN_CHARS) {
         // Control and direction characters would garble the line that the text stands in.
-        let harmless = if c.is_control() || super::words::is_invisible(c) { ' ' } else { c };
+        let harmless = if c.is_control() || super::words::is_invisible(c) {
+            ' '
+        } else {
+            c
+        };
         shown.push(harmless);
     }
-    shown.push_str(if cell.chars().nth(SHOWN_CHARS).is_some() { "…”" } else { "”" });
+    shown.push_str(if cell.chars().nth(SHOWN_CHARS).is_some() {
+        "…”"
+    } else {
+        "”"
+    });
     shown
 }
 
@@ -227,10 +246,21 @@ mod tests {
 
     #[test]
     fn printed_codes_are_those_of_serde() {
-        for why in [Why::NotARow, Why::NulByte, Why::NotANumber, Why::UnclosedQuote, Why::UnitInCell] {
+        for why in [
+            Why::NotARow,
+            Why::NulByte,
+            Why::NotANumber,
+            Why::UnclosedQuote,
+            Why::UnitInCell,
+        ] {
             assert_eq!(serde_json::to_value(why).unwrap(), why.as_str());
         }
-        for code in [Code::MissingValue, Code::UnderflowToZero, Code::PartOfDirection, Code::NotUnitLength] {
+        for code in [
+            Code::MissingValue,
+            Code::UnderflowToZero,
+            Code::PartOfDirection,
+            Code::NotUnitLength,
+        ] {
             assert_eq!(serde_json::to_value(code).unwrap(), code.as_str());
         }
     }

@@ -95,7 +95,8 @@ pub(super) fn scan(text: &str) -> Option<Written<'_>> {
     let mut chars = text.char_indices().peekable();
     while let Some((at, c)) = chars.next() {
         let next_is_digit = chars.peek().is_some_and(|(_, next)| digit(*next).is_some());
-        let belongs = digit(c).is_some() || matches!(c, '.' | ',') || (has_digit && is_thousands_mark(c) && next_is_digit);
+        let belongs =
+            digit(c).is_some() || matches!(c, '.' | ',') || (has_digit && is_thousands_mark(c) && next_is_digit);
         if !belongs {
             break;
         }
@@ -107,12 +108,19 @@ pub(super) fn scan(text: &str) -> Option<Written<'_>> {
     }
     let (body, rest) = text.split_at(end);
     let (exponent, rest) = split_exponent(rest);
-    Some(Written { negative, body, exponent, rest: rest.trim() })
+    Some(Written {
+        negative,
+        body,
+        exponent,
+        rest: rest.trim(),
+    })
 }
 
 /// Takes `e`, an optional sign and digits off the front. Anything less is no exponent.
 fn split_exponent(text: &str) -> (i64, &str) {
-    let Some(after) = text.strip_prefix(['e', 'E']) else { return (0, text) };
+    let Some(after) = text.strip_prefix(['e', 'E']) else {
+        return (0, text);
+    };
     let (negative, digits) = split_sign(after);
     let signed = digits.len() != after.len();
     // No blank after the sign here: `1e- 5` is no number.
@@ -173,7 +181,11 @@ impl Written<'_> {
                 // A number that could have been written with either mark has one mark, or none: it is its decimal mark.
                 let by_comma = under(self.body, ',', '.');
                 let by_point = under(self.body, '.', ',');
-                if self.body.contains(',') { by_comma.or(by_point) } else { by_point.or(by_comma) }
+                if self.body.contains(',') {
+                    by_comma.or(by_point)
+                } else {
+                    by_point.or(by_comma)
+                }
             }
         }
     }
@@ -196,7 +208,11 @@ fn ungroup(whole: &str, thousands: char) -> Option<String> {
     let mut out = String::new();
     for (index, group) in whole.split(thousands).enumerate() {
         let group = plain_digits(group)?;
-        let fits = if index == 0 { (1..=3).contains(&group.len()) && !group.starts_with('0') } else { group.len() == 3 };
+        let fits = if index == 0 {
+            (1..=3).contains(&group.len()) && !group.starts_with('0')
+        } else {
+            group.len() == 3
+        };
         if !fits {
             return None;
         }
@@ -217,7 +233,10 @@ fn exact(negative: bool, digits: &Digits, exponent: i64) -> Result<Exact, Number
     let significant = all.trim_start_matches('0');
     let places = length(&digits.fraction).saturating_sub(exponent);
     if significant.is_empty() {
-        return Ok(Exact { text: zero(places), underflow: false });
+        return Ok(Exact {
+            text: zero(places),
+            underflow: false,
+        });
     }
     if significant.len() > MAX_DIGITS {
         return Err(NumberFault::OutOfRange);
@@ -228,10 +247,16 @@ fn exact(negative: bool, digits: &Digits, exponent: i64) -> Result<Exact, Number
         return Err(NumberFault::OutOfRange);
     }
     if magnitude < f64::MIN_POSITIVE {
-        return Ok(Exact { text: "0".to_owned(), underflow: true });
+        return Ok(Exact {
+            text: "0".to_owned(),
+            underflow: true,
+        });
     }
     let sign = if negative { "-" } else { "" };
-    Ok(Exact { text: format!("{sign}{}", with_places(significant, places)), underflow: false })
+    Ok(Exact {
+        text: format!("{sign}{}", with_places(significant, places)),
+        underflow: false,
+    })
 }
 
 /// Zero with as many places as were written. An exponent far out says nothing of how finely zero was measured.

@@ -4,8 +4,8 @@ use serde::{Serialize, Serializer};
 
 use crate::units::ValueUnit;
 
-use super::heading::Role;
 use super::number::DecimalMark;
+use super::role::Role;
 
 /// Answers to what was asked, and settings. The default leaves everything to the file.
 #[derive(Debug, Clone, Default)]

@@ -67,6 +67,8 @@ impl Refusal {
 
 fn unclosed_hint(line: Option<u32>) -> String {
     line.map_or_else(String::new, |line| {
-        format!(" A quote that is opened on line {line} is never closed, which hides all that comes after it: close it.")
+        format!(
+            " A quote that is opened on line {line} is never closed, which hides all that comes after it: close it."
+        )
     })
 }

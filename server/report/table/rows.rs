@@ -3,10 +3,11 @@
 use crate::units::ValueUnit;
 
 use super::decimal::Evidence;
-use super::heading::{Kind, Role, bare_unit};
+use super::heading::{Kind, bare_unit};
 use super::layout::{self, Layout};
 use super::note::{Code, Rejected, Warning, Why};
 use super::refusal::Refusal;
+use super::role::Role;
 use super::split::{KEPT_CELLS, Record, Records};
 use super::words;
 
@@ -91,7 +92,9 @@ impl<'l, 't> Body<'l, 't> {
     }
 
     fn next_record(&mut self) -> Result<Option<(Class, Record<'t>)>, Refusal> {
-        let Some(record) = self.records.next() else { return Ok(None) };
+        let Some(record) = self.records.next() else {
+            return Ok(None);
+        };
         let class = self.classify(&record);
         match class {
             Class::Blank => {}
@@ -133,7 +136,11 @@ impl<'l, 't> Body<'l, 't> {
         if label_text.is_empty() {
             return self.without_label(record);
         }
-        let alone = record.cells.iter().enumerate().all(|(i, cell)| Some(i) == label || words::is_blank(cell))
+        let alone = record
+            .cells
+            .iter()
+            .enumerate()
+            .all(|(i, cell)| Some(i) == label || words::is_blank(cell))
             && record.cell_count <= KEPT_CELLS;
         if alone && label_text.contains(words::is_blank_char) {
             return Class::Rejected(Why::NotARow);
@@ -151,7 +158,11 @@ impl<'l, 't> Body<'l, 't> {
             let role = self.layout.columns.get(index).and_then(|column| column.role);
             matches!(role, None | Some(Role::Name | Role::Comment))
         };
-        let only_text = record.cells.iter().enumerate().all(|(i, cell)| is_text(i) || words::is_blank(cell));
+        let only_text = record
+            .cells
+            .iter()
+            .enumerate()
+            .all(|(i, cell)| is_text(i) || words::is_blank(cell));
         Class::Rejected(if only_text { Why::NotARow } else { Why::NoLabel })
     }
 
@@ -176,7 +187,11 @@ impl<'l, 't> Body<'l, 't> {
 fn shown<'r>(record: &'r Record<'_>, label: Option<usize>) -> &'r str {
     let label = label.map_or("", |column| record.cell(column));
     if words::is_blank(label) {
-        record.cells.iter().find(|cell| !words::is_blank(cell)).map_or("", AsRef::as_ref)
+        record
+            .cells
+            .iter()
+            .find(|cell| !words::is_blank(cell))
+            .map_or("", AsRef::as_ref)
     } else {
         label
     }
@@ -207,7 +222,9 @@ pub(crate) fn survey(layout: &Layout<'_>, roles: &[Role]) -> Result<Survey, Refu
     }
     let line = layout.header_line.unwrap_or(1);
     let columns = layout.columns.iter().zip(has_text).enumerate();
-    let columns = columns.filter_map(|(index, (column, has_text))| column.warning(line, index, has_text)).collect();
+    let columns = columns
+        .filter_map(|(index, (column, has_text))| column.warning(line, index, has_text))
+        .collect();
     Ok(Survey { evidence, columns })
 }
 

@@ -67,7 +67,11 @@ pub(super) struct Records<'t> {
 impl<'t> Records<'t> {
     /// Records of `text`, whose first line has the number `line`.
     pub(super) const fn new(text: &'t str, line: u32, delimiter: char) -> Self {
-        Self { rest: text, line, delimiter }
+        Self {
+            rest: text,
+            line,
+            delimiter,
+        }
     }
 
     /// Takes the first `bytes` off the text.
@@ -136,7 +140,10 @@ impl<'t> Iterator for Records<'t> {
         if self.rest.is_empty() {
             return None;
         }
-        let mut record = Record { line: self.line, ..Record::default() };
+        let mut record = Record {
+            line: self.line,
+            ..Record::default()
+        };
         if self.rest.starts_with('\n') {
             // A blank line costs nothing: the largest file may have eight million of them.
             self.take(1);

@@ -23,7 +23,10 @@ pub(crate) fn is_invisible(c: char) -> bool {
 /// Hyphens, dashes and minus signs, which keyboards and word processors put for one another.
 /// Source: Unicode Standard, general category Pd (the Latin ones), and U+2212.
 pub(crate) fn is_hyphen(c: char) -> bool {
-    matches!(c, '-' | '\u{2010}'..='\u{2015}' | '\u{2212}' | '\u{fe58}' | '\u{fe63}' | '\u{ff0d}')
+    matches!(
+        c,
+        '-' | '\u{2010}'..='\u{2015}' | '\u{2212}' | '\u{fe58}' | '\u{fe63}' | '\u{ff0d}'
+    )
 }
 
 /// Whether nothing in `text` can be seen.
@@ -39,8 +42,11 @@ pub(crate) fn trim(text: &str) -> &str {
 /// A label as it is kept and compared: nothing invisible in it, no blanks at its ends, each hyphen a `-`.
 /// Letter case, markup and formula signs stay as they are.
 pub fn clean_label(text: &str) -> String {
-    let visible: String =
-        text.chars().filter(|c| !is_invisible(*c)).map(|c| if is_hyphen(c) { '-' } else { c }).collect();
+    let visible: String = text
+        .chars()
+        .filter(|c| !is_invisible(*c))
+        .map(|c| if is_hyphen(c) { '-' } else { c })
+        .collect();
     visible.trim_matches(is_blank_char).to_owned()
 }
 

@@ -176,10 +176,28 @@ fn each_number_by_its_own_mark() {
 
 #[test]
 fn no_value() {
-    for text in ["", " ", "-", "--", "---", "\u{2013}", "\u{2014}", "\u{2212}", "\u{2013}\u{2013}", "n/a", "N/A", "\u{200b}"] {
+    for text in [
+        "",
+        " ",
+        "-",
+        "--",
+        "---",
+        "\u{2013}",
+        "\u{2014}",
+        "\u{2212}",
+        "\u{2013}\u{2013}",
+        "n/a",
+        "N/A",
+        "\u{200b}",
+    ] {
         assert_eq!(read(text, DecimalMark::Point), Cell::Nothing, "{text:?}");
     }
-    check(&[("----", "not_a_number"), ("na", "not_a_number"), ("#N/A", "not_a_number"), ("- mm", "not_a_number")]);
+    check(&[
+        ("----", "not_a_number"),
+        ("na", "not_a_number"),
+        ("#N/A", "not_a_number"),
+        ("- mm", "not_a_number"),
+    ]);
 }
 
 #[test]
@@ -246,12 +264,21 @@ fn range() {
         ("1234567890123456789012345678", "1234567890123456789012345678"),
         ("12345678901234567890123456789", "out_of_range"),
         ("0.00012345678901234567890123456789", "out_of_range"),
-        ("0.0000000000000000000000000000000001", "0.0000000000000000000000000000000001"),
+        (
+            "0.0000000000000000000000000000000001",
+            "0.0000000000000000000000000000000001",
+        ),
     ]);
     let largest = show(read("1.7976931348623157e308", DecimalMark::Point));
-    assert!(largest.starts_with("17976931348623157000") && largest.len() == 309, "{largest}");
+    assert!(
+        largest.starts_with("17976931348623157000") && largest.len() == 309,
+        "{largest}"
+    );
     let smallest = show(read("2.2250738585072014e-308", DecimalMark::Point));
-    assert!(smallest.starts_with("0.000") && smallest.ends_with("22250738585072014"), "{smallest}");
+    assert!(
+        smallest.starts_with("0.000") && smallest.ends_with("22250738585072014"),
+        "{smallest}"
+    );
 }
 
 #[test]
