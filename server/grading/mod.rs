@@ -18,6 +18,7 @@ use rust_decimal::Decimal;
 
 use crate::exercise::model::{Characteristic, Exercise, MarksRules, Owner, Quantity, Side};
 use crate::exercise::plate::{self, Plate, Reference};
+use crate::metrology::conformity::probability_of_conformity;
 use crate::report::model::{Report, ReportItem};
 use crate::units::decimal_to_f64;
 use call::{BonusSize, Judged};
@@ -164,8 +165,8 @@ impl PlateSide {
         let judged = call::judged_limits(c, size);
         let call = call::call_of(sheet.input.rules, &judged, reference.value, reference.expanded);
         let in_doubt = call::in_doubt(&judged.limits, c.u_lab, reference);
-        let y = decimal_to_f64(reference.value);
-        let conformity = None::<f64>.map(|_| y);
+        let conformity = probability_of_conformity(reference.value, reference.standard(), None, &c.limits);
+        let conformity = conformity.ok().map(|p| p.conforming);
         Self {
             judged,
             call,

@@ -41,10 +41,20 @@ pub struct Assembled {
 /// # Errors
 /// All problems of the table, in the order of its lines.
 pub fn assemble(exercise: &Exercise, table: &ReportTable, unit: Option<LengthUnit>) -> Result<Assembled, Vec<Problem>> {
-    let mut sheet = Sheet { exercise, unit, report: Report::blank(exercise), seen: BTreeMap::new(), problems: Vec::new() };
+    let mut sheet = Sheet {
+        exercise,
+        unit,
+        report: Report::blank(exercise),
+        seen: BTreeMap::new(),
+        problems: Vec::new(),
+    };
     let mut notes = Vec::new();
     for rejected in &table.head.rejected {
-        let found = Problem { line: Some(rejected.line), no: None, text: rejected.text.clone() };
+        let found = Problem {
+            line: Some(rejected.line),
+            no: None,
+            text: rejected.text.clone(),
+        };
         if rejected.why == Why::NotARow {
             notes.push(found);
         } else {
@@ -56,10 +66,26 @@ pub fn assemble(exercise: &Exercise, table: &ReportTable, unit: Option<LengthUni
     }
     sheet.say_if_foreign();
     // A repeated number is a problem of its own above; the reader's reservation would say it twice.
-    let told = |w: &&table::Warning| !matches!(w.code, Code::MissingValue | Code::DuplicateLabel | Code::FormulaLikeText);
-    notes.extend(table.head.warnings.iter().filter(told).map(|w| Problem { line: Some(w.line), no: None, text: w.text.clone() }));
+    let told = |w: &&table::Warning| {
+        !matches!(
+            w.code,
+            Code::MissingValue | Code::DuplicateLabel | Code::FormulaLikeText
+        )
+    };
+    notes.extend(table.head.warnings.iter().filter(told).map(|w| Problem {
+        line: Some(w.line),
+        no: None,
+        text: w.text.clone(),
+    }));
     sheet.problems.sort_by_key(|p| p.line);
-    if sheet.problems.is_empty() { Ok(Assembled { report: sheet.report, notes }) } else { Err(sheet.problems) }
+    if sheet.problems.is_empty() {
+        Ok(Assembled {
+            report: sheet.report,
+            notes,
+        })
+    } else {
+        Err(sheet.problems)
+    }
 }
 
 struct Sheet<'a> {
@@ -79,12 +105,20 @@ impl Sheet<'_> {
                 }
             }
             Ok(None) => {}
-            Err(text) => self.problems.push(Problem { line: Some(row.line), no: Some(row.label.clone()), text }),
+            Err(text) => self.problems.push(Problem {
+                line: Some(row.line),
+                no: Some(row.label.clone()),
+                text,
+            }),
         }
     }
 
     fn item(&mut self, row: &ReportRow) -> Result<Option<(usize, ReportItem)>, String> {
-        let found = row.label.parse::<BalloonNo>().ok().and_then(|no| self.exercise.characteristic(&no));
+        let found = row
+            .label
+            .parse::<BalloonNo>()
+            .ok()
+            .and_then(|no| self.exercise.characteristic(&no));
         let Some((index, characteristic)) = found else {
             return Err(format!(
                 "There is no number {} on this print; it has {}. Correct the number or take the line out.",
@@ -98,8 +132,19 @@ impl Sheet<'_> {
                 characteristic.no, row.line
             ));
         }
-        let measured = row.measured.as_deref().map(|text| self.in_unit(characteristic, text, row.unit)).transpose()?;
-        Ok(Some((index, ReportItem { no: characteristic.no.clone(), measured, call: row.call })))
+        let measured = row
+            .measured
+            .as_deref()
+            .map(|text| self.in_unit(characteristic, text, row.unit))
+            .transpose()?;
+        Ok(Some((
+            index,
+            ReportItem {
+                no: characteristic.no.clone(),
+                measured,
+                call: row.call,
+            },
+        )))
     }
 
     /// The value in the unit of the exercise. Lengths that state another unit are converted exactly.
@@ -108,17 +153,24 @@ impl Sheet<'_> {
         let own = length_value_unit(self.exercise.units);
         if c.of.is_angle() {
             return match stated {
-                None | Some(ValueUnit::Deg) => Ok(reading),
-                Some(ValueUnit::Rad) => Err(format!("Number {} is in radians; this print has decimal degrees. Write it in degrees.", c.no)),
-                Some(unit) => Err(format!("Number {} is an angle and cannot be in {unit}. Write it in degrees.", c.no)),
+                None | Some(ValueUnit::Degree) => Ok(reading),
+                Some(ValueUnit::Radian) => Err(format!(
+                    "Number {} is in radians; this print has decimal degrees. Write it in degrees.",
+                    c.no
+                )),
+                Some(unit) => Err(format!(
+                    "Number {} is an angle and cannot be in {unit}. Write it in degrees.",
+                    c.no
+                )),
             };
         }
         match stated.or(self.unit.map(length_value_unit)) {
             None => Ok(reading),
             Some(unit) if unit == own => Ok(reading),
-            Some(unit @ (ValueUnit::Deg | ValueUnit::Rad)) => {
-                Err(format!("Number {} is a length and cannot be in {unit}. Write it in {own}.", c.no))
-            }
+            Some(unit @ (ValueUnit::Degree | ValueUnit::Radian)) => Err(format!(
+                "Number {} is a length and cannot be in {unit}. Write it in {own}.",
+                c.no
+            )),
             Some(unit) => unit
                 .convert(reading.decimal(), own)
                 .map(Reading::from_decimal)
@@ -134,14 +186,18 @@ impl Sheet<'_> {
                 self.exercise.code,
                 numbers(self.exercise)
             );
-            self.problems = vec![Problem { line: None, no: None, text }];
+            self.problems = vec![Problem {
+                line: None,
+                no: None,
+                text,
+            }];
         }
     }
 }
 
 fn length_value_unit(unit: LengthUnit) -> ValueUnit {
     match unit {
-        LengthUnit::Mm => ValueUnit::Mm,
+        LengthUnit::Mm => ValueUnit::Millimetre,
         LengthUnit::Inch => ValueUnit::Inch,
     }
 }
@@ -149,7 +205,11 @@ fn length_value_unit(unit: LengthUnit) -> ValueUnit {
 /// A label for a message: at most 40 characters of it.
 fn shown(label: &str) -> String {
     let short: String = label.chars().take(40).collect();
-    if short.len() < label.len() { format!("\u{201c}{short}\u{2026}\u{201d}") } else { format!("\u{201c}{short}\u{201d}") }
+    if short.len() < label.len() {
+        format!("\u{201c}{short}\u{2026}\u{201d}")
+    } else {
+        format!("\u{201c}{short}\u{201d}")
+    }
 }
 
 /// The numbers of an exercise in short: `1 to 18`, or all of them where they do not run.
@@ -190,7 +250,11 @@ pub enum FromForm {
 pub fn from_form(exercise: &Exercise, fields: &[Field], options: &ReadOptions) -> FromForm {
     let text = written(fields);
     let columns = Some(vec![Some(Role::Label), Some(Role::Measured), Some(Role::Call)]);
-    let options = ReadOptions { columns, delimiter: Delimiter::new(','), ..options.clone() };
+    let options = ReadOptions {
+        columns,
+        delimiter: Delimiter::new(','),
+        ..options.clone()
+    };
     match table::read(text.as_bytes(), &options) {
         Ok(Table::Report(table)) if table.head.must_ask.is_some() => FromForm::AskDecimalMark(table.head.readings),
         Ok(Table::Report(table)) => match assemble(exercise, &table, None) {
@@ -198,8 +262,15 @@ pub fn from_form(exercise: &Exercise, fields: &[Field], options: &ReadOptions) -
             Err(problems) => FromForm::Problems(problems.into_iter().map(|p| at_field(p, fields)).collect()),
         },
         Ok(Table::Points(_)) => FromForm::Problems(vec![]),
-        Err(Refusal::EmptyFile) => FromForm::Report(Assembled { report: Report::blank(exercise), notes: Vec::new() }),
-        Err(refusal) => FromForm::Problems(vec![Problem { line: None, no: None, text: refusal.to_string() }]),
+        Err(Refusal::EmptyFile) => FromForm::Report(Assembled {
+            report: Report::blank(exercise),
+            notes: Vec::new(),
+        }),
+        Err(refusal) => FromForm::Problems(vec![Problem {
+            line: None,
+            no: None,
+            text: refusal.to_string(),
+        }]),
     }
 }
 
@@ -209,14 +280,24 @@ fn written(fields: &[Field]) -> String {
         let one_line: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
         format!("\"{}\"", one_line.replace('"', "\"\""))
     };
-    fields.iter().map(|f| format!("{},{},{}\r\n", cell(&f.no), cell(&f.measured), cell(&f.call))).collect()
+    fields
+        .iter()
+        .map(|f| format!("{},{},{}\r\n", cell(&f.no), cell(&f.measured), cell(&f.call)))
+        .collect()
 }
 
 /// A problem at a line of the written table is one at a field.
 fn at_field(problem: Problem, fields: &[Field]) -> Problem {
-    let index = problem.line.and_then(|l| usize::try_from(l).ok()).and_then(|l| l.checked_sub(1));
+    let index = problem
+        .line
+        .and_then(|l| usize::try_from(l).ok())
+        .and_then(|l| l.checked_sub(1));
     let no = index.and_then(|i| fields.get(i)).map(|f| f.no.clone());
-    Problem { line: None, no: no.or(problem.no), text: problem.text }
+    Problem {
+        line: None,
+        no: no.or(problem.no),
+        text: problem.text,
+    }
 }
 
 /// A call word of the form, which offers three and none.

@@ -1,5 +1,7 @@
 //! A pair's report and the readers for each way in.
 
+/// From rows or fields to a report on one exercise.
+pub mod assemble;
 /// The pair's call, and the words for it.
 pub mod call;
 /// The report table in a text file.
