@@ -18,6 +18,8 @@ const FAR: f64 = 40.0;
 /// Values from `lower` to `upper` reach the wanted probability of conformity.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AcceptanceLimits {
+    /// True when no value reaches it; there are no limits then.
+    pub empty: bool,
     /// Smallest such value; `None` without a lower limit.
     pub lower: Option<f64>,
     /// Largest such value; `None` without an upper limit.
@@ -48,40 +50,34 @@ pub fn z_for_probability(p: f64) -> Result<f64, ConformityError> {
     Ok(sign * (z + step))
 }
 
-/// The values whose probability of conformity, normal with standard uncertainty `u`, is `p` or more. `Ok(None)` when no
-/// value reaches it.
+/// The values whose probability of conformity, normal with standard uncertainty `u`, is `p` or more.
 ///
 /// # Errors
 /// A negative `u`, a probability that is not between 0 and 1.
-pub fn acceptance_limits(u: f64, limits: &Limits, p: f64) -> Result<Option<AcceptanceLimits>, ConformityError> {
+pub fn acceptance_limits(u: f64, limits: &Limits, p: f64) -> Result<AcceptanceLimits, ConformityError> {
     if !(u.is_finite() && u >= 0.0) {
         return Err(ConformityError::Uncertainty(u));
     }
     let z = z_for_probability(p)?;
-    let (low, high) = (limits.lower.map(decimal_to_f64), limits.upper.map(decimal_to_f64));
-    let one_limit_lower = low.map(|limit| limit + z * u);
-    let one_limit_upper = high.map(|limit| limit - z * u);
-    let shortcut = AcceptanceLimits {
-        lower: one_limit_lower,
-        upper: one_limit_upper,
+    let inwards = |room: f64| {
+        let lower = limits.lower.map(|limit| decimal_to_f64(limit) + room);
+        let upper = limits.upper.map(|limit| decimal_to_f64(limit) - room);
+        (lower, upper)
+    };
+    let (one_limit_lower, one_limit_upper) = inwards(z * u);
+    let room = match limits.width() {
+        Some(width) if width < Decimal::ZERO => None,
+        Some(width) if u > 0.0 => room_at_the_limit(decimal_to_f64(width) / u, p).map(|room| room * u),
+        _ => Some(z * u),
+    };
+    let (lower, upper) = room.map_or((None, None), inwards);
+    Ok(AcceptanceLimits {
+        empty: room.is_none(),
+        lower,
+        upper,
         one_limit_upper,
         one_limit_lower,
-    };
-    let (Some(low), Some(high), Some(width)) = (low, high, limits.width()) else {
-        return Ok(Some(shortcut));
-    };
-    if width < Decimal::ZERO {
-        return Ok(None);
-    }
-    if u <= 0.0 {
-        return Ok(Some(shortcut));
-    }
-    let width = decimal_to_f64(width) / u;
-    Ok(room_at_the_limit(width, p).map(|room| AcceptanceLimits {
-        lower: Some(low + room * u),
-        upper: Some(high - room * u),
-        ..shortcut
-    }))
+    })
 }
 
 /// The distance in u from a limit, inwards, at which the probability of conformity with a tolerance of `width` u is
@@ -152,18 +148,17 @@ mod tests {
     fn at_the_limits_the_probability_is_the_wanted_one() {
         let limits = Limits::between(dec("9.98"), dec("10.02"));
         for (u, p) in [(0.01, 0.95), (0.005, 0.99), (0.0125, 0.5), (0.01, 0.2)] {
-            let found = acceptance_limits(u, &limits, p).unwrap().unwrap();
+            let found = acceptance_limits(u, &limits, p).unwrap();
             for value in [found.lower.unwrap(), found.upper.unwrap()] {
                 let there = between(Standard::Normal, (value - 9.98) / u, (10.02 - value) / u).conforming;
                 assert!((there - p).abs() < 1e-11, "{u} {p}: {there}");
             }
         }
-        assert_eq!(acceptance_limits(0.02, &limits, 0.95), Ok(None));
-        let exact = acceptance_limits(0.0, &limits, 0.95).unwrap().unwrap();
+        let none = acceptance_limits(0.02, &limits, 0.95).unwrap();
+        assert!(none.empty && none.lower.is_none() && none.one_limit_upper.is_some());
+        let exact = acceptance_limits(0.0, &limits, 0.95).unwrap();
         assert_eq!((exact.lower, exact.upper), (Some(9.98), Some(10.02)));
-        let one = acceptance_limits(0.01, &Limits::at_most(dec("0.1")), 0.95)
-            .unwrap()
-            .unwrap();
+        let one = acceptance_limits(0.01, &Limits::at_most(dec("0.1")), 0.95).unwrap();
         assert_eq!((one.lower, one.upper), (None, one.one_limit_upper));
         assert!(acceptance_limits(-0.1, &limits, 0.95).is_err());
     }
