@@ -1,1 +1,216 @@
+//! SQL and nothing but: one file per aggregate, explicit columns, checked at compile time. Never computes a mark.
+//!
+//! One SQLite file in WAL mode: a writer pool of one connection and a pool of read-only ones. Reports and their grades
+//! go through [`writer`], which commits all that wait in one transaction; everything else that changes opens a [`Tx`].
 
+/// Assignments and the plates of their pairs.
+pub mod assignments;
+/// Who did what and when.
+pub mod audit;
+/// Classes and who belongs to them.
+pub mod classes;
+/// Half-typed reports.
+pub mod drafts;
+/// Exercises and their immutable revisions.
+pub mod exercises;
+/// All marks of a class in one row.
+pub mod gradebook;
+/// Grades, the one that counts and those before it.
+pub mod grades;
+/// Row numbers that cannot be mixed up.
+pub mod ids;
+/// Pairs and who is in them.
+pub mod pairs;
+/// Persons and their secrets' hashes.
+pub mod people;
+/// Plates and what they really are.
+pub mod plates;
+/// Reports as they came.
+pub mod reports;
+/// Sessions by the hash of their token.
+pub mod sessions;
+/// Failed tries to sign in.
+pub mod tries;
+/// Points of time in columns.
+pub mod when;
+/// The one task that stores reports and grades.
+pub mod writer;
+
+use std::path::Path;
+use std::time::Duration;
+
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
+};
+use thiserror::Error;
+
+use writer::Writer;
+
+/// Name of the database file in the data folder.
+pub const FILE_NAME: &str = "platemark.db";
+
+/// Read-only connections: enough for a class at once, few enough to keep memory small.
+const READERS: u32 = 8;
+
+/// How long a statement waits for another process's lock before it gives up.
+const LOCK_WAIT: Duration = Duration::from_secs(5);
+
+/// What can go wrong with the database, by what can be done about it.
+#[derive(Debug, Error)]
+pub enum StoreError {
+    /// The disk is full or the file may not be written.
+    #[error("the data folder cannot be written: {0}")]
+    CannotWrite(#[source] sqlx::Error),
+    /// Another process holds the file.
+    #[error("the database is locked by another process: {0}")]
+    Busy(#[source] sqlx::Error),
+    /// The file is damaged.
+    #[error("the database file is damaged: {0}")]
+    Damaged(#[source] sqlx::Error),
+    /// A migration did not apply.
+    #[error("the database could not be brought up to date: {0}")]
+    Migration(#[from] sqlx::migrate::MigrateError),
+    /// The writer task has ended, because the server is stopping.
+    #[error("the server is stopping")]
+    Stopping,
+    /// The transaction that this was one of many in was not kept.
+    #[error("not stored: {0}")]
+    Batch(#[source] std::sync::Arc<StoreError>),
+    /// What was stored does not have the form that it was stored in.
+    #[error("{what} in the database cannot be read: {found}")]
+    Unreadable {
+        /// Column or file in it.
+        what: &'static str,
+        /// What stands there, shortened by the caller.
+        found: String,
+    },
+    /// Anything else.
+    #[error(transparent)]
+    Other(sqlx::Error),
+}
+
+impl From<sqlx::Error> for StoreError {
+    fn from(error: sqlx::Error) -> Self {
+        // Primary result codes of SQLite (https://www.sqlite.org/rescode.html) are the low byte of the extended ones.
+        let code = error
+            .as_database_error()
+            .and_then(|e| e.code()?.parse::<u32>().ok())
+            .map(|c| c & 0xff);
+        match code {
+            Some(8 | 10 | 13 | 14) => Self::CannotWrite(error),
+            Some(5 | 6) => Self::Busy(error),
+            Some(11 | 26) => Self::Damaged(error),
+            _ => Self::Other(error),
+        }
+    }
+}
+
+impl StoreError {
+    /// Whether a unique constraint on these columns (`table.column, table.column`) stopped a statement.
+    #[must_use]
+    pub fn breaks_unique(&self, columns: &str) -> bool {
+        let Self::Other(error) = self else { return false };
+        error.as_database_error().is_some_and(|e| {
+            e.is_unique_violation() && e.message().strip_prefix("UNIQUE constraint failed: ") == Some(columns)
+        })
+    }
+}
+
+/// The open database of one school.
+#[derive(Debug, Clone)]
+pub struct Store {
+    readers: SqlitePool,
+    writers: SqlitePool,
+    writer: Writer,
+}
+
+/// A change in progress: everything in it is kept by [`Tx::commit`], or nothing.
+#[derive(Debug)]
+pub struct Tx(sqlx::Transaction<'static, sqlx::Sqlite>);
+
+impl Tx {
+    /// Keeps the change, durably.
+    ///
+    /// # Errors
+    /// When the disk does not take it; then nothing of it is kept.
+    pub async fn commit(self) -> Result<(), StoreError> {
+        Ok(self.0.commit().await?)
+    }
+
+    pub(crate) fn connection(&mut self) -> &mut SqliteConnection {
+        &mut self.0
+    }
+}
+
+impl Store {
+    /// Opens the database in `folder`, making it when it is not there, and brings it up to date.
+    ///
+    /// # Errors
+    /// When the file cannot be opened, is damaged, or a migration does not apply.
+    pub async fn open(folder: &Path) -> Result<Self, StoreError> {
+        let options = SqliteConnectOptions::new()
+            .filename(folder.join(FILE_NAME))
+            .foreign_keys(true)
+            .busy_timeout(LOCK_WAIT)
+            .synchronous(SqliteSynchronous::Full)
+            .pragma("trusted_schema", "off");
+        let write = options
+            .clone()
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Wal)
+            .optimize_on_close(true, None);
+        let writers = SqlitePoolOptions::new()
+            .max_connections(1)
+            .min_connections(1)
+            .connect_with(write)
+            .await?;
+        sqlx::migrate!().run(&writers).await?;
+        let readers = SqlitePoolOptions::new()
+            .max_connections(READERS)
+            .min_connections(1)
+            .connect_with(options.read_only(true))
+            .await?;
+        let writer = Writer::start(writers.clone());
+        Ok(Self {
+            readers,
+            writers,
+            writer,
+        })
+    }
+
+    pub(crate) const fn read(&self) -> &SqlitePool {
+        &self.readers
+    }
+
+    /// Begins a change. It waits for the one before it.
+    ///
+    /// # Errors
+    /// When the database cannot be written.
+    pub async fn change(&self) -> Result<Tx, StoreError> {
+        Ok(Tx(self.writers.begin_with("begin immediate").await?))
+    }
+
+    /// The task that takes reports and grades.
+    #[must_use]
+    pub const fn writer(&self) -> &Writer {
+        &self.writer
+    }
+
+    /// Whether the database answers.
+    ///
+    /// # Errors
+    /// When it does not.
+    pub async fn answers(&self) -> Result<(), StoreError> {
+        sqlx::query_scalar!(r#"select 1 as "one!: i64""#)
+            .fetch_one(&self.readers)
+            .await?;
+        Ok(())
+    }
+
+    /// Finishes what was accepted and closes the file.
+    pub async fn close(self) {
+        self.writer.stop().await;
+        self.readers.close().await;
+        self.writers.close().await;
+    }
+}

@@ -1,0 +1,114 @@
+//! Sessions by the SHA-256 of their token; the token itself is only in the browser's cookie.
+
+use super::ids::PersonId;
+use super::people::{Person, Role};
+use super::when::When;
+use super::{Store, StoreError, Tx};
+
+/// SHA-256 of a token.
+pub type TokenHash = [u8; 32];
+
+/// Who a token belongs to.
+#[derive(Debug, Clone)]
+pub struct Session {
+    /// The person.
+    pub person: Person,
+    /// When the session was last used, to within a minute.
+    pub seen_at: When,
+}
+
+/// Begins a session.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn begin(
+    tx: &mut Tx,
+    token: &TokenHash,
+    person: PersonId,
+    now: When,
+    expires_at: When,
+) -> Result<(), StoreError> {
+    let token = token.as_slice();
+    sqlx::query!(
+        "insert into session (token_hash, person, created_at, seen_at, expires_at) values (?, ?, ?, ?, ?)",
+        token,
+        person,
+        now,
+        now,
+        expires_at,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// The session of a token that has not expired and was used since `idle_since`.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn find(
+    store: &Store,
+    token: &TokenHash,
+    now: When,
+    idle_since: When,
+) -> Result<Option<Session>, StoreError> {
+    let token = token.as_slice();
+    let row = sqlx::query!(
+        r#"select p.id as "id!", p.role as "role: Role", p.name, p.sign_in, s.seen_at
+           from session s join person p on p.id = s.person
+           where s.token_hash = ? and s.expires_at > ? and s.seen_at > ?"#,
+        token,
+        now,
+        idle_since,
+    )
+    .fetch_optional(store.read())
+    .await?;
+    Ok(row.map(|r| Session {
+        person: Person {
+            id: PersonId(r.id),
+            role: r.role,
+            name: r.name,
+            sign_in: r.sign_in,
+        },
+        seen_at: When::from(r.seen_at),
+    }))
+}
+
+/// Notes that the session was used.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn seen(tx: &mut Tx, token: &TokenHash, now: When) -> Result<(), StoreError> {
+    let token = token.as_slice();
+    sqlx::query!("update session set seen_at = ? where token_hash = ?", now, token)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
+/// Ends one session.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn end(tx: &mut Tx, token: &TokenHash) -> Result<(), StoreError> {
+    let token = token.as_slice();
+    sqlx::query!("delete from session where token_hash = ?", token)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
+/// Removes what has expired or was not used since `idle_since`.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn sweep(tx: &mut Tx, now: When, idle_since: When) -> Result<(), StoreError> {
+    sqlx::query!(
+        "delete from session where expires_at <= ? or seen_at <= ?",
+        now,
+        idle_since
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}

@@ -1,0 +1,169 @@
+//! The one task that stores reports and grades.
+//!
+//! It takes everything that waits, up to a limit, into one transaction and answers only after the commit: many reports
+//! at once cost one write to the disk, and no answer is given for what could still be lost.
+
+use std::sync::Arc;
+
+use sqlx::SqlitePool;
+use tokio::sync::{Mutex, mpsc, oneshot};
+use tokio::task::JoinHandle;
+
+use super::grades::{self, NewGrade};
+use super::ids::GradeId;
+use super::reports::{self, NewReport, Stored};
+use super::{StoreError, Tx};
+
+/// How many may wait before a sender has to.
+const QUEUE: usize = 1024;
+
+/// How many go into one transaction.
+const BATCH: usize = 256;
+
+type Answer<T> = oneshot::Sender<Result<T, StoreError>>;
+
+enum Job {
+    Report(Box<NewReport>, Answer<Stored>),
+    Grade(Box<NewGrade>, Answer<GradeId>),
+    Stop,
+}
+
+/// What one job came to, to be told after the commit.
+enum Outcome {
+    Report(Result<Stored, StoreError>),
+    Grade(Result<GradeId, StoreError>),
+    Nothing,
+}
+
+/// The way to the task.
+#[derive(Debug, Clone)]
+pub struct Writer {
+    jobs: mpsc::Sender<Job>,
+    task: Arc<Mutex<Option<JoinHandle<()>>>>,
+}
+
+impl std::fmt::Debug for Job {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::Report(..) => "Report",
+            Self::Grade(..) => "Grade",
+            Self::Stop => "Stop",
+        })
+    }
+}
+
+impl Writer {
+    pub(super) fn start(pool: SqlitePool) -> Self {
+        let (jobs, waiting) = mpsc::channel(QUEUE);
+        let task = tokio::spawn(run(pool, waiting));
+        Self {
+            jobs,
+            task: Arc::new(Mutex::new(Some(task))),
+        }
+    }
+
+    /// Stores a report. The answer comes after the commit.
+    ///
+    /// # Errors
+    /// When nothing could be stored; then nothing of it was.
+    pub async fn hand_in(&self, report: NewReport) -> Result<Stored, StoreError> {
+        let (answer, told) = oneshot::channel();
+        self.send(Job::Report(Box::new(report), answer), told).await
+    }
+
+    /// Stores a grade, which takes the place of the one before it. The answer comes after the commit.
+    ///
+    /// # Errors
+    /// When nothing could be stored.
+    pub async fn grade(&self, grade: NewGrade) -> Result<GradeId, StoreError> {
+        let (answer, told) = oneshot::channel();
+        self.send(Job::Grade(Box::new(grade), answer), told).await
+    }
+
+    async fn send<T>(&self, job: Job, told: oneshot::Receiver<Result<T, StoreError>>) -> Result<T, StoreError> {
+        self.jobs.send(job).await.map_err(|_| StoreError::Stopping)?;
+        told.await.map_err(|_| StoreError::Stopping)?
+    }
+
+    /// Finishes what waits and ends the task.
+    pub(super) async fn stop(&self) {
+        // Where the task is gone already there is nothing to tell it.
+        if self.jobs.send(Job::Stop).await.is_ok()
+            && let Some(task) = self.task.lock().await.take()
+            && let Err(error) = task.await
+        {
+            tracing::error!(%error, "the writer ended badly");
+        }
+    }
+}
+
+async fn run(pool: SqlitePool, mut waiting: mpsc::Receiver<Job>) {
+    let mut batch = Vec::with_capacity(BATCH);
+    loop {
+        if waiting.recv_many(&mut batch, BATCH).await == 0 {
+            return;
+        }
+        if batch.iter().any(|job| matches!(job, Job::Stop)) {
+            // No new ones; those in the channel are still handed out, and then it ends.
+            waiting.close();
+        }
+        write(&pool, batch.drain(..).collect()).await;
+    }
+}
+
+async fn write(pool: &SqlitePool, batch: Vec<Job>) {
+    let mut outcomes = Vec::with_capacity(batch.len());
+    match attempt(pool, &batch, &mut outcomes).await {
+        Ok(()) => batch
+            .into_iter()
+            .zip(outcomes)
+            .for_each(|(job, outcome)| tell(job, outcome)),
+        Err(error) => {
+            tracing::error!(%error, waiting = batch.len(), "a batch was not stored");
+            let error = Arc::new(error);
+            for job in batch {
+                let outcome = match job {
+                    Job::Report(..) => Outcome::Report(Err(StoreError::Batch(Arc::clone(&error)))),
+                    Job::Grade(..) => Outcome::Grade(Err(StoreError::Batch(Arc::clone(&error)))),
+                    Job::Stop => Outcome::Nothing,
+                };
+                tell(job, outcome);
+            }
+        }
+    }
+}
+
+/// Runs the jobs in one transaction. A job that breaks a rule fails alone; a disk that does not take writes fails the
+/// whole batch, since SQLite may have taken the transaction back by itself.
+async fn attempt(pool: &SqlitePool, batch: &[Job], outcomes: &mut Vec<Outcome>) -> Result<(), StoreError> {
+    let mut tx = Tx(pool.begin_with("begin immediate").await?);
+    for job in batch {
+        let outcome = match job {
+            Job::Report(report, _) => Outcome::Report(alone(reports::store(&mut tx, report).await)?),
+            Job::Grade(grade, _) => Outcome::Grade(alone(grades::store(&mut tx, grade).await)?),
+            Job::Stop => Outcome::Nothing,
+        };
+        outcomes.push(outcome);
+    }
+    tx.commit().await
+}
+
+/// A broken constraint is the job's own failure; everything else is the batch's.
+fn alone<T>(result: Result<T, StoreError>) -> Result<Result<T, StoreError>, StoreError> {
+    match result {
+        Err(StoreError::Other(sqlx::Error::Database(error))) if error.kind() != sqlx::error::ErrorKind::Other => {
+            Ok(Err(StoreError::Other(sqlx::Error::Database(error))))
+        }
+        Err(error) => Err(error),
+        Ok(value) => Ok(Ok(value)),
+    }
+}
+
+/// Who asked may be gone; what was stored stays stored.
+fn tell(job: Job, outcome: Outcome) {
+    match (job, outcome) {
+        (Job::Report(_, answer), Outcome::Report(result)) => drop(answer.send(result)),
+        (Job::Grade(_, answer), Outcome::Grade(result)) => drop(answer.send(result)),
+        _ => {}
+    }
+}
