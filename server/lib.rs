@@ -25,6 +25,9 @@ pub mod grading;
 /// Robust statistics, gauge study, item analysis, plate health, duplicates.
 pub mod cohort;
 
+/// Settings, parsed once.
+pub mod config;
+
 // Floors with I/O.
 
 /// SQL and nothing but: one file per aggregate.

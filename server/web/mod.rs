@@ -1,1 +1,29 @@
+//! Router, guards, pages. A handler is extract, one call, page; never SQL.
+//!
+//! [`routes`] is the table of all pages with who may see each; [`guards`] hands a handler the person and the object in
+//! the path, checked; [`layers`] is everything that happens to every request.
 
+/// What every handler can reach.
+pub mod app;
+/// What a handler fails with, and the page for every 4xx and 5xx.
+pub mod errors;
+/// The head of every page.
+pub mod frame;
+/// Who may see what.
+pub mod guards;
+/// What happens to every request, in one stack.
+pub mod layers;
+/// One file per page.
+pub mod pages;
+/// A template as an answer.
+pub mod render;
+/// All routes in one table.
+pub mod routes;
+/// Starts and stops.
+pub mod serve;
+/// Style, letters and scripts, from within the program.
+pub mod static_files;
+/// Times as people of a class read them.
+pub mod times;
+/// Forms with files, bounded.
+pub mod upload;

@@ -1,0 +1,207 @@
+//! Signs a person in and out, and says whose a token is.
+//!
+//! A token is 256 random bits that only the browser holds; the database has its SHA-256. Every sign-in makes a new one
+//! and ends the one that the browser had. Ten failed tries lock a name for a while, whether or not somebody has it, and
+//! tries are counted before they are checked, so that a burst of them counts in full.
+
+use std::time::Duration;
+
+use rand::rngs::SysRng;
+use rand::TryRng;
+use sha2::{Digest, Sha256};
+use thiserror::Error;
+
+use super::secrets::{LONGEST, SecretError};
+use super::Service;
+use crate::store::people::{self, Person};
+use crate::store::sessions::{self, TokenHash};
+use crate::store::when::When;
+use crate::store::{StoreError, tries};
+
+/// Tries before a name is locked.
+pub const TRIES: i64 = 10;
+
+/// How long it is locked.
+const LOCK: Duration = Duration::from_secs(15 * 60);
+
+/// After so long without a try, counting starts again.
+const FORGET: Duration = Duration::from_secs(24 * 3600);
+
+/// Use is noted at most so often, so that reading pages seldom writes.
+const NOTE_USE: Duration = Duration::from_secs(60);
+
+/// How long sessions last.
+#[derive(Debug, Clone, Copy)]
+pub struct Lasting {
+    /// Without use.
+    pub idle: Duration,
+    /// In any case.
+    pub longest: Duration,
+}
+
+/// Why somebody is not signed in.
+#[derive(Debug, Error)]
+pub enum SignInError {
+    /// Name and secret do not belong together, or there is no such name: which of the two is not told.
+    #[error("name and secret do not belong together")]
+    DoesNotFit,
+    /// Too many tries.
+    #[error("locked after {TRIES} tries")]
+    Locked {
+        /// Until when.
+        until: When,
+    },
+    /// No randomness from the system.
+    #[error("the system gave no random numbers: {0}")]
+    Random(rand::rngs::SysError),
+    /// Hashing failed.
+    #[error(transparent)]
+    Secret(#[from] SecretError),
+    /// The database failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// What the browser holds.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Token(String);
+
+impl std::fmt::Debug for Token {
+    /// Never the token itself: it would be in a log one day.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Token")
+    }
+}
+
+impl Token {
+    /// A new one.
+    fn random() -> Result<Self, SignInError> {
+        let mut bytes = [0_u8; 32];
+        SysRng.try_fill_bytes(&mut bytes).map_err(SignInError::Random)?;
+        Ok(Self(bytes.iter().map(|b| format!("{b:02x}")).collect()))
+    }
+
+    /// The one that a browser sent, if it has the form of one.
+    #[must_use]
+    pub fn from_cookie(text: &str) -> Option<Self> {
+        (text.len() == 64 && text.bytes().all(|b| b.is_ascii_hexdigit())).then(|| Self(text.to_owned()))
+    }
+
+    /// The text for the cookie.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+
+    fn hash(&self) -> TokenHash {
+        Sha256::digest(self.0.as_bytes()).into()
+    }
+}
+
+/// A sign-in name in the form that it is stored in; none where it cannot be one.
+#[must_use]
+pub fn canonical(sign_in: &str) -> Option<String> {
+    let text = sign_in.trim().to_lowercase();
+    let length = text.chars().count();
+    let allowed = |c: char| c.is_alphanumeric() || matches!(c, '.' | '-' | '_' | '@' | '+');
+    ((2..=40).contains(&length) && text.chars().all(allowed)).then_some(text)
+}
+
+/// Signs a person in. `had` is the token that the browser sent along, which ends.
+///
+/// # Errors
+/// [`SignInError::DoesNotFit`] and [`SignInError::Locked`] are for the person; the others are the server's.
+pub async fn sign_in(
+    service: &Service,
+    name: &str,
+    secret: &str,
+    had: Option<&Token>,
+) -> Result<(Token, Person), SignInError> {
+    let now = service.clock.now();
+    let typed: String = name.trim().to_lowercase().chars().take(LONGEST).collect();
+    let name_hash: tries::NameHash = Sha256::digest(typed.as_bytes()).into();
+    count_try(service, &name_hash, now).await?;
+
+    let found = match canonical(&typed) {
+        Some(name) => people::by_sign_in(&service.store, &name).await?,
+        None => None,
+    };
+    let hash = found.as_ref().and_then(|(_, hash)| hash.as_deref());
+    let secret: String = secret.chars().take(LONGEST + 1).collect();
+    let fits = service.secrets.fits(&secret, hash).await?;
+    let (Some((person, _)), true) = (found, fits) else { return Err(SignInError::DoesNotFit) };
+
+    let token = Token::random()?;
+    let mut tx = service.store.change().await?;
+    tries::forget(&mut tx, &name_hash).await?;
+    if let Some(had) = had {
+        sessions::end(&mut tx, &had.hash()).await?;
+    }
+    sessions::begin(&mut tx, &token.hash(), person.id, now, later(now, service.sessions.longest)).await?;
+    tx.commit().await?;
+    Ok((token, person))
+}
+
+async fn count_try(service: &Service, name: &tries::NameHash, now: When) -> Result<(), SignInError> {
+    let mut tx = service.store.change().await?;
+    let counted = tries::count(&mut tx, name, now, earlier(now, FORGET)).await?;
+    let until = match counted.locked_until {
+        Some(until) => Some(until),
+        None if counted.failed > TRIES => {
+            let until = later(now, LOCK);
+            tries::lock(&mut tx, name, until).await?;
+            Some(until)
+        }
+        None => None,
+    };
+    tx.commit().await?;
+    until.map_or(Ok(()), |until| Err(SignInError::Locked { until }))
+}
+
+/// Whose a token is, if it is still good.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn who(service: &Service, token: &Token) -> Result<Option<Person>, StoreError> {
+    let now = service.clock.now();
+    let hash = token.hash();
+    let Some(session) = sessions::find(&service.store, &hash, now, earlier(now, service.sessions.idle)).await? else {
+        return Ok(None);
+    };
+    if session.seen_at < earlier(now, NOTE_USE) {
+        let mut tx = service.store.change().await?;
+        sessions::seen(&mut tx, &hash, now).await?;
+        tx.commit().await?;
+    }
+    Ok(Some(session.person))
+}
+
+/// Ends a session.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn sign_out(service: &Service, token: &Token) -> Result<(), StoreError> {
+    let mut tx = service.store.change().await?;
+    sessions::end(&mut tx, &token.hash()).await?;
+    tx.commit().await
+}
+
+/// Removes sessions and tries that are over.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn sweep(service: &Service) -> Result<(), StoreError> {
+    let now = service.clock.now();
+    let mut tx = service.store.change().await?;
+    sessions::sweep(&mut tx, now, earlier(now, service.sessions.idle)).await?;
+    tries::sweep(&mut tx, earlier(now, FORGET)).await?;
+    tx.commit().await
+}
+
+fn later(from: When, by: Duration) -> When {
+    When::from(from.millisecond().saturating_add(i64::try_from(by.as_millis()).unwrap_or(i64::MAX)))
+}
+
+fn earlier(from: When, by: Duration) -> When {
+    When::from(from.millisecond().saturating_sub(i64::try_from(by.as_millis()).unwrap_or(i64::MAX)))
+}

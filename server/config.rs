@@ -1,0 +1,143 @@
+//! Settings, parsed once at the start. Flags win over the environment, that over the settings file, that over defaults,
+//! which are safe. Each failure names the setting.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::time::Duration;
+
+use serde::Deserialize;
+use thiserror::Error;
+
+/// A setting that cannot be used.
+#[derive(Debug, Error)]
+pub enum SettingError {
+    /// The file is no TOML, or has a key that there is not.
+    #[error("the settings file {file}: {what}")]
+    File {
+        /// Its name.
+        file: String,
+        /// What is wrong, with the line.
+        what: String,
+    },
+    /// A value out of its range.
+    #[error("the setting `{name}` is {found}; it must be {rule}")]
+    Range {
+        /// Name of the setting.
+        name: &'static str,
+        /// What was given.
+        found: String,
+        /// What is allowed.
+        rule: &'static str,
+    },
+}
+
+/// Everything that can be set, each from a flag, the environment or the file.
+#[derive(Debug, Clone, Default, Deserialize, clap::Args)]
+#[serde(deny_unknown_fields)]
+pub struct Given {
+    /// Folder of the database
+    #[arg(long, env = "PLATEMARK_DATA", value_name = "DIR")]
+    pub data: Option<PathBuf>,
+    /// Address and port to listen on [default: 127.0.0.1:8080]
+    #[arg(long, env = "PLATEMARK_LISTEN", value_name = "ADDRESS:PORT")]
+    pub listen: Option<SocketAddr>,
+    /// A proxy in front speaks HTTPS: cookies are sent over it only, and browsers are told to stay with it
+    #[arg(long, env = "PLATEMARK_BEHIND_TLS", num_args = 0..=1, default_missing_value = "true")]
+    pub behind_tls: Option<bool>,
+    /// Minutes without use after which a person is signed out [default: 120]
+    #[arg(long, env = "PLATEMARK_IDLE_MINUTES", value_name = "MINUTES")]
+    pub idle_minutes: Option<u32>,
+    /// Hours after which a person has to sign in again in any case [default: 12]
+    #[arg(long, env = "PLATEMARK_SESSION_HOURS", value_name = "HOURS")]
+    pub session_hours: Option<u32>,
+}
+
+impl Given {
+    /// Reads a settings file.
+    ///
+    /// # Errors
+    /// When it is no TOML or has a key that there is not.
+    pub fn from_toml(file: &str, text: &str) -> Result<Self, SettingError> {
+        toml::from_str(text).map_err(|e| SettingError::File {
+            file: file.to_owned(),
+            what: e.to_string(),
+        })
+    }
+
+    /// These, and those of `other` where these name none.
+    #[must_use]
+    pub fn or(self, other: Self) -> Self {
+        Self {
+            data: self.data.or(other.data),
+            listen: self.listen.or(other.listen),
+            behind_tls: self.behind_tls.or(other.behind_tls),
+            idle_minutes: self.idle_minutes.or(other.idle_minutes),
+            session_hours: self.session_hours.or(other.session_hours),
+        }
+    }
+}
+
+/// The settings of a running server.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// Folder of the database.
+    pub data: PathBuf,
+    /// Where to listen.
+    pub listen: SocketAddr,
+    /// Whether a proxy in front speaks HTTPS.
+    pub behind_tls: bool,
+    /// Without use for so long, a session ends.
+    pub idle: Duration,
+    /// After so long a session ends in any case.
+    pub longest: Duration,
+}
+
+/// Where the server listens unless told otherwise: this machine only.
+pub const LISTEN: SocketAddr = SocketAddr::new(std::net::IpAddr::V4(std::net::Ipv4Addr::LOCALHOST), 8080);
+
+impl Settings {
+    /// Checks what was given and fills in defaults; `data` is the folder where none is given.
+    ///
+    /// # Errors
+    /// When a value is out of its range.
+    pub fn new(given: Given, data: PathBuf) -> Result<Self, SettingError> {
+        let idle = in_range("idle_minutes", given.idle_minutes.unwrap_or(120), 1, 24 * 60, "1 to 1440 minutes")?;
+        let hours = in_range("session_hours", given.session_hours.unwrap_or(12), 1, 24 * 7, "1 to 168 hours")?;
+        Ok(Self {
+            data: given.data.unwrap_or(data),
+            listen: given.listen.unwrap_or(LISTEN),
+            behind_tls: given.behind_tls.unwrap_or(false),
+            idle: Duration::from_secs(u64::from(idle) * 60),
+            longest: Duration::from_secs(u64::from(hours) * 3600),
+        })
+    }
+}
+
+fn in_range(name: &'static str, value: u32, least: u32, most: u32, rule: &'static str) -> Result<u32, SettingError> {
+    if (least..=most).contains(&value) {
+        Ok(value)
+    } else {
+        let found = value.to_string();
+        Err(SettingError::Range { name, found, rule })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn flags_win_over_the_file_and_wrong_values_are_named() {
+        let file = Given::from_toml("s.toml", "listen = \"0.0.0.0:9000\"\nidle_minutes = 30\n").unwrap();
+        let flags = Given { idle_minutes: Some(45), ..Given::default() };
+        let settings = Settings::new(flags.or(file), PathBuf::from("data")).unwrap();
+        assert_eq!(settings.listen.port(), 9000);
+        assert_eq!(settings.idle, Duration::from_secs(45 * 60));
+
+        let none = Given { session_hours: Some(0), ..Given::default() };
+        let error = Settings::new(none, PathBuf::from("data")).unwrap_err();
+        assert_eq!(error.to_string(), "the setting `session_hours` is 0; it must be 1 to 168 hours");
+        let typo = Given::from_toml("s.toml", "listne = \"0.0.0.0:9000\"\n").unwrap_err().to_string();
+        assert!(typo.contains("s.toml") && typo.contains("listne"), "{typo}");
+    }
+}

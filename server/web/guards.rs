@@ -1,0 +1,355 @@
+//! Who may see what: roles by the table of routes, objects by the extractors here, and nowhere else.
+//!
+//! [`admit`] runs before every handler: it finds out who is signed in and holds the request to the route's [`Access`].
+//! A handler then asks for the person ([`Instructor`], [`Staff`], [`Student`]) and for the object in its path
+//! ([`ClassOf`], [`AssignmentOf`], [`ReportOf`], [`MyAssignment`], [`MyReport`]); other people's objects are not found.
+
+use std::collections::BTreeMap;
+use std::net::IpAddr;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+use axum::extract::{FromRequestParts, OptionalFromRequestParts, Path, Request, State};
+use axum::http::Method;
+use axum::http::request::Parts;
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+use axum_extra::extract::CookieJar;
+
+use super::app::App;
+use super::errors::WebError;
+use crate::actions::sign_in::{self, Token};
+use crate::store::assignments::{self, Assignment, Mine};
+use crate::store::classes::{self, Class};
+use crate::store::exercises::{self, Revision};
+use crate::store::ids::{AssignmentId, ClassId, ExerciseId, ReportId};
+use crate::store::people::{Person, Role};
+use crate::store::reports::{self, Report};
+
+/// Who may use a route.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Access {
+    /// Everybody, signed in or not.
+    Anyone,
+    /// Everybody who is signed in.
+    SignedIn,
+    /// Students.
+    Student,
+    /// Instructors and assistants.
+    Staff,
+    /// Instructors.
+    Instructor,
+}
+
+impl Access {
+    fn check(self, person: Option<&Person>) -> Result<(), Denied> {
+        let Some(person) = person else {
+            return if self == Self::Anyone { Ok(()) } else { Err(Denied::Nobody) };
+        };
+        let whom = match self {
+            Self::Anyone | Self::SignedIn => return Ok(()),
+            Self::Student if person.role == Role::Student => return Ok(()),
+            Self::Staff if person.role != Role::Student => return Ok(()),
+            Self::Instructor if person.role == Role::Instructor => return Ok(()),
+            Self::Student => "students",
+            Self::Staff => "instructors and their assistants",
+            Self::Instructor => "instructors",
+        };
+        Err(Denied::Other(whom))
+    }
+}
+
+enum Denied {
+    Nobody,
+    Other(&'static str),
+}
+
+/// Name of the cookie. The prefix holds it to HTTPS and to this host (RFC 6265bis, 4.1.3.2).
+#[must_use]
+pub const fn cookie_name(behind_tls: bool) -> &'static str {
+    if behind_tls { "__Host-session" } else { "session" }
+}
+
+/// The token that the browser sent.
+#[must_use]
+pub fn token(app: &App, jar: &CookieJar) -> Option<Token> {
+    jar.get(cookie_name(app.settings.behind_tls)).and_then(|c| Token::from_cookie(c.value()))
+}
+
+/// Finds out who is signed in and holds the request to the access of its route.
+pub(super) async fn admit(State((app, access)): State<(App, Access)>, mut request: Request, next: Next) -> Response {
+    let jar = CookieJar::from_headers(request.headers());
+    let person = match token(&app, &jar) {
+        Some(token) => match sign_in::who(&app.service, &token).await {
+            Ok(person) => person,
+            Err(error) => return WebError::from(error).into_response(),
+        },
+        None => None,
+    };
+    let mut response = match access.check(person.as_ref()) {
+        Ok(()) => {
+            if let Some(person) = &person {
+                request.extensions_mut().insert(person.clone());
+            }
+            next.run(request).await
+        }
+        Err(Denied::Other(whom)) => WebError::NotForYou(whom).into_response(),
+        Err(Denied::Nobody) if request.method() == Method::GET => {
+            let here = request.uri().path_and_query().map_or("/", |p| p.as_str());
+            WebError::SignIn(here.to_owned()).into_response()
+        }
+        Err(Denied::Nobody) => WebError::SignedOut.into_response(),
+    };
+    // For the head of an error's page.
+    if let Some(person) = person {
+        response.extensions_mut().insert(person);
+    }
+    response
+}
+
+fn person_of(parts: &Parts, access: Access) -> Result<Person, WebError> {
+    let person = parts.extensions.get::<Person>();
+    match (access.check(person), person) {
+        (Ok(()), Some(person)) => Ok(person.clone()),
+        (Err(Denied::Other(whom)), _) => Err(WebError::NotForYou(whom)),
+        _ => Err(WebError::SignedOut),
+    }
+}
+
+macro_rules! person_guard {
+    ($(#[$doc:meta])* $name:ident, $access:expr) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone)]
+        pub struct $name(pub Person);
+
+        impl FromRequestParts<App> for $name {
+            type Rejection = WebError;
+
+            async fn from_request_parts(parts: &mut Parts, _: &App) -> Result<Self, WebError> {
+                person_of(parts, $access).map(Self)
+            }
+        }
+    };
+}
+
+person_guard!(
+    /// Whoever is signed in.
+    SignedIn,
+    Access::SignedIn
+);
+person_guard!(
+    /// A student.
+    Student,
+    Access::Student
+);
+person_guard!(
+    /// An instructor or assistant.
+    Staff,
+    Access::Staff
+);
+person_guard!(
+    /// An instructor: the only one who sees what plates really are.
+    Instructor,
+    Access::Instructor
+);
+
+impl OptionalFromRequestParts<App> for SignedIn {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &App) -> Result<Option<Self>, WebError> {
+        Ok(parts.extensions.get::<Person>().cloned().map(Self))
+    }
+}
+
+/// The number in the path under this name; what is no number is not found.
+async fn in_path(parts: &mut Parts, app: &App, name: &str) -> Result<i64, WebError> {
+    let Path(path) = <Path<BTreeMap<String, String>> as FromRequestParts<App>>::from_request_parts(parts, app)
+        .await
+        .map_err(|_| WebError::NotFound)?;
+    path.get(name).and_then(|text| text.parse().ok()).ok_or(WebError::NotFound)
+}
+
+/// `{exercise}` in its newest revision, for an instructor: exercises belong to the school.
+#[derive(Debug)]
+pub struct ExerciseOf {
+    /// Who asks.
+    pub person: Person,
+    /// Newest revision.
+    pub revision: Revision,
+}
+
+impl FromRequestParts<App> for ExerciseOf {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let person = person_of(parts, Access::Instructor)?;
+        let id = ExerciseId(in_path(parts, app, "exercise").await?);
+        let revision = exercises::newest(&app.service.store, id).await?.ok_or(WebError::NotFound)?;
+        Ok(Self { person, revision })
+    }
+}
+
+/// `{class}`, if the instructor or assistant belongs to it.
+#[derive(Debug)]
+pub struct ClassOf {
+    /// Who asks.
+    pub person: Person,
+    /// The class.
+    pub class: Class,
+}
+
+impl FromRequestParts<App> for ClassOf {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let person = person_of(parts, Access::Staff)?;
+        let id = ClassId(in_path(parts, app, "class").await?);
+        let class = classes::of(&app.service.store, id, person.id).await?.ok_or(WebError::NotFound)?;
+        Ok(Self { person, class })
+    }
+}
+
+/// `{assignment}`, if it is of a class that the instructor or assistant belongs to.
+#[derive(Debug)]
+pub struct AssignmentOf {
+    /// Who asks.
+    pub person: Person,
+    /// The assignment.
+    pub assignment: Assignment,
+}
+
+impl FromRequestParts<App> for AssignmentOf {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let person = person_of(parts, Access::Staff)?;
+        let id = AssignmentId(in_path(parts, app, "assignment").await?);
+        if !assignments::is_of(&app.service.store, id, person.id).await? {
+            return Err(WebError::NotFound);
+        }
+        let assignment = assignments::one(&app.service.store, id).await?.ok_or(WebError::NotFound)?;
+        Ok(Self { person, assignment })
+    }
+}
+
+/// `{report}`, if it is of a class that the instructor or assistant belongs to.
+#[derive(Debug)]
+pub struct ReportOf {
+    /// Who asks.
+    pub person: Person,
+    /// The report.
+    pub report: Report,
+}
+
+impl FromRequestParts<App> for ReportOf {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let person = person_of(parts, Access::Staff)?;
+        let id = ReportId(in_path(parts, app, "report").await?);
+        if !reports::is_of_class_of(&app.service.store, id, person.id).await? {
+            return Err(WebError::NotFound);
+        }
+        let report = reports::one(&app.service.store, id).await?.ok_or(WebError::NotFound)?;
+        Ok(Self { person, report })
+    }
+}
+
+/// `{assignment}` with the student's own pair and plate, once it has opened.
+#[derive(Debug)]
+pub struct MyAssignment {
+    /// Who asks.
+    pub person: Person,
+    /// Assignment, pair and plate.
+    pub mine: Mine,
+}
+
+impl FromRequestParts<App> for MyAssignment {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let person = person_of(parts, Access::Student)?;
+        let id = AssignmentId(in_path(parts, app, "assignment").await?);
+        let now = app.service.clock.now();
+        let mine = assignments::mine(&app.service.store, id, person.id, now).await?.ok_or(WebError::NotFound)?;
+        if mine.assignment.opens_at > now {
+            return Err(WebError::NotFound);
+        }
+        Ok(Self { person, mine })
+    }
+}
+
+/// `{report}`, if the student was in its pair when it was handed in.
+#[derive(Debug)]
+pub struct MyReport {
+    /// Who asks.
+    pub person: Person,
+    /// The report.
+    pub report: Report,
+    /// Its assignment.
+    pub assignment: Assignment,
+}
+
+impl FromRequestParts<App> for MyReport {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let person = person_of(parts, Access::Student)?;
+        let id = ReportId(in_path(parts, app, "report").await?);
+        if !reports::is_by(&app.service.store, id, person.id).await? {
+            return Err(WebError::NotFound);
+        }
+        let report = reports::one(&app.service.store, id).await?.ok_or(WebError::NotFound)?;
+        let assignment =
+            assignments::one(&app.service.store, report.assignment).await?.ok_or(WebError::NotFound)?;
+        Ok(Self { person, report, assignment })
+    }
+}
+
+/// Tries to sign in that one address may make in [`WINDOW`]: a school is one address, so it is many.
+const TRIES_PER_ADDRESS: u32 = 600;
+const WINDOW: Duration = Duration::from_secs(600);
+/// Addresses remembered at once; beyond it the memory starts anew.
+const ADDRESSES: usize = 10_000;
+
+/// Counts tries to sign in by address.
+#[derive(Debug, Clone, Default)]
+pub struct AddressLimit(Arc<Mutex<BTreeMap<IpAddr, (Instant, u32)>>>);
+
+impl AddressLimit {
+    /// Counts one more; whether it may go on.
+    #[must_use]
+    pub fn admits(&self, address: IpAddr, now: Instant) -> bool {
+        let mut seen = self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        if seen.len() >= ADDRESSES {
+            seen.retain(|_, (since, _)| now.duration_since(*since) < WINDOW);
+            if seen.len() >= ADDRESSES {
+                seen.clear();
+            }
+        }
+        let (since, count) = seen.entry(address).or_insert((now, 0));
+        if now.duration_since(*since) >= WINDOW {
+            (*since, *count) = (now, 0);
+        }
+        *count = count.saturating_add(1);
+        *count <= TRIES_PER_ADDRESS
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_address_is_held_up_for_a_window_and_no_other() {
+        let limit = AddressLimit::default();
+        let start = Instant::now();
+        let (here, there) = (IpAddr::from([10, 0, 0, 1]), IpAddr::from([10, 0, 0, 2]));
+        for _ in 0..TRIES_PER_ADDRESS {
+            assert!(limit.admits(here, start));
+        }
+        assert!(!limit.admits(here, start));
+        assert!(limit.admits(there, start));
+        assert!(limit.admits(here, start + WINDOW));
+    }
+}

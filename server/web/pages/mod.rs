@@ -1,0 +1,6 @@
+//! One file per page: the template's struct, then its handlers.
+
+/// Sign in, sign out.
+pub mod sign_in;
+/// The first page, which sends everybody to their own; and whether the server is well.
+pub mod start;

@@ -1,0 +1,172 @@
+//! Sign in, sign out.
+
+use std::net::SocketAddr;
+use std::time::Instant;
+
+use askama::Template;
+use axum::extract::{ConnectInfo, Form, Query, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::CookieJar;
+use axum_extra::extract::cookie::{Cookie, SameSite};
+use jiff::tz::TimeZone;
+use serde::Deserialize;
+
+use crate::actions::sign_in::{self, SignInError, TRIES};
+use crate::web::app::App;
+use crate::web::errors::WebError;
+use crate::web::frame::Frame;
+use crate::web::guards::{self, SignedIn};
+use crate::web::render::{Page, Sheet};
+use crate::web::times;
+
+#[derive(Debug, Template)]
+#[template(path = "sign_in.html")]
+struct SignIn {
+    frame: Frame,
+    /// Name as typed.
+    name: String,
+    /// Where to go afterwards.
+    next: String,
+    /// What is wrong and how to mend it; empty when nothing is.
+    wrong: String,
+}
+
+/// Where to go afterwards.
+#[derive(Debug, Default, Deserialize)]
+pub(in crate::web) struct Next {
+    #[serde(default)]
+    next: String,
+}
+
+/// Name and secret as typed.
+#[derive(Deserialize)]
+pub(in crate::web) struct Typed {
+    #[serde(default)]
+    name: String,
+    #[serde(default)]
+    secret: String,
+    #[serde(default)]
+    next: String,
+}
+
+/// The address of this page for somebody who wanted to go somewhere.
+pub(in crate::web) fn address(next: &str) -> String {
+    if next == "/" || !is_here(next) {
+        return "/sign-in".to_owned();
+    }
+    let escaped: String = next
+        .bytes()
+        .map(|b| {
+            if b.is_ascii_alphanumeric() || matches!(b, b'/' | b'-' | b'_' | b'.') {
+                char::from(b).to_string()
+            } else {
+                format!("%{b:02X}")
+            }
+        })
+        .collect();
+    format!("/sign-in?next={escaped}")
+}
+
+/// Only paths of this site, so that nobody is sent elsewhere by a link to this page.
+fn is_here(next: &str) -> bool {
+    next.starts_with('/')
+        && !next.starts_with("//")
+        && !next.contains('\\')
+        && !next.chars().any(char::is_control)
+        && next.len() <= 2000
+}
+
+/// The form; whoever is signed in already goes on.
+pub(in crate::web) async fn page(person: Option<SignedIn>, Query(query): Query<Next>) -> Response {
+    if person.is_some() {
+        return Redirect::to(onward(&query.next)).into_response();
+    }
+    let page = SignIn { frame: Frame::anyone(), name: String::new(), next: query.next, wrong: String::new() };
+    Page(page).into_response()
+}
+
+fn onward(next: &str) -> &str {
+    if is_here(next) { next } else { "/" }
+}
+
+/// Signs in.
+pub(in crate::web) async fn submit(
+    State(app): State<App>,
+    ConnectInfo(from): ConnectInfo<SocketAddr>,
+    jar: CookieJar,
+    Form(typed): Form<Typed>,
+) -> Result<Response, WebError> {
+    if !app.sign_ins.admits(from.ip(), Instant::now()) {
+        let wrong = "Very many tries came from this network. Wait ten minutes, then try again.";
+        return Ok(again(&typed, StatusCode::TOO_MANY_REQUESTS, wrong.to_owned()));
+    }
+    if typed.name.trim().is_empty() || typed.secret.is_empty() {
+        let wrong = "Fill in both fields: your sign-in name, and your passphrase or PIN.";
+        return Ok(again(&typed, StatusCode::UNPROCESSABLE_ENTITY, wrong.to_owned()));
+    }
+    let had = guards::token(&app, &jar);
+    match sign_in::sign_in(&app.service, &typed.name, &typed.secret, had.as_ref()).await {
+        Ok((token, _)) => {
+            let jar = jar.add(cookie(&app, token.as_str().to_owned()));
+            Ok((jar, Redirect::to(onward(&typed.next))).into_response())
+        }
+        Err(SignInError::DoesNotFit) => {
+            let wrong = "Name and passphrase or PIN do not belong together. Check both (capital letters count in a \
+                passphrase) and try again. If you do not know them any more, ask your instructor.";
+            Ok(again(&typed, StatusCode::UNPROCESSABLE_ENTITY, wrong.to_owned()))
+        }
+        Err(SignInError::Locked { until }) => {
+            let clock = times::show_clock(until, &TimeZone::system());
+            let wrong = format!(
+                "This name is locked after {TRIES} tries. Try again after {clock}, or ask your instructor to open it."
+            );
+            Ok(again(&typed, StatusCode::TOO_MANY_REQUESTS, wrong))
+        }
+        Err(SignInError::Store(error)) => Err(error.into()),
+        Err(error) => Err(WebError::internal(error)),
+    }
+}
+
+fn again(typed: &Typed, status: StatusCode, wrong: String) -> Response {
+    let (name, next) = (typed.name.clone(), typed.next.clone());
+    Sheet(status, SignIn { frame: Frame::anyone(), name, next, wrong }).into_response()
+}
+
+fn cookie(app: &App, value: String) -> Cookie<'static> {
+    let tls = app.settings.behind_tls;
+    Cookie::build((guards::cookie_name(tls), value))
+        .path("/")
+        .http_only(true)
+        .same_site(SameSite::Lax)
+        .secure(tls)
+        .build()
+}
+
+/// Signs out; also who is signed out already.
+pub(in crate::web) async fn leave(State(app): State<App>, jar: CookieJar) -> Result<Response, WebError> {
+    if let Some(token) = guards::token(&app, &jar) {
+        sign_in::sign_out(&app.service, &token).await?;
+    }
+    let jar = jar.remove(cookie(&app, String::new()));
+    Ok((jar, Redirect::to("/sign-in")).into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nobody_is_sent_elsewhere() {
+        for (next, to) in [
+            ("/classes/1", "/classes/1"),
+            ("//elsewhere.example", "/"),
+            ("https://elsewhere.example", "/"),
+            ("/\\elsewhere.example", "/"),
+            ("", "/"),
+        ] {
+            assert_eq!(onward(next), to);
+        }
+        assert_eq!(address("/my/3?a=b"), "/sign-in?next=/my/3%3Fa%3Db");
+    }
+}

@@ -1,0 +1,73 @@
+//! All routes in one table: path, who may, handler. A new page is one line here.
+
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::handler::Handler;
+use axum::http::Method;
+use axum::middleware::from_fn_with_state;
+use axum::routing::{MethodRouter, get, post};
+
+use super::app::App;
+use super::errors::WebError;
+use super::guards::{Access, admit};
+use super::pages::{sign_in, start};
+use super::{layers, static_files, upload};
+
+/// Largest form without files.
+const FORM_BYTES: usize = 1024 * 1024;
+
+/// One line of the table.
+pub struct Route {
+    /// Path, with names in braces for the objects that [`super::guards`] loads.
+    pub path: &'static str,
+    /// Method.
+    pub method: Method,
+    /// Who may.
+    pub access: Access,
+    handler: MethodRouter<App>,
+    most_bytes: usize,
+}
+
+/// A page to look at.
+fn page<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
+    Route { path, method: Method::GET, access, handler: get(handler), most_bytes: FORM_BYTES }
+}
+
+/// A form to send.
+fn form<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
+    Route { path, method: Method::POST, access, handler: post(handler), most_bytes: FORM_BYTES }
+}
+
+/// A form with files ([`upload::Upload`]).
+#[expect(dead_code, reason = "used with the first page that takes files")]
+fn files<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
+    Route { most_bytes: upload::REQUEST_BYTES, ..form(path, access, handler) }
+}
+
+/// The table.
+#[must_use]
+pub fn table() -> Vec<Route> {
+    use Access::{Anyone, SignedIn};
+    vec![
+        page("/", SignedIn, start::page),
+        page("/sign-in", Anyone, sign_in::page),
+        form("/sign-in", Anyone, sign_in::submit),
+        form("/sign-out", Anyone, sign_in::leave),
+        page("/health", Anyone, start::health),
+        page("/static/{*path}", Anyone, static_files::file),
+    ]
+}
+
+/// The table with its guards and layers.
+#[must_use]
+pub fn router(app: &App) -> Router {
+    let mut routes = Router::new();
+    for route in table() {
+        let guard = from_fn_with_state((app.clone(), route.access), admit);
+        let handler = route.handler.layer(DefaultBodyLimit::max(route.most_bytes)).layer(guard);
+        routes = routes.route(route.path, handler);
+    }
+    let lost = from_fn_with_state((app.clone(), Access::Anyone), admit);
+    let lost = get(|| async { WebError::NotFound }).post(|| async { WebError::NotFound }).layer(lost);
+    layers::around(routes.fallback_service(lost.with_state(app.clone())).with_state(app.clone()), app)
+}
