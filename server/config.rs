@@ -101,8 +101,20 @@ impl Settings {
     /// # Errors
     /// When a value is out of its range.
     pub fn new(given: Given, data: PathBuf) -> Result<Self, SettingError> {
-        let idle = in_range("idle_minutes", given.idle_minutes.unwrap_or(120), 1, 24 * 60, "1 to 1440 minutes")?;
-        let hours = in_range("session_hours", given.session_hours.unwrap_or(12), 1, 24 * 7, "1 to 168 hours")?;
+        let idle = in_range(
+            "idle_minutes",
+            given.idle_minutes.unwrap_or(120),
+            1,
+            24 * 60,
+            "1 to 1440 minutes",
+        )?;
+        let hours = in_range(
+            "session_hours",
+            given.session_hours.unwrap_or(12),
+            1,
+            24 * 7,
+            "1 to 168 hours",
+        )?;
         Ok(Self {
             data: given.data.unwrap_or(data),
             listen: given.listen.unwrap_or(LISTEN),
@@ -129,15 +141,26 @@ mod tests {
     #[test]
     fn flags_win_over_the_file_and_wrong_values_are_named() {
         let file = Given::from_toml("s.toml", "listen = \"0.0.0.0:9000\"\nidle_minutes = 30\n").unwrap();
-        let flags = Given { idle_minutes: Some(45), ..Given::default() };
+        let flags = Given {
+            idle_minutes: Some(45),
+            ..Given::default()
+        };
         let settings = Settings::new(flags.or(file), PathBuf::from("data")).unwrap();
         assert_eq!(settings.listen.port(), 9000);
         assert_eq!(settings.idle, Duration::from_secs(45 * 60));
 
-        let none = Given { session_hours: Some(0), ..Given::default() };
+        let none = Given {
+            session_hours: Some(0),
+            ..Given::default()
+        };
         let error = Settings::new(none, PathBuf::from("data")).unwrap_err();
-        assert_eq!(error.to_string(), "the setting `session_hours` is 0; it must be 1 to 168 hours");
-        let typo = Given::from_toml("s.toml", "listne = \"0.0.0.0:9000\"\n").unwrap_err().to_string();
+        assert_eq!(
+            error.to_string(),
+            "the setting `session_hours` is 0; it must be 1 to 168 hours"
+        );
+        let typo = Given::from_toml("s.toml", "listne = \"0.0.0.0:9000\"\n")
+            .unwrap_err()
+            .to_string();
         assert!(typo.contains("s.toml") && typo.contains("listne"), "{typo}");
     }
 }

@@ -69,13 +69,24 @@ pub async fn add_person(service: &Service, wanted: &Wanted<'_>) -> Result<Person
     let hash = service.secrets.hash(wanted.secret).await?;
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
-    let new = NewPerson { role: wanted.role, name, sign_in: &sign_in, secret_hash: Some(&hash) };
+    let new = NewPerson {
+        role: wanted.role,
+        name,
+        sign_in: &sign_in,
+        secret_hash: Some(&hash),
+    };
     let person = match people::add(&mut tx, &new, now).await {
         Err(error) if error.breaks_unique("person.sign_in") => return Err(AddPersonError::Taken(sign_in)),
         other => other?,
     };
     let detail = serde_json::json!({ "role": format!("{:?}", wanted.role).to_lowercase() });
-    let entry = audit::Entry { at: now, person: wanted.by, what: "add-person", about: ("person", person.0), detail };
+    let entry = audit::Entry {
+        at: now,
+        person: wanted.by,
+        what: "add-person",
+        about: ("person", person.0),
+        detail,
+    };
     audit::write(&mut tx, &entry).await?;
     tx.commit().await?;
     Ok(person)

@@ -18,7 +18,11 @@ impl Clock {
     /// The time now, to the millisecond.
     #[must_use]
     pub fn now(&self) -> When {
-        When::from(Timestamp::now().as_millisecond().saturating_add(self.forward_ms.load(Ordering::Relaxed)))
+        When::from(
+            Timestamp::now()
+                .as_millisecond()
+                .saturating_add(self.forward_ms.load(Ordering::Relaxed)),
+        )
     }
 
     /// Puts the clock forward for everybody who holds it.

@@ -33,6 +33,11 @@ impl Service {
     /// Puts the pieces together.
     #[must_use]
     pub fn new(store: Store, clock: Clock, sessions: sign_in::Lasting) -> Self {
-        Self { store, secrets: Secrets::new(), clock, sessions: Arc::new(sessions) }
+        Self {
+            store,
+            secrets: Secrets::new(),
+            clock,
+            sessions: Arc::new(sessions),
+        }
     }
 }

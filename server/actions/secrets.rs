@@ -6,9 +6,9 @@
 
 use std::sync::Arc;
 
+use argon2::Argon2;
 use argon2::password_hash::phc::PasswordHash;
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
-use argon2::Argon2;
 use thiserror::Error;
 use tokio::sync::Semaphore;
 
@@ -55,11 +55,16 @@ impl Secrets {
     /// An empty line.
     #[must_use]
     pub fn new() -> Self {
-        Self { places: Arc::new(Semaphore::new(AT_ONCE)) }
+        Self {
+            places: Arc::new(Semaphore::new(AT_ONCE)),
+        }
     }
 
     async fn apart<T: Send + 'static>(&self, work: impl FnOnce() -> T + Send + 'static) -> Result<T, SecretError> {
-        let place = Arc::clone(&self.places).acquire_owned().await.map_err(|_| SecretError::Stopping)?;
+        let place = Arc::clone(&self.places)
+            .acquire_owned()
+            .await
+            .map_err(|_| SecretError::Stopping)?;
         tokio::task::spawn_blocking(move || {
             let done = work();
             // Held until the work is done, also where nobody waits for it any more.
@@ -76,9 +81,13 @@ impl Secrets {
     /// When the library refuses it or the server is stopping.
     pub async fn hash(&self, secret: &str) -> Result<String, SecretError> {
         let secret = secret.to_owned();
-        self.apart(move || Argon2::default().hash_password(secret.as_bytes()).map(|h| h.to_string()))
-            .await?
-            .map_err(SecretError::Hash)
+        self.apart(move || {
+            Argon2::default()
+                .hash_password(secret.as_bytes())
+                .map(|h| h.to_string())
+        })
+        .await?
+        .map_err(SecretError::Hash)
     }
 
     /// Whether a secret belongs to a hash; without a hash it takes as long and is never so.

@@ -6,13 +6,13 @@
 
 use std::time::Duration;
 
-use rand::rngs::SysRng;
 use rand::TryRng;
+use rand::rngs::SysRng;
 use sha2::{Digest, Sha256};
 use thiserror::Error;
 
-use super::secrets::{LONGEST, SecretError};
 use super::Service;
+use super::secrets::{LONGEST, SecretError};
 use crate::store::people::{self, Person};
 use crate::store::sessions::{self, TokenHash};
 use crate::store::when::When;
@@ -129,7 +129,9 @@ pub async fn sign_in(
     let hash = found.as_ref().and_then(|(_, hash)| hash.as_deref());
     let secret: String = secret.chars().take(LONGEST + 1).collect();
     let fits = service.secrets.fits(&secret, hash).await?;
-    let (Some((person, _)), true) = (found, fits) else { return Err(SignInError::DoesNotFit) };
+    let (Some((person, _)), true) = (found, fits) else {
+        return Err(SignInError::DoesNotFit);
+    };
 
     let token = Token::random()?;
     let mut tx = service.store.change().await?;
@@ -137,7 +139,14 @@ pub async fn sign_in(
     if let Some(had) = had {
         sessions::end(&mut tx, &had.hash()).await?;
     }
-    sessions::begin(&mut tx, &token.hash(), person.id, now, later(now, service.sessions.longest)).await?;
+    sessions::begin(
+        &mut tx,
+        &token.hash(),
+        person.id,
+        now,
+        later(now, service.sessions.longest),
+    )
+    .await?;
     tx.commit().await?;
     Ok((token, person))
 }
@@ -199,9 +208,15 @@ pub async fn sweep(service: &Service) -> Result<(), StoreError> {
 }
 
 fn later(from: When, by: Duration) -> When {
-    When::from(from.millisecond().saturating_add(i64::try_from(by.as_millis()).unwrap_or(i64::MAX)))
+    When::from(
+        from.millisecond()
+            .saturating_add(i64::try_from(by.as_millis()).unwrap_or(i64::MAX)),
+    )
 }
 
 fn earlier(from: When, by: Duration) -> When {
-    When::from(from.millisecond().saturating_sub(i64::try_from(by.as_millis()).unwrap_or(i64::MAX)))
+    When::from(
+        from.millisecond()
+            .saturating_sub(i64::try_from(by.as_millis()).unwrap_or(i64::MAX)),
+    )
 }

@@ -1,4 +1,89 @@
-//! One file per command.
+//! One file per command. A new command is a module, a line in [`Command`] and a line in its [`Command::run`].
 
+/// The demo school, ready to be looked at.
+pub mod demo;
+/// Instructors' accounts.
+pub mod instructor;
 /// `read`: what a file is read as.
 pub mod read;
+/// The server.
+pub mod serve;
+
+use std::fmt::Display;
+use std::io::{IsTerminal, Write};
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Takes students' reports of measured practice plates and marks them.
+#[derive(Debug, Parser)]
+#[command(name = "platemark", version, about, arg_required_else_help = true)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What the program can do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Start the demo school on this machine
+    Demo(demo::Args),
+    /// Add an instructor
+    Instructor(instructor::Args),
+    /// Show what a report or a file of probed points is read as
+    Read(read::ReadArgs),
+    /// Start the server
+    Serve(serve::Args),
+}
+
+impl Command {
+    /// Does it. What is returned as an error is the input's fault and ends with status 1.
+    ///
+    /// # Errors
+    /// With a message for the person at the command line.
+    pub fn run(self) -> anyhow::Result<ExitCode> {
+        match self {
+            Self::Demo(args) => demo::run(args),
+            Self::Instructor(args) => instructor::run(&args),
+            Self::Read(args) => read::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
+            Self::Serve(args) => serve::run(args),
+        }
+    }
+}
+
+/// Prints a line.
+///
+/// # Errors
+/// When nobody reads it any more.
+pub fn say(line: impl Display) -> anyhow::Result<()> {
+    let mut out = std::io::stdout().lock();
+    writeln!(out, "{line}")?;
+    out.flush()?;
+    Ok(())
+}
+
+/// Runs what is async.
+///
+/// # Errors
+/// Those of the work, or when the threads cannot be started.
+pub fn block_on<T>(work: impl Future<Output = anyhow::Result<T>>) -> anyhow::Result<T> {
+    tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()?
+        .block_on(work)
+}
+
+/// Sends the log to standard error: as JSON where a program reads it. `RUST_LOG` chooses; `usual` is the level else.
+pub fn log(usual: &str) {
+    let filter = tracing_subscriber::EnvFilter::try_from_default_env()
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(usual));
+    let log = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr);
+    if std::io::stderr().is_terminal() {
+        log.init();
+    } else {
+        log.json().init();
+    }
+}

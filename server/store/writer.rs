@@ -107,7 +107,7 @@ async fn run(pool: SqlitePool, mut waiting: mpsc::Receiver<Job>) {
             // No new ones; those in the channel are still handed out, and then it ends.
             waiting.close();
         }
-        write(&pool, batch.drain(..).collect()).await;
+        write(&pool, std::mem::take(&mut batch)).await;
     }
 }
 

@@ -22,6 +22,10 @@ impl App {
     /// Puts the pieces together.
     #[must_use]
     pub fn new(service: Service, settings: Settings) -> Self {
-        Self { service, settings: Arc::new(settings), sign_ins: AddressLimit::default() }
+        Self {
+            service,
+            settings: Arc::new(settings),
+            sign_ins: AddressLimit::default(),
+        }
     }
 }

@@ -26,7 +26,7 @@ pub enum WebError {
     /// A form was sent by nobody.
     SignedOut,
     /// What was asked cannot be done; why, and what to do instead.
-    Refused(Explained),
+    Refused(Box<Explained>),
     /// Our fault. The text is for the log.
     Internal(String),
 }
@@ -51,7 +51,13 @@ impl Explained {
     #[must_use]
     pub fn new(status: StatusCode, title: &str, what: &str, mend: &str) -> Self {
         let way = ("/".to_owned(), "To your first page".to_owned());
-        Self { status, title: title.to_owned(), what: what.to_owned(), mend: mend.to_owned(), way }
+        Self {
+            status,
+            title: title.to_owned(),
+            what: what.to_owned(),
+            mend: mend.to_owned(),
+            way,
+        }
     }
 
     /// With another way.
@@ -85,12 +91,18 @@ impl WebError {
                  most browsers still hold what you typed.",
             )
             .to("/sign-in", "Sign in"),
-            Self::Refused(explained) => explained,
+            Self::Refused(explained) => *explained,
             Self::Internal(text) => {
                 tracing::error!(error = text, "a request failed");
                 of_status(StatusCode::INTERNAL_SERVER_ERROR)
             }
         }
+    }
+}
+
+impl From<Explained> for WebError {
+    fn from(explained: Explained) -> Self {
+        Self::Refused(Box::new(explained))
     }
 }
 
@@ -129,7 +141,7 @@ impl From<StoreError> for WebError {
             ),
             _ => return Self::Internal(error.to_string()),
         };
-        Self::Refused(Explained::new(StatusCode::SERVICE_UNAVAILABLE, "Not stored", what, mend))
+        Explained::new(StatusCode::SERVICE_UNAVAILABLE, "Not stored", what, mend).into()
     }
 }
 
@@ -194,12 +206,21 @@ pub(super) async fn explain(request: Request, next: Next) -> Response {
     if !(status.is_client_error() || status.is_server_error()) || has_page {
         return response;
     }
-    let error = response.extensions().get::<Explained>().cloned().unwrap_or_else(|| of_status(status));
+    let error = response
+        .extensions()
+        .get::<Explained>()
+        .cloned()
+        .unwrap_or_else(|| of_status(status));
     let frame = Frame::of_any(response.extensions().get::<Person>());
-    let request = id.and_then(|id| id.header_value().to_str().map(str::to_owned).ok()).unwrap_or_default();
+    let request = id
+        .and_then(|id| id.header_value().to_str().map(str::to_owned).ok())
+        .unwrap_or_default();
     let (mut parts, _) = response.into_parts();
     parts.headers.remove(header::CONTENT_LENGTH);
-    parts.headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
+    parts.headers.insert(
+        header::CONTENT_TYPE,
+        HeaderValue::from_static("text/html; charset=utf-8"),
+    );
     let page = ErrorPage { frame, error, request };
     let body = page.render().unwrap_or_else(|_| page.error.title.clone());
     (parts, Html(body)).into_response()

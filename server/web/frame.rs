@@ -37,14 +37,25 @@ impl Frame {
             Role::Assistant => ASSISTANT,
             Role::Student => STUDENT,
         };
-        let way = |&(href, word): &(&'static str, &'static str)| Way { href, word, here: href == here };
-        Self { lang: "en", who: Some(person.name.clone()), ways: ways.iter().map(way).collect() }
+        let way = |&(href, word): &(&'static str, &'static str)| Way {
+            href,
+            word,
+            here: href == here,
+        };
+        Self {
+            lang: "en",
+            who: Some(person.name.clone()),
+            ways: ways.iter().map(way).collect(),
+        }
     }
 
     /// For a page of nobody in particular.
     #[must_use]
     pub fn anyone() -> Self {
-        Self { lang: "en", ..Self::default() }
+        Self {
+            lang: "en",
+            ..Self::default()
+        }
     }
 
     /// For a page of whoever it is.

@@ -44,7 +44,11 @@ pub enum Access {
 impl Access {
     fn check(self, person: Option<&Person>) -> Result<(), Denied> {
         let Some(person) = person else {
-            return if self == Self::Anyone { Ok(()) } else { Err(Denied::Nobody) };
+            return if self == Self::Anyone {
+                Ok(())
+            } else {
+                Err(Denied::Nobody)
+            };
         };
         let whom = match self {
             Self::Anyone | Self::SignedIn => return Ok(()),
@@ -73,7 +77,8 @@ pub const fn cookie_name(behind_tls: bool) -> &'static str {
 /// The token that the browser sent.
 #[must_use]
 pub fn token(app: &App, jar: &CookieJar) -> Option<Token> {
-    jar.get(cookie_name(app.settings.behind_tls)).and_then(|c| Token::from_cookie(c.value()))
+    jar.get(cookie_name(app.settings.behind_tls))
+        .and_then(|c| Token::from_cookie(c.value()))
 }
 
 /// Finds out who is signed in and holds the request to the access of its route.
@@ -166,7 +171,9 @@ async fn in_path(parts: &mut Parts, app: &App, name: &str) -> Result<i64, WebErr
     let Path(path) = <Path<BTreeMap<String, String>> as FromRequestParts<App>>::from_request_parts(parts, app)
         .await
         .map_err(|_| WebError::NotFound)?;
-    path.get(name).and_then(|text| text.parse().ok()).ok_or(WebError::NotFound)
+    path.get(name)
+        .and_then(|text| text.parse().ok())
+        .ok_or(WebError::NotFound)
 }
 
 /// `{exercise}` in its newest revision, for an instructor: exercises belong to the school.
@@ -184,7 +191,9 @@ impl FromRequestParts<App> for ExerciseOf {
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
         let person = person_of(parts, Access::Instructor)?;
         let id = ExerciseId(in_path(parts, app, "exercise").await?);
-        let revision = exercises::newest(&app.service.store, id).await?.ok_or(WebError::NotFound)?;
+        let revision = exercises::newest(&app.service.store, id)
+            .await?
+            .ok_or(WebError::NotFound)?;
         Ok(Self { person, revision })
     }
 }
@@ -204,7 +213,9 @@ impl FromRequestParts<App> for ClassOf {
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
         let person = person_of(parts, Access::Staff)?;
         let id = ClassId(in_path(parts, app, "class").await?);
-        let class = classes::of(&app.service.store, id, person.id).await?.ok_or(WebError::NotFound)?;
+        let class = classes::of(&app.service.store, id, person.id)
+            .await?
+            .ok_or(WebError::NotFound)?;
         Ok(Self { person, class })
     }
 }
@@ -227,7 +238,9 @@ impl FromRequestParts<App> for AssignmentOf {
         if !assignments::is_of(&app.service.store, id, person.id).await? {
             return Err(WebError::NotFound);
         }
-        let assignment = assignments::one(&app.service.store, id).await?.ok_or(WebError::NotFound)?;
+        let assignment = assignments::one(&app.service.store, id)
+            .await?
+            .ok_or(WebError::NotFound)?;
         Ok(Self { person, assignment })
     }
 }
@@ -271,7 +284,9 @@ impl FromRequestParts<App> for MyAssignment {
         let person = person_of(parts, Access::Student)?;
         let id = AssignmentId(in_path(parts, app, "assignment").await?);
         let now = app.service.clock.now();
-        let mine = assignments::mine(&app.service.store, id, person.id, now).await?.ok_or(WebError::NotFound)?;
+        let mine = assignments::mine(&app.service.store, id, person.id, now)
+            .await?
+            .ok_or(WebError::NotFound)?;
         if mine.assignment.opens_at > now {
             return Err(WebError::NotFound);
         }
@@ -300,9 +315,14 @@ impl FromRequestParts<App> for MyReport {
             return Err(WebError::NotFound);
         }
         let report = reports::one(&app.service.store, id).await?.ok_or(WebError::NotFound)?;
-        let assignment =
-            assignments::one(&app.service.store, report.assignment).await?.ok_or(WebError::NotFound)?;
-        Ok(Self { person, report, assignment })
+        let assignment = assignments::one(&app.service.store, report.assignment)
+            .await?
+            .ok_or(WebError::NotFound)?;
+        Ok(Self {
+            person,
+            report,
+            assignment,
+        })
     }
 }
 

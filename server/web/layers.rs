@@ -25,7 +25,7 @@ use super::errors::{WebError, explain};
 const LONGEST: Duration = Duration::from_secs(30);
 
 /// No inline script, no inline style, nothing from elsewhere, in nobody's frame.
-const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self'; \
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data:; \
     connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 const HEADERS: [(HeaderName, &str); 7] = [
@@ -70,9 +70,14 @@ async fn protect(State(app): State<App>, request: Request, next: Next) -> Respon
     for (name, value) in HEADERS {
         headers.entry(name).or_insert(HeaderValue::from_static(value));
     }
-    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+    headers
+        .entry(header::CACHE_CONTROL)
+        .or_insert(HeaderValue::from_static("no-store"));
     if app.settings.behind_tls {
-        headers.insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static("max-age=31536000"));
+        headers.insert(
+            header::STRICT_TRANSPORT_SECURITY,
+            HeaderValue::from_static("max-age=31536000"),
+        );
     }
     response
 }

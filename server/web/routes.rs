@@ -10,7 +10,7 @@ use axum::routing::{MethodRouter, get, post};
 use super::app::App;
 use super::errors::WebError;
 use super::guards::{Access, admit};
-use super::pages::{sign_in, start};
+use super::pages::{classes, my, sign_in, start};
 use super::{layers, static_files, upload};
 
 /// Largest form without files.
@@ -30,44 +30,70 @@ pub struct Route {
 
 /// A page to look at.
 fn page<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
-    Route { path, method: Method::GET, access, handler: get(handler), most_bytes: FORM_BYTES }
+    Route {
+        path,
+        method: Method::GET,
+        access,
+        handler: get(handler),
+        most_bytes: FORM_BYTES,
+    }
 }
 
 /// A form to send.
 fn form<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
-    Route { path, method: Method::POST, access, handler: post(handler), most_bytes: FORM_BYTES }
+    Route {
+        path,
+        method: Method::POST,
+        access,
+        handler: post(handler),
+        most_bytes: FORM_BYTES,
+    }
 }
 
 /// A form with files ([`upload::Upload`]).
 #[expect(dead_code, reason = "used with the first page that takes files")]
 fn files<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
-    Route { most_bytes: upload::REQUEST_BYTES, ..form(path, access, handler) }
+    Route {
+        most_bytes: upload::REQUEST_BYTES,
+        ..form(path, access, handler)
+    }
 }
 
 /// The table.
 #[must_use]
 pub fn table() -> Vec<Route> {
-    use Access::{Anyone, SignedIn};
+    use Access::{Anyone, SignedIn, Staff, Student};
     vec![
         page("/", SignedIn, start::page),
         page("/sign-in", Anyone, sign_in::page),
         form("/sign-in", Anyone, sign_in::submit),
         form("/sign-out", Anyone, sign_in::leave),
+        page("/classes", Staff, classes::page),
+        page("/my", Student, my::page),
         page("/health", Anyone, start::health),
         page("/static/{*path}", Anyone, static_files::file),
     ]
 }
 
 /// The table with its guards and layers.
-#[must_use]
 pub fn router(app: &App) -> Router {
     let mut routes = Router::new();
     for route in table() {
         let guard = from_fn_with_state((app.clone(), route.access), admit);
-        let handler = route.handler.layer(DefaultBodyLimit::max(route.most_bytes)).layer(guard);
+        let handler = route
+            .handler
+            .layer(DefaultBodyLimit::max(route.most_bytes))
+            .layer(guard);
         routes = routes.route(route.path, handler);
     }
     let lost = from_fn_with_state((app.clone(), Access::Anyone), admit);
-    let lost = get(|| async { WebError::NotFound }).post(|| async { WebError::NotFound }).layer(lost);
-    layers::around(routes.fallback_service(lost.with_state(app.clone())).with_state(app.clone()), app)
+    let lost = get(|| async { WebError::NotFound })
+        .post(|| async { WebError::NotFound })
+        .layer(lost);
+    layers::around(
+        routes
+            .fallback_service(lost.with_state(app.clone()))
+            .with_state(app.clone()),
+        app,
+    )
 }

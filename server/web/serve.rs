@@ -20,7 +20,11 @@ const LAST_REQUESTS: Duration = Duration::from_secs(20);
 ///
 /// # Errors
 /// When the listener fails.
-pub async fn serve(app: App, listener: TcpListener, stop: impl Future<Output = ()> + Send + 'static) -> std::io::Result<()> {
+pub async fn serve(
+    app: App,
+    listener: TcpListener,
+    stop: impl Future<Output = ()> + Send + 'static,
+) -> std::io::Result<()> {
     let service = app.service.clone();
     let sweeper = tokio::spawn(sweep(service.clone()));
     let routes = routes::router(&app).into_make_service_with_connect_info::<SocketAddr>();

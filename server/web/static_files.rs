@@ -15,13 +15,22 @@ struct Static;
 /// One file. Browsers keep it and ask whether it is still the same.
 pub(super) async fn file(Path(path): Path<String>, headers: HeaderMap) -> Result<Response, WebError> {
     let file = Static::get(&path).ok_or(WebError::NotFound)?;
-    let hash: String = file.metadata.sha256_hash().iter().take(16).map(|b| format!("{b:02x}")).collect();
+    let hash: String = file
+        .metadata
+        .sha256_hash()
+        .iter()
+        .take(16)
+        .map(|b| format!("{b:02x}"))
+        .collect();
     let tag = format!("\"{hash}\"");
     let keep = [
         (header::ETAG, tag.clone()),
         (header::CACHE_CONTROL, "public, max-age=300, must-revalidate".to_owned()),
     ];
-    if headers.get(header::IF_NONE_MATCH).is_some_and(|sent| sent.as_bytes() == tag.as_bytes()) {
+    if headers
+        .get(header::IF_NONE_MATCH)
+        .is_some_and(|sent| sent.as_bytes() == tag.as_bytes())
+    {
         return Ok((StatusCode::NOT_MODIFIED, keep).into_response());
     }
     let kind = kind(&path).ok_or(WebError::NotFound)?;

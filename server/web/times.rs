@@ -14,13 +14,19 @@ pub fn zone(name: &str) -> TimeZone {
 /// As in `Tue 3 Nov 2026, 14:05`.
 #[must_use]
 pub fn show(when: When, zone: &TimeZone) -> String {
-    when.timestamp().to_zoned_datetime(zone.clone()).strftime("%a %-d %b %Y, %H:%M").to_string()
+    when.timestamp()
+        .to_zoned_datetime(zone.clone())
+        .strftime("%a %-d %b %Y, %H:%M")
+        .to_string()
 }
 
 /// As in `14:05`.
 #[must_use]
 pub fn show_clock(when: When, zone: &TimeZone) -> String {
-    when.timestamp().to_zoned_datetime(zone.clone()).strftime("%H:%M").to_string()
+    when.timestamp()
+        .to_zoned_datetime(zone.clone())
+        .strftime("%H:%M")
+        .to_string()
 }
 
 /// For machines: RFC 3339 in UTC.
@@ -32,7 +38,10 @@ pub fn machine(when: When) -> String {
 /// As a `datetime-local` field holds it.
 #[must_use]
 pub fn for_field(when: When, zone: &TimeZone) -> String {
-    when.timestamp().to_zoned_datetime(zone.clone()).strftime("%Y-%m-%dT%H:%M").to_string()
+    when.timestamp()
+        .to_zoned_datetime(zone.clone())
+        .strftime("%Y-%m-%dT%H:%M")
+        .to_string()
 }
 
 /// What a `datetime-local` field sent, in the zone of the class. The second of two hours of the same name is never
@@ -42,13 +51,19 @@ pub fn for_field(when: When, zone: &TimeZone) -> String {
 /// A sentence that says what is wrong and how to mend it.
 pub fn from_field(text: &str, zone: &TimeZone) -> Result<When, String> {
     let typed = text.trim().replace(' ', "T");
-    let civil: DateTime =
-        typed.parse().map_err(|_| "Write date and time as in 2026-11-03 14:05.".to_owned())?;
+    let civil: DateTime = typed
+        .parse()
+        .map_err(|_| "Write date and time as in 2026-11-03 14:05.".to_owned())?;
     let ambiguous = zone.to_ambiguous_timestamp(civil);
     if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
-        return Err("The clocks go forward over this time, so there is no such time on that day. Choose an hour later.".to_owned());
+        return Err(
+            "The clocks go forward over this time, so there is no such time on that day. Choose an hour later."
+                .to_owned(),
+        );
     }
-    let time = ambiguous.earlier().map_err(|_| "This date is too far away.".to_owned())?;
+    let time = ambiguous
+        .earlier()
+        .map_err(|_| "This date is too far away.".to_owned())?;
     Ok(When::from(time))
 }
 
@@ -83,13 +98,22 @@ mod tests {
             assert_eq!(machine(when), utc);
         }
         // Clocks go forward on 29 March 2026 at 01:00.
-        assert!(from_field("2026-03-29T01:30", &dublin).unwrap_err().contains("no such time"));
+        assert!(
+            from_field("2026-03-29T01:30", &dublin)
+                .unwrap_err()
+                .contains("no such time")
+        );
         assert!(from_field("soon", &dublin).is_err());
     }
 
     #[test]
     fn lateness_in_words() {
-        for (minutes, words) in [(1, "1 minute late"), (119, "119 minutes late"), (120, "2 hours late"), (2880, "2 days late")] {
+        for (minutes, words) in [
+            (1, "1 minute late"),
+            (119, "119 minutes late"),
+            (120, "2 hours late"),
+            (2880, "2 days late"),
+        ] {
             assert_eq!(late_words(minutes), words);
         }
     }

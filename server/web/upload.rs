@@ -59,12 +59,13 @@ impl Upload {
 
 fn broken(error: impl std::fmt::Display) -> WebError {
     tracing::info!(%error, "an upload broke off");
-    WebError::Refused(Explained::new(
+    Explained::new(
         StatusCode::BAD_REQUEST,
         "The upload broke off",
         "The file did not arrive whole, or the request is bigger than this server reads. Nothing of it was stored.",
         "Go back and send it again. A report has some kilobytes; at most 8 MB are taken.",
-    ))
+    )
+    .into()
 }
 
 impl FromRequest<App> for Upload {
@@ -95,7 +96,11 @@ impl FromRequest<App> for Upload {
             match file {
                 // A file field in which nothing was chosen comes as an empty file without a name.
                 Some(file) if file.is_empty() && bytes.is_empty() && !too_big => {}
-                Some(file) => upload.files.entry(name).or_default().push(File { name: file, bytes, too_big }),
+                Some(file) => upload.files.entry(name).or_default().push(File {
+                    name: file,
+                    bytes,
+                    too_big,
+                }),
                 None if too_big => upload.too_long.push(name),
                 None => {
                     upload.fields.insert(name, String::from_utf8_lossy(&bytes).into_owned());

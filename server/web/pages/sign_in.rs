@@ -82,7 +82,12 @@ pub(in crate::web) async fn page(person: Option<SignedIn>, Query(query): Query<N
     if person.is_some() {
         return Redirect::to(onward(&query.next)).into_response();
     }
-    let page = SignIn { frame: Frame::anyone(), name: String::new(), next: query.next, wrong: String::new() };
+    let page = SignIn {
+        frame: Frame::anyone(),
+        name: String::new(),
+        next: query.next,
+        wrong: String::new(),
+    };
     Page(page).into_response()
 }
 
@@ -130,7 +135,16 @@ pub(in crate::web) async fn submit(
 
 fn again(typed: &Typed, status: StatusCode, wrong: String) -> Response {
     let (name, next) = (typed.name.clone(), typed.next.clone());
-    Sheet(status, SignIn { frame: Frame::anyone(), name, next, wrong }).into_response()
+    Sheet(
+        status,
+        SignIn {
+            frame: Frame::anyone(),
+            name,
+            next,
+            wrong,
+        },
+    )
+    .into_response()
 }
 
 fn cookie(app: &App, value: String) -> Cookie<'static> {

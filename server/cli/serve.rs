@@ -1,0 +1,91 @@
+//! `platemark serve`: the server.
+
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::{Context, bail};
+use tokio::net::TcpListener;
+
+use super::{block_on, log, say};
+use crate::actions::Service;
+use crate::actions::clock::Clock;
+use crate::actions::sign_in::Lasting;
+use crate::config::{Given, Settings};
+use crate::store::Store;
+use crate::store::people::{self, Role};
+use crate::web::app::App;
+use crate::web::serve::{asked_to_stop, serve};
+
+/// Arguments of the command.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  platemark instructor add ferro --data /srv/platemark\n  \
+    platemark serve --data /srv/platemark --listen 127.0.0.1:8080")]
+pub struct Args {
+    /// Read settings from this file (TOML); flags and the environment win over it
+    #[arg(long, env = "PLATEMARK_SETTINGS", value_name = "FILE")]
+    settings: Option<PathBuf>,
+    #[command(flatten)]
+    given: Given,
+}
+
+/// Reads the settings of a command; `data` is its folder where none is given.
+pub(super) fn settings(file: Option<&Path>, given: Given, data: &str) -> anyhow::Result<Settings> {
+    let given = match file {
+        None => given,
+        Some(file) => {
+            let name = file.display().to_string();
+            let text = std::fs::read_to_string(file).with_context(|| format!("the settings file {name}"))?;
+            given.or(Given::from_toml(&name, &text)?)
+        }
+    };
+    Ok(Settings::new(given, PathBuf::from(data))?)
+}
+
+/// Opens the database of a folder, which is made where it is not there.
+pub(super) async fn open(settings: &Settings, clock: Clock) -> anyhow::Result<Service> {
+    let folder = settings.data.display();
+    std::fs::create_dir_all(&settings.data).with_context(|| format!("the data folder {folder} cannot be made"))?;
+    let store = Store::open(&settings.data)
+        .await
+        .with_context(|| format!("in the data folder {folder}"))?;
+    let lasting = Lasting {
+        idle: settings.idle,
+        longest: settings.longest,
+    };
+    Ok(Service::new(store, clock, lasting))
+}
+
+/// Takes the port, and says what to do where somebody else has it.
+pub(super) async fn listen(settings: &Settings) -> anyhow::Result<TcpListener> {
+    let address = settings.listen;
+    match TcpListener::bind(address).await {
+        Ok(listener) => Ok(listener),
+        Err(error) if error.kind() == ErrorKind::AddrInUse => {
+            let other = address.port().checked_add(1).unwrap_or(8081);
+            bail!(
+                "another program listens on {address} already. Stop it, or choose another port: --listen {}:{other}",
+                address.ip()
+            )
+        }
+        Err(error) => Err(error).with_context(|| format!("cannot listen on {address}; choose another with --listen")),
+    }
+}
+
+pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
+    log("info");
+    let settings = settings(args.settings.as_deref(), args.given, "data")?;
+    block_on(async {
+        let service = open(&settings, Clock::default()).await?;
+        let listener = listen(&settings).await?;
+        say(format_args!("Platemark listens on http://{}", listener.local_addr()?))?;
+        if people::count(&service.store, Role::Instructor).await? == 0 {
+            let data = settings.data.display();
+            say(format_args!(
+                "There is no instructor yet: platemark instructor add NAME --data {data}"
+            ))?;
+        }
+        serve(App::new(service, settings), listener, asked_to_stop()).await?;
+        Ok(ExitCode::SUCCESS)
+    })
+}
