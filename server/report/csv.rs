@@ -100,7 +100,7 @@ pub(super) fn note_what_is_no_row(layout: &Layout<'_>, head: &mut Head) -> Resul
         match step {
             Step::Row(_) => {}
             Step::Rejected(rejected) => head.rejected.push(rejected),
-            Step::RepeatedHeader(warning) => head.warnings.push(warning),
+            Step::Note(warning) => head.warnings.push(warning),
         }
     }
     Ok(())
@@ -153,7 +153,7 @@ impl<'l, 't> Reader<'l, 't> {
         while let Some(step) = body.next()? {
             match step {
                 Step::Rejected(rejected) => head.rejected.push(rejected),
-                Step::RepeatedHeader(warning) => head.warnings.push(warning),
+                Step::Note(warning) => head.warnings.push(warning),
                 Step::Row(row) => {
                     let mut notes = Notes {
                         line: row.line,

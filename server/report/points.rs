@@ -110,7 +110,7 @@ fn all(layout: &Layout<'_>, mark: DecimalMark, head: &mut Head) -> Result<Vec<Po
     while let Some(step) = body.next()? {
         match step {
             Step::Rejected(rejected) => head.rejected.push(rejected),
-            Step::RepeatedHeader(warning) => head.warnings.push(warning),
+            Step::Note(warning) => head.warnings.push(warning),
             Step::Row(row) => {
                 let mut notes = Notes {
                     line: row.line,

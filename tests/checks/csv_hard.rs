@@ -272,6 +272,11 @@ fn a_row_of_units() {
         &[],
     );
     check_rows("no,measured,call\n,mm,ok\n", &[], &[(2, "no_label")], &[]);
+    // Heading and row of units do not agree: the heading holds, and it is said.
+    check(
+        "no,measured (mm)\n,inch\n1,2\n",
+        &json!({"rows": [{"unit": "mm"}], "warnings": [{"line": 2, "code": "mixed_units"}]}),
+    );
     // The heading row again, and its units again.
     check(
         "no,measured\n,mm\n1,2\nno,measured\n,mm\n2,3\n",

@@ -41,7 +41,7 @@ enum Class {
 pub(crate) enum Step<'t> {
     Row(Row<'t>),
     Rejected(Rejected),
-    RepeatedHeader(Warning),
+    Note(Warning),
 }
 
 /// Walks through the records after the heading row.
@@ -78,8 +78,12 @@ impl<'l, 't> Body<'l, 't> {
         while let Some((class, record)) = self.next_record()? {
             let line = record.line;
             let step = match class {
-                Class::Blank | Class::Units => continue,
-                Class::RepeatedHeader => Step::RepeatedHeader(Warning::new(line, Code::RepeatedHeader, "")),
+                Class::Blank => continue,
+                Class::Units => match self.contradiction(&record) {
+                    Some(units) => Step::Note(Warning::new(line, Code::MixedUnits, &units)),
+                    None => continue,
+                },
+                Class::RepeatedHeader => Step::Note(Warning::new(line, Code::RepeatedHeader, "")),
                 Class::Rejected(why) => {
                     let label = self.layout.column(self.key_role());
                     Step::Rejected(Rejected::new(line, why, shown(&record, label)))
@@ -173,6 +177,14 @@ impl<'l, 't> Body<'l, 't> {
             let named = self.layout.columns.get(index).and_then(|column| column.unit);
             *unit = named.or_else(|| bare_unit(record.cell(index)));
         }
+    }
+
+    /// Two units of one column, where its heading and the row of units do not agree.
+    fn contradiction(&self, record: &Record<'_>) -> Option<String> {
+        self.layout.columns.iter().enumerate().find_map(|(index, column)| {
+            let (named, below) = (column.unit?, bare_unit(record.cell(index))?);
+            (named != below).then(|| format!("{named}, {below}"))
+        })
     }
 
     const fn key_role(&self) -> Role {
