@@ -1,4 +1,8 @@
 /// Conformity with limits: decision rules, probabilities, risks.
 pub mod conformity;
+/// Figures fitted to points.
+pub mod fit;
 /// Tolerances, and the limits that follow from them.
 pub mod tolerance;
+/// Reference cases held against our numbers.
+pub mod verify;

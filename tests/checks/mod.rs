@@ -4,6 +4,7 @@ mod csv;
 mod csv_command;
 mod csv_hard;
 mod csv_limits;
+mod geometry;
 
 use serde_json::Value;
 

@@ -1,0 +1,205 @@
+//! What cylinder and cone share: an axis with its local frame, directions to start from, and the search for the best
+//! minimum and for others as good.
+
+use nalgebra::Vector3;
+
+use super::centred::{Centred, count};
+use super::error::FitError;
+use super::shape::{Shape, across};
+use super::solver::{Model, Solved, Stall, solve};
+use super::symmetric::Symmetric;
+
+/// An axis in local coordinates: its point nearest to the mean of the points, and a right-handed frame.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Axis {
+    pub(super) origin: Vector3<f64>,
+    pub(super) u: Vector3<f64>,
+    pub(super) v: Vector3<f64>,
+    pub(super) direction: Vector3<f64>,
+}
+
+impl Axis {
+    pub(super) fn new(through: Vector3<f64>, direction: Vector3<f64>) -> Self {
+        let (u, v) = across(&direction);
+        Axis {
+            origin: through - direction * through.dot(&direction),
+            u,
+            v,
+            direction,
+        }
+    }
+
+    /// Coordinates across the axis and along it.
+    #[inline]
+    pub(super) fn coordinates(&self, p: &[f64; 3]) -> (f64, f64, f64) {
+        let q = Vector3::from(*p) - self.origin;
+        (q.dot(&self.u), q.dot(&self.v), q.dot(&self.direction))
+    }
+
+    /// The axis moved by offsets along u and v and tilted by angles towards them, and how far its origin slid along it.
+    #[inline]
+    pub(super) fn stepped(&self, offsets: [f64; 2], tilts: [f64; 2]) -> (Self, f64) {
+        let through = self.origin + self.u * offsets[0] + self.v * offsets[1];
+        let direction = (self.direction + self.u * tilts[0] + self.v * tilts[1]).normalize();
+        (Axis::new(through, direction), -through.dot(&direction))
+    }
+
+    /// The same axis seen the other way.
+    pub(super) fn reversed(&self) -> Self {
+        Axis::new(self.origin, -self.direction)
+    }
+
+    pub(super) fn is_finite(&self) -> bool {
+        self.origin.iter().chain(self.direction.iter()).all(|c| c.is_finite())
+    }
+}
+
+/// Directions spread evenly over half a sphere: a spiral with golden-angle turns.
+fn spread_directions(how_many: u32) -> impl Iterator<Item = Vector3<f64>> {
+    let golden = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
+    (0..how_many).map(move |i| {
+        let z = (f64::from(i) + 0.5) / f64::from(how_many);
+        let (s, c) = (golden * f64::from(i)).sin_cos();
+        let r = (1.0 - z * z).sqrt();
+        Vector3::new(r * c, r * s, z)
+    })
+}
+
+/// A start with its sum of squared residuals.
+pub(super) struct Start<M> {
+    pub(super) model: M,
+    pub(super) cost: f64,
+}
+
+/// What a figure about an axis tells the search.
+pub(super) trait Axial<const N: usize>: Model<N, 3> {
+    /// The best start for an axis of this direction.
+    fn propose(points: &Centred<3>, direction: &Vector3<f64>) -> Option<Start<Self>>;
+    /// Directions of its own to start from.
+    fn directions(_points: &Centred<3>, _shape: &Shape) -> Vec<Vector3<f64>> {
+        Vec::new()
+    }
+    /// Whether two are the same but for rounding.
+    fn same(&self, other: &Self) -> bool;
+}
+
+/// The lowest minimum first, then others about as good.
+pub(super) type Found<M, const N: usize> = Vec<Solved<M, N>>;
+
+/// A minimum with its covariance, and the other minima that are about as good and determined by the points.
+pub(super) struct Chosen<M, const N: usize> {
+    pub(super) best: Solved<M, N>,
+    pub(super) covariance: Symmetric<N>,
+    pub(super) others: Vec<M>,
+}
+
+/// The first minimum that the points determine. Through the fewest points there may be several, some of them without
+/// an apex or lying anywhere; those are none. Where all are, the first one's problem is the answer.
+pub(super) fn choose<M: Copy, const N: usize>(
+    found: Found<M, N>,
+    covariance: impl Fn(&Solved<M, N>) -> Result<Symmetric<N>, FitError>,
+    failed: impl FnOnce() -> FitError,
+) -> Result<Chosen<M, N>, FitError> {
+    let mut chosen: Option<Chosen<M, N>> = None;
+    let mut problem = None;
+    for solved in found {
+        match (covariance(&solved), &mut chosen) {
+            (Ok(_), Some(chosen)) => chosen.others.push(solved.model),
+            (Ok(covariance), None) => {
+                chosen = Some(Chosen {
+                    best: solved,
+                    covariance,
+                    others: Vec::new(),
+                })
+            }
+            (Err(error), _) => problem = problem.or(Some(error)),
+        }
+    }
+    chosen.ok_or_else(|| problem.unwrap_or_else(failed))
+}
+
+/// Residuals below this share of the points' thickness show that the figure is the right one, if points lie all round.
+const GOOD: f64 = 0.02;
+/// The same for points on one side of the axis, where wrong figures come closer.
+const GOOD_PATCH: f64 = 0.001;
+const DIRECTIONS: u32 = 40;
+/// How many of the best starts are followed, unless the points are so few that several figures may pass through them.
+const FOLLOWED: usize = 12;
+
+/// The lowest minimum from starts of its own. Principal axes of the cloud first: for well-spread points one of them is
+/// close to the axis, and small residuals prove it. Otherwise directions all round and those of the figure's own.
+pub(super) fn search<M: Axial<N>, const N: usize>(points: &Centred<3>, shape: &Shape) -> Result<Found<M, N>, Stall> {
+    let right = |found: &Solved<M, N>| {
+        let share = if all_round(&found.normal) { GOOD } else { GOOD_PATCH };
+        found.cost <= count(points.len()) * (share * shape.spreads[0]).powi(2)
+    };
+    let propose = |direction: &Vector3<f64>| M::propose(points, direction);
+    let mut starts: Vec<Start<M>> = shape.axes.iter().filter_map(propose).collect();
+    sort_starts(&mut starts);
+    if let Some(start) = starts.first().filter(|_| points.len() >= 2 * N)
+        && let Ok(best) = solve(points, start.model)
+        && right(&best)
+    {
+        return Ok(vec![best]);
+    }
+    let more = M::directions(points, shape);
+    starts.extend(
+        spread_directions(DIRECTIONS)
+            .chain(more)
+            .filter_map(|direction| propose(&direction)),
+    );
+    sort_starts(&mut starts);
+    if points.len() > N + 2 {
+        let (first, rest) = starts.split_at(starts.len().min(FOLLOWED));
+        let found = follow(points, first, M::same);
+        if found.as_ref().is_ok_and(|found| found.first().is_some_and(right)) || rest.is_empty() {
+            return found;
+        }
+    }
+    follow(points, &starts, M::same)
+}
+
+/// Whether points lie all round the axis, by first and second moments of the unit vectors from it. They stand in the
+/// normal matrix: its first two columns are those vectors (times one factor), its last is -1.
+fn all_round<const N: usize>(normal: &Symmetric<N>) -> bool {
+    let [xx, xy, yy] = [normal[0][0], normal[1][0], normal[1][1]];
+    let [x, y, n] = [normal[N - 1][0], normal[N - 1][1], normal[N - 1][N - 1]];
+    let trace = xx + yy;
+    let narrowest = 0.5 * (trace - (xx - yy).hypot(2.0 * xy));
+    x * x + y * y < 0.36 * trace * n && narrowest > 0.2 * trace
+}
+
+fn sort_starts<M>(starts: &mut [Start<M>]) {
+    starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+}
+
+/// Runs every start to its minimum and sorts out which are different and about as good as the best.
+pub(super) fn follow<M: Model<N, D>, const N: usize, const D: usize>(
+    points: &Centred<D>,
+    starts: &[Start<M>],
+    same: impl Fn(&M, &M) -> bool,
+) -> Result<Found<M, N>, Stall> {
+    let mut stall = Stall {
+        steps: 0,
+        step: f64::INFINITY,
+        rank: N,
+    };
+    let mut found: Vec<Solved<M, N>> = Vec::new();
+    for start in starts {
+        match solve(points, start.model) {
+            Ok(solved) => found.push(solved),
+            Err(failed) => stall = failed,
+        }
+    }
+    found.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    let lowest = found.first().ok_or(stall)?.cost;
+    // Twice the root mean square counts as about as good; below rounding all are equal.
+    let limit = 4.0 * lowest + count(points.len()) * (16.0 * points.rounding + 1e-12).powi(2);
+    let mut different: Found<M, N> = Vec::new();
+    for other in found.into_iter().take_while(|other| other.cost <= limit) {
+        if !different.iter().any(|known| same(&known.model, &other.model)) {
+            different.push(other);
+        }
+    }
+    Ok(different)
+}

@@ -1,0 +1,2 @@
+use super::Family;
+pub(super) const FAMILIES: &[Family] = &[];
