@@ -1,0 +1,180 @@
+//! Writing down: what happens to whole columns and groups of values.
+//!
+//! Order: halved diameters, deviations, exchanged features, exchanged columns, reversed columns, copied nominals, a gross
+//! error. Exchanged and reversed columns change only characteristics x, y and z, and come after all that makes a value.
+
+use super::edit::{Edit, FaultError, finite};
+use super::fault::Fault;
+use super::model::Model;
+use super::reads::Work;
+use crate::exercise::model::{Axis, Owner, Quantity};
+use crate::exercise::names::{BalloonNo, FeatureKey};
+
+/// What is done in writing, by place on the sheet.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Writing {
+    halved: Vec<usize>,
+    deviations: Vec<usize>,
+    exchanged: Vec<(usize, usize)>,
+    pub(super) axes_exchanged: bool,
+    reversed: Vec<Axis>,
+    pub(super) copied: Vec<usize>,
+    gross: Vec<(usize, f64)>,
+    any: bool,
+}
+
+/// **wrong-plate**: the reference values of that serial.
+pub(super) fn source(model: &Model, faults: &[Fault]) -> Result<Option<usize>, FaultError> {
+    let mut source = None;
+    for fault in faults {
+        if let Fault::WrongPlate { serial } = fault {
+            source = Some(model.plate(serial).map_err(|e| FaultError::NoPlate(e.0))?.0);
+        }
+    }
+    Ok(source)
+}
+
+/// - **radius-for-diameter**: those diameters halved.
+/// - **deviation-for-value**: value less nominal.
+/// - **features-exchanged**: a and b report each other's values, characteristic by like characteristic; one without a
+///   like stays.
+/// - **axes-exchanged**: x' = y, y' = x in every characteristic x or y.
+/// - **axis-reversed**: x' = -x (or y, z) in every characteristic of that axis.
+/// - **nominals-copied**: value = nominal.
+/// - **gross-error**: value + amount.
+pub(super) fn read(model: &Model, faults: &[Fault]) -> Result<Writing, FaultError> {
+    let mut writing = Writing::default();
+    for fault in faults {
+        match fault {
+            Fault::RadiusForDiameter { items } => {
+                for no in items {
+                    let line = item(model, no)?;
+                    let diameter = model.lines.get(line).is_some_and(|l| l.of == Quantity::Diameter);
+                    writing.halved.push(
+                        diameter
+                            .then_some(line)
+                            .ok_or_else(|| FaultError::NoDiameter(no.clone()))?,
+                    );
+                }
+            }
+            Fault::DeviationForValue { items } => extend(model, &mut writing.deviations, items)?,
+            Fault::NominalsCopied { items } => extend(model, &mut writing.copied, items)?,
+            Fault::FeaturesExchanged { a, b } => {
+                writing
+                    .exchanged
+                    .extend(likes(model, feature(model, a)?, feature(model, b)?));
+            }
+            Fault::AxesExchanged {} => writing.axes_exchanged = true,
+            Fault::AxisReversed { axis } => writing.reversed.push(*axis),
+            Fault::GrossError {
+                item: no,
+                amount: Some(amount),
+            } => {
+                writing.gross.push((item(model, no)?, finite("amount", *amount)?));
+            }
+            _ => continue,
+        }
+        writing.any = true;
+    }
+    Ok(writing)
+}
+
+fn extend(model: &Model, to: &mut Vec<usize>, items: &[BalloonNo]) -> Result<(), FaultError> {
+    for no in items {
+        to.push(item(model, no)?);
+    }
+    Ok(())
+}
+
+/// Place of a balloon number on the sheet.
+pub(super) fn item(model: &Model, no: &BalloonNo) -> Result<usize, FaultError> {
+    model.line_of(no).ok_or_else(|| FaultError::NoItem(no.clone()))
+}
+
+fn feature(model: &Model, key: &FeatureKey) -> Result<usize, FaultError> {
+    model
+        .keys
+        .iter()
+        .position(|k| k == key)
+        .ok_or_else(|| FaultError::NoFeature(key.clone()))
+}
+
+/// Pairs of like characteristics of two features: the same quantity to the same datum.
+fn likes(model: &Model, a: usize, b: usize) -> Vec<(usize, usize)> {
+    let of = |feature: usize| {
+        let mine = move |(_, l): &(usize, &super::model::Line)| l.owner == Owner::Feature(feature);
+        model.lines.iter().enumerate().filter(mine)
+    };
+    if a == b {
+        return Vec::new();
+    }
+    of(a)
+        .filter_map(|(i, l)| {
+            of(b)
+                .find(|(_, o)| o.of == l.of && o.datum == l.datum)
+                .map(|(j, _)| (i, j))
+        })
+        .collect()
+}
+
+pub(super) fn apply(model: &Model, edit: &Edit, work: &mut Work) {
+    let writing = &edit.writing;
+    if !writing.any {
+        return;
+    }
+    for i in &writing.halved {
+        change(&mut work.values, *i, |v| v / 2.0);
+    }
+    for i in &writing.deviations {
+        let Some(line) = model.lines.get(*i) else { continue };
+        change(&mut work.values, *i, |v| v - line.nominal);
+        if let (Owner::Feature(f), Some(axis @ (Axis::X | Axis::Y))) = (line.owner, line.axis()) {
+            let other = model.parts.get(f).map_or(0.0, |p| p.at[1 - axis.index()]);
+            change(&mut work.crossed, *i, |v| v - other);
+        }
+    }
+    for (a, b) in &writing.exchanged {
+        work.values.swap(*a, *b);
+        if writing.axes_exchanged {
+            work.crossed.swap(*a, *b);
+        }
+    }
+    if writing.axes_exchanged {
+        exchange_axes(model, work);
+    }
+    for axis in &writing.reversed {
+        for (line, value) in model.lines.iter().zip(&mut work.values) {
+            if line.axis() == Some(*axis) {
+                *value = -*value;
+            }
+        }
+    }
+    for i in &writing.copied {
+        let nominal = model.lines.get(*i).map_or(0.0, |l| l.nominal);
+        change(&mut work.values, *i, |_| nominal);
+    }
+    for (i, amount) in &writing.gross {
+        change(&mut work.values, *i, |v| v + amount);
+    }
+}
+
+fn change(values: &mut [f64], i: usize, to: impl FnOnce(f64) -> f64) {
+    if let Some(value) = values.get_mut(i) {
+        *value = to(*value);
+    }
+}
+
+/// A column's value goes to the other one's place; where the sheet has only one of the two, the other is written there.
+fn exchange_axes(model: &Model, work: &mut Work) {
+    for (i, line) in model.lines.iter().enumerate() {
+        match (line.axis(), line.partner) {
+            (Some(Axis::X), Some(j)) => work.values.swap(i, j),
+            (Some(Axis::X | Axis::Y), None) => {
+                if let (Some(value), Some(other)) = (work.values.get_mut(i), work.crossed.get(i)) {
+                    *value = *other;
+                }
+            }
+            _ => {}
+        }
+    }
+}
