@@ -1,8 +1,8 @@
 //! What students see of a grade.
 //!
-//! Two types for the two modes. [`Words`] has no field from which the truth of a plate could be worked out: no sign, no
-//! amount, no mark for the call against the plate. [`Full`] holds the numbers and is made only where
-//! [`Release`] allows it. Suspicions, alternatives and the faults that only an instructor may see are in neither.
+//! Two types for the two modes. `Words` has no field from which the truth of a plate could be worked out: no sign, no
+//! amount, no mark for the call against the plate. `Full` holds the numbers and is made only where
+//! `Release` allows it. Suspicions, alternatives and the faults that only an instructor may see are in neither.
 
 use rust_decimal::Decimal;
 use serde::Serialize;

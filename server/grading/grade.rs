@@ -1,7 +1,7 @@
 //! The grade as it is stored, printed and shown to the instructor. Its JSON is a documented interface.
 //!
 //! Lengths in the exercise's unit, angles in degrees, probabilities as fractions. The type holds the truth of the
-//! plate: students are shown [`super::feedback`] instead, which is made from it and has no field of the truth.
+//! plate: students are shown `super::feedback` instead, which is made from it and has no field of the truth.
 
 use serde::{Deserialize, Serialize};
 

@@ -1,7 +1,7 @@
 //! Grading: pure functions from exercise, plate and report to a grade.
 //!
-//! One call, [`grade`], serves the browser and the command line, so that both give the same mark to the last digit.
-//! A grade is the instructor's; what students see is made from it in [`feedback`].
+//! One call, `grade`, serves the browser and the command line, so that both give the same mark to the last digit.
+//! A grade is the instructor's; what students see is made from it in `feedback`.
 
 pub mod attempts;
 pub mod call;

@@ -1,7 +1,7 @@
 //! From a table of rows, or from the fields of the form, to a report on one exercise.
 //!
 //! All ways in end here, so that a number typed, pasted or uploaded means the same. Nothing is guessed: a number that
-//! is not on the print, the same number twice, a value that is no number or whose unit does not fit is a [`Problem`]
+//! is not on the print, the same number twice, a value that is no number or whose unit does not fit is a `Problem`
 //! that says where it stands and how to mend it, and then there is no report.
 
 use std::collections::BTreeMap;

@@ -6,10 +6,13 @@ pub mod assemble;
 pub mod call;
 /// The report table in a text file.
 pub mod csv;
-/// A report as it is graded.
+/// A table put into the fields of the form.
+pub mod entry;
+/// What an honest pair calls its own numbers.
 pub mod judge;
 /// The kind of a file, found by its content.
 pub mod kind;
+/// A report as it is graded.
 pub mod model;
 /// The table of probed points in a text file.
 pub mod points;

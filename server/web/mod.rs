@@ -21,6 +21,8 @@ pub mod render;
 pub mod routes;
 /// Starts and stops.
 pub mod serve;
+/// The lines of a print as every sheet shows them.
+pub mod sheet;
 /// Style, letters and scripts, from within the program.
 pub mod static_files;
 /// Times as people of a class read them.
