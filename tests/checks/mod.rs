@@ -1,10 +1,13 @@
 //! Readers against the files of the formats' pages, and against hard cases of our own.
 
+mod conformity;
 mod csv;
 mod csv_command;
 mod csv_hard;
 mod csv_limits;
 mod geometry;
+mod statistics;
+mod tolerance;
 
 use serde_json::Value;
 

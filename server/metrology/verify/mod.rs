@@ -2,11 +2,15 @@
 //! apart they are. So anyone can hold these fits against figures of their own. One file per group of families; a new
 //! group is a file with a `FAMILIES` list and a line in [`families`].
 
+mod by_rule;
 mod compare;
+mod conformity;
 mod frame_tip;
 mod gaussian;
 mod input;
+mod limits_of_size;
 mod published;
+mod typed;
 mod zones;
 
 use serde_json::Value;
@@ -122,6 +126,8 @@ pub fn families() -> Vec<Family> {
         zones::FAMILIES,
         frame_tip::FAMILIES,
         published::FAMILIES,
+        limits_of_size::FAMILIES,
+        conformity::FAMILIES,
     ]
     .concat()
 }

@@ -1,0 +1,22 @@
+//! Files of reference cases, run the way the command runs them.
+
+use std::fs;
+use std::path::PathBuf;
+
+use platemark::metrology::verify;
+use serde_json::Value;
+
+/// Runs `tests/data/statistics/<name>`; it has so many cases, and each has to pass.
+pub(super) fn passes(name: &str, cases: usize) {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data/statistics")
+        .join(name);
+    let file: Value = serde_json::from_slice(&fs::read(&path).unwrap()).unwrap();
+    let stem = path.file_stem().unwrap().to_str();
+    let found = verify::run(&file, stem, None).unwrap();
+    assert_eq!(found.cases.len(), cases, "{name}");
+    for case in &found.cases {
+        let (id, differences) = (&case.id, &case.differences);
+        assert_eq!(case.pass, Some(true), "{name} {id}: {differences:?} {}", case.computed);
+    }
+}
