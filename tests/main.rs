@@ -3,3 +3,4 @@
 
 mod architecture;
 mod checks;
+mod exercise_file;

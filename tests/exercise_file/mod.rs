@@ -1,0 +1,3 @@
+//! Exercise and plates files: what is read, what is refused and in which words, what is written back.
+
+mod shelf;
