@@ -2,6 +2,10 @@
 pub mod conformity;
 /// Figures fitted to points.
 pub mod fit;
+/// The datum frame.
+pub mod frame;
+/// From tip centres to surfaces.
+pub mod tip;
 /// Tolerances, and the limits that follow from them.
 pub mod tolerance;
 /// Reference cases held against our numbers.

@@ -58,6 +58,13 @@ fn least_squares_agree_with_sixty_digits() {
 }
 
 #[test]
+fn frames_and_tips_agree_with_sixty_digits() {
+    for (family, cases) in [("drf_321", 7), ("tip_compensation", 12)] {
+        check(family, &file(family), cases);
+    }
+}
+
+#[test]
 fn no_nominal_is_needed_but_where_few_points_have_several_answers() {
     for family in ["gaussian_cylinder", "gaussian_cone", "gaussian_slot"] {
         let mut file = file(family);

@@ -126,6 +126,16 @@ fn mean<const D: usize>(points: &[[f64; D]]) -> Result<([f64; D], f64), FitError
     Ok((std::array::from_fn(|axis| first[axis] + total[axis] / n), largest))
 }
 
+/// Fails on coordinates that cannot be worked with.
+pub(in crate::metrology) fn usable<const D: usize>(points: &[[f64; D]]) -> Result<(), FitError> {
+    let within = |c: &f64| c.abs() <= LARGEST;
+    if points.iter().flatten().all(within) {
+        Ok(())
+    } else {
+        Err(unusable(points))
+    }
+}
+
 /// Names the first coordinate that cannot be worked with.
 pub(super) fn unusable<const D: usize>(points: &[[f64; D]]) -> FitError {
     for (index, p) in points.iter().enumerate() {

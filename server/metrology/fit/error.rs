@@ -201,12 +201,6 @@ pub enum FitError {
         /// Arc covered about the middle of the points, degrees.
         degrees: f64,
     },
-    /// A tip radius that cannot be.
-    #[error("tip radius {radius}: it must be zero or more and finite")]
-    TipRadius {
-        /// The value given.
-        radius: f64,
-    },
 }
 
 fn figure_name(figure: Figure) -> String {

@@ -28,6 +28,22 @@ pub(super) fn points<const D: usize>(case: &Value, key: &str) -> Result<Vec<[f64
         .collect()
 }
 
+/// Zero-based positions, each below `count`.
+pub(super) fn indices(list: Option<&Value>, what: &str, count: usize) -> Result<Vec<usize>, String> {
+    let list = list
+        .and_then(Value::as_array)
+        .ok_or_else(|| format!("`{what}` must be a list of positions in `points`"))?;
+    list.iter()
+        .map(|value| {
+            let index = value
+                .as_u64()
+                .and_then(|i| usize::try_from(i).ok())
+                .filter(|&i| i < count);
+            index.ok_or_else(|| format!("`{what}` has {value}, which is no position in `points` ({count} given)"))
+        })
+        .collect()
+}
+
 fn coordinates<const D: usize>(value: &Value) -> Option<[f64; D]> {
     let list = value.as_array()?;
     let numbers: Vec<f64> = list.iter().map(Value::as_f64).collect::<Option<_>>()?;
