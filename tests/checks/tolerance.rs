@@ -11,23 +11,24 @@ use rust_decimal::Decimal;
 
 use super::statistics::passes;
 
-/// The rows of a table: above and up to in mm, then the columns by name.
-fn table(name: &str) -> Vec<Vec<(String, Decimal)>> {
+/// A row: above and up to in mm, then the columns by name; blank cells are left out.
+type Row = Vec<(String, Decimal)>;
+
+fn table(name: &str) -> Vec<Row> {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
         .join("tests/data/statistics")
         .join(name);
     let text = fs::read_to_string(path).unwrap();
     let mut lines = text.lines().map(|line| line.split(',').map(str::to_owned));
     let names: Vec<String> = lines.next().unwrap().collect();
-    lines
-        .map(|cells| {
-            names
-                .iter()
-                .cloned()
-                .zip(cells.map(|cell| cell.parse().unwrap()))
-                .collect()
-        })
-        .collect()
+    let row = |cells: &mut dyn Iterator<Item = String>| {
+        let named = names.iter().cloned().zip(cells);
+        named
+            .filter(|(_, cell)| !cell.is_empty())
+            .map(|(name, cell)| (name, cell.parse().unwrap()))
+            .collect()
+    };
+    lines.map(|mut cells| row(&mut cells)).collect()
 }
 
 /// The ends of a row's range that belong to it: just above its start, its middle, and its end.
@@ -54,23 +55,19 @@ fn cases_of_tolerance_arithmetic() {
 #[test]
 fn the_table_of_grades() {
     let mut count = 0;
-    for row in table("iso286_it_grades.csv") {
+    let coarse = Grade::new(14).unwrap();
+    for row in [table("iso286_it_grades.csv"), table("iso286_textbook_grades.csv")].concat() {
         for (name, expected) in &row[2..] {
-            let grade = name.trim_start_matches("IT").trim_end_matches("_um").parse().unwrap();
-            for nominal in sizes(&row) {
-                // Grade 14 is not for sizes up to 1 mm.
-                if grade < 14 || nominal > Decimal::ONE {
-                    assert_eq!(
-                        Grade::new(grade).unwrap().width_um(nominal),
-                        Some(*expected),
-                        "{name} {nominal}"
-                    );
-                    count += 1;
-                }
+            let grade = name.trim_start_matches("IT").trim_end_matches("_um");
+            let grade = Grade::all().find(|known| known.to_string() == grade).unwrap();
+            // Grades from 14 on are not for sizes up to 1 mm.
+            for nominal in sizes(&row).into_iter().filter(|n| grade < coarse || *n > Decimal::ONE) {
+                assert_eq!(grade.width_um(nominal), Some(*expected), "{name} {nominal}");
+                count += 1;
             }
         }
     }
-    assert_eq!(count, 7 * 10 * 3 - 1);
+    assert_eq!(count, (7 * 10 + 13 * 8) * 3 - 3);
 }
 
 #[test]
@@ -93,6 +90,54 @@ fn the_table_of_shaft_deviations() {
         }
     }
     assert_eq!(count, 13 * 3 * (10 * 4 + 4 + 3));
+}
+
+#[test]
+fn the_tables_of_the_textbook() {
+    let mut count = 0;
+    for row in table("iso286_textbook.csv") {
+        for (name, expected) in &row[2..] {
+            let letter = name.trim_end_matches("_um");
+            for nominal in sizes(&row).into_iter().filter(|nominal| *nominal > Decimal::ONE) {
+                let (lower, upper) = deviations(&format!("{letter}8"), nominal);
+                let hole = deviations(&format!("{}8", letter.to_uppercase()), nominal);
+                assert_eq!(
+                    if letter <= "h" { upper } else { lower },
+                    *expected,
+                    "{letter} {nominal}"
+                );
+                // From grade 8 on the hole mirrors the shaft.
+                assert_eq!(hole, (-upper, -lower), "{letter} {nominal}");
+                count += 1;
+            }
+        }
+        let blank = |letter: &str| !row.iter().any(|(name, _)| name == &format!("{letter}_um"));
+        for letter in ["t", "v", "y"].into_iter().filter(|letter| blank(letter)) {
+            assert!(
+                format!("{letter}8")
+                    .parse::<IsoClass>()
+                    .unwrap()
+                    .deviations(row[1].1)
+                    .is_err(),
+                "{letter}"
+            );
+        }
+    }
+    for row in table("iso286_textbook_j.csv") {
+        for (name, expected) in &row[2..] {
+            let class = name.trim_end_matches("_um");
+            for nominal in sizes(&row) {
+                let (lower, upper) = deviations(class, nominal);
+                assert_eq!(
+                    if class.starts_with('J') { upper } else { lower },
+                    *expected,
+                    "{class} {nominal}"
+                );
+                count += 1;
+            }
+        }
+    }
+    assert_eq!(count, (25 * 12 - 6 - 4 - 5) * 3 - 9 + 13 * 6 * 3);
 }
 
 #[test]
