@@ -1,7 +1,7 @@
 //! `platemark grade`: one report or a folder of them, offline, by the same code as the server.
 
 use std::collections::BTreeMap;
-use std::io::{Read, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -9,8 +9,9 @@ use anyhow::{Context, anyhow, bail};
 use clap::Args;
 use rust_decimal::Decimal;
 
+use super::Streams;
 use crate::exercise::file::{self, Problem, Severity};
-use crate::exercise::model::Exercise;
+use crate::exercise::model::{Exercise, ScoreKind};
 use crate::exercise::names::Serial;
 use crate::exercise::plate::{Plate, Plates};
 use crate::grading::grade::Grade;
@@ -21,7 +22,9 @@ use crate::units::{LengthUnit, show_f64};
 
 /// Arguments of `grade`.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:\n  platemark grade --exercise exercises/SB-11/exercise.toml --plates exercises/SB-11/plates.toml \\\n    --serial SB-11-01 report.csv --json")]
+#[command(
+    after_long_help = "Example:\n  platemark grade --exercise exercises/SB-11/exercise.toml --plates exercises/SB-11/plates.toml \\\n    --serial SB-11-01 report.csv --json"
+)]
 pub struct GradeArgs {
     /// The exercise file
     #[arg(long, value_name = "FILE")]
@@ -61,7 +64,7 @@ fn decimal_mark(word: &str) -> Result<DecimalMark, String> {
 ///
 /// # Errors
 /// With the message for people where the input is at fault.
-pub fn run(args: &GradeArgs, stdin: &mut dyn Read, out: &mut dyn Write, err: &mut dyn Write) -> anyhow::Result<ExitCode> {
+pub fn run(args: &GradeArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCode> {
     let exercise = read_exercise(&args.exercise)?;
     let plates = read_plates(&args.plates, &exercise)?;
     let hand_marks = hand_marks(&exercise, &args.lines)?;
@@ -72,7 +75,7 @@ pub fn run(args: &GradeArgs, stdin: &mut dyn Read, out: &mut dyn Write, err: &mu
         let name = report_name(path);
         let plate = plate_of(args, serials.as_ref(), &name, &plates);
         let graded = plate.and_then(|plate| {
-            let report = read_report(args, &exercise, path, stdin, err)?;
+            let report = read_report(args, &exercise, path, streams)?;
             let input = GradeInput {
                 name: &name,
                 exercise: &exercise,
@@ -94,17 +97,18 @@ pub fn run(args: &GradeArgs, stdin: &mut dyn Read, out: &mut dyn Write, err: &mu
     }
     for grade in &grades {
         if args.json {
-            serde_json::to_writer(&mut *out, grade)?;
-            writeln!(out)?;
+            serde_json::to_writer(&mut streams.output, grade)?;
+            writeln!(streams.output)?;
         } else {
-            table_of(grade, &exercise, out)?;
+            table_of(grade, &exercise, &mut streams.output)?;
         }
     }
     Ok(ExitCode::SUCCESS)
 }
 
 fn report_name(path: &Path) -> String {
-    path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
+    path.file_name()
+        .map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }
 
 fn read_text(path: &Path) -> anyhow::Result<String> {
@@ -130,8 +134,11 @@ pub fn read_plates(path: &Path, exercise: &Exercise) -> anyhow::Result<Plates> {
 }
 
 fn without_errors<T>(value: Option<T>, problems: &[Problem]) -> anyhow::Result<T> {
-    let errors: Vec<String> =
-        problems.iter().filter(|p| p.severity == Severity::Error).map(ToString::to_string).collect();
+    let errors: Vec<String> = problems
+        .iter()
+        .filter(|p| p.severity == Severity::Error)
+        .map(ToString::to_string)
+        .collect();
     match value {
         Some(value) if errors.is_empty() => Ok(value),
         _ => Err(anyhow!("{}", errors.join("\n"))),
@@ -147,9 +154,15 @@ fn hand_marks(exercise: &Exercise, lines: &[String]) -> anyhow::Result<BTreeMap<
         let names: Vec<&str> = exercise.marks.lines.iter().map(|l| l.name.as_str()).collect();
         let known = exercise.marks.lines.iter().find(|l| l.name == name.trim());
         let known = known.ok_or_else(|| {
-            anyhow!("--line {line}: no line marked by hand has this name; the exercise has: {}", names.join("; "))
+            anyhow!(
+                "--line {line}: no line marked by hand has this name; the exercise has: {}",
+                names.join("; ")
+            )
         })?;
-        let points: Decimal = points.trim().parse().map_err(|_| anyhow!("--line {line}: `{points}` is not a number"))?;
+        let points: Decimal = points
+            .trim()
+            .parse()
+            .map_err(|_| anyhow!("--line {line}: `{points}` is not a number"))?;
         if points < Decimal::ZERO || points > known.points {
             bail!("--line {line}: the line earns 0 to {} points", known.points);
         }
@@ -160,11 +173,21 @@ fn hand_marks(exercise: &Exercise, lines: &[String]) -> anyhow::Result<BTreeMap<
 
 fn read_serials(path: &Path) -> anyhow::Result<BTreeMap<String, String>> {
     let shown = path.display();
-    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_path(path).with_context(|| format!("{shown}: cannot be read"))?;
-    let headings = reader.headers().with_context(|| format!("{shown}: is no CSV table"))?.clone();
+    let mut reader = csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .from_path(path)
+        .with_context(|| format!("{shown}: cannot be read"))?;
+    let headings = reader
+        .headers()
+        .with_context(|| format!("{shown}: is no CSV table"))?
+        .clone();
     let column = |name: &str| {
-        let found = headings.iter().position(|h| h.trim_start_matches('\u{feff}').eq_ignore_ascii_case(name));
-        found.ok_or_else(|| anyhow!("{shown}: there is no column `{name}`; the file needs the columns report and serial"))
+        let found = headings
+            .iter()
+            .position(|h| h.trim_start_matches('\u{feff}').eq_ignore_ascii_case(name));
+        found.ok_or_else(|| {
+            anyhow!("{shown}: there is no column `{name}`; the file needs the columns report and serial")
+        })
     };
     let (report, serial) = (column("report")?, column("serial")?);
     let mut serials = BTreeMap::new();
@@ -176,7 +199,12 @@ fn read_serials(path: &Path) -> anyhow::Result<BTreeMap<String, String>> {
     Ok(serials)
 }
 
-fn plate_of<'a>(args: &GradeArgs, serials: Option<&BTreeMap<String, String>>, report: &str, plates: &'a Plates) -> anyhow::Result<&'a Plate> {
+fn plate_of<'a>(
+    args: &GradeArgs,
+    serials: Option<&BTreeMap<String, String>>,
+    report: &str,
+    plates: &'a Plates,
+) -> anyhow::Result<&'a Plate> {
     let serial = match (&args.serial, serials) {
         (Some(serial), _) => serial,
         (None, Some(serials)) => serials.get(report).ok_or_else(|| {
@@ -184,26 +212,43 @@ fn plate_of<'a>(args: &GradeArgs, serials: Option<&BTreeMap<String, String>>, re
         })?,
         (None, None) => bail!("say which plate was measured: --serial or --serials"),
     };
-    let known = || plates.plates.iter().map(|p| p.serial.as_str()).collect::<Vec<_>>().join(", ");
+    let known = || {
+        plates
+            .plates
+            .iter()
+            .map(|p| p.serial.as_str())
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
     let parsed: Serial = serial.parse().map_err(|e| anyhow!("{report}: {e}"))?;
     plates
         .by_serial(&parsed)
         .ok_or_else(|| anyhow!("{report}: there is no plate {serial}; the plates file has {}", known()))
 }
 
-fn read_report(args: &GradeArgs, exercise: &Exercise, path: &Path, stdin: &mut dyn Read, err: &mut dyn Write) -> anyhow::Result<Assembled> {
+fn read_report(
+    args: &GradeArgs,
+    exercise: &Exercise,
+    path: &Path,
+    streams: &mut Streams<'_>,
+) -> anyhow::Result<Assembled> {
     let shown = path.display();
     let bytes = if path == Path::new("-") {
         let mut bytes = Vec::new();
-        stdin.read_to_end(&mut bytes)?;
+        streams.input.read_to_end(&mut bytes)?;
         bytes
     } else {
         std::fs::read(path).with_context(|| format!("{shown}: cannot be read"))?
     };
-    let options = ReadOptions { decimal: args.decimal, ..ReadOptions::default() };
+    let options = ReadOptions {
+        decimal: args.decimal,
+        ..ReadOptions::default()
+    };
     let table = match table::read(&bytes, &options).map_err(|refusal| anyhow!("{shown}: {refusal}"))? {
         Table::Report(table) => table,
-        Table::Points(_) => bail!("{shown}: this is a file of probed points; a report has the columns no, measured and call"),
+        Table::Points(_) => {
+            bail!("{shown}: this is a file of probed points; a report has the columns no, measured and call")
+        }
     };
     if let Some(question) = table.head.must_ask {
         bail!("{shown}: {}", question_text(question, &table.head.readings));
@@ -213,7 +258,7 @@ fn read_report(args: &GradeArgs, exercise: &Exercise, path: &Path, stdin: &mut d
         anyhow!("{}", all.join("\n"))
     })?;
     for note in &assembled.notes {
-        writeln!(err, "{}", at_line(&shown.to_string(), note))?;
+        writeln!(streams.errors, "{}", at_line(&shown.to_string(), note))?;
     }
     Ok(assembled)
 }
@@ -231,11 +276,17 @@ fn question_text(question: MustAsk, readings: &[table::Reading]) -> String {
             let example = |r: &table::Reading| r.values.iter().flatten().next().cloned().unwrap_or_default();
             let ways: Vec<String> = readings
                 .iter()
-                .filter_map(|r| Some(format!("--decimal {} reads {}", r.decimal?.word(), example(r))))
+                .filter_map(|r| Some(format!("--decimal {} reads {}", r.decimal?.as_str(), example(r))))
                 .collect();
-            format!("the decimal mark can be read in more than one way; say which: {}", ways.join(", "))
+            format!(
+                "the decimal mark can be read in more than one way; say which: {}",
+                ways.join(", ")
+            )
         }
-        MustAsk::Delimiter => "the cells could be separated in more than one way; save the table with semicolons or commas only".to_owned(),
+        MustAsk::Delimiter => {
+            "the cells could be separated in more than one way; save the table with semicolons or commas only"
+                .to_owned()
+        }
         MustAsk::Columns => "there is no heading row; put `no,measured,call` above the rows".to_owned(),
     }
 }
@@ -245,11 +296,25 @@ fn table_of(grade: &Grade, exercise: &Exercise, out: &mut dyn Write) -> anyhow::
     let places = exercise.decimals;
     let number = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |v| show_f64(v, places));
     let word = |call: Option<crate::report::call::Call>| call.map_or("-", crate::report::call::Call::as_str);
-    writeln!(out, "{}: {} plate {}, {}", grade.report, grade.exercise, grade.serial, exercise.units)?;
-    writeln!(out, "{:>6} {:<16} {:>11} {:>11} {:>7} {:>8}  {:<14} {:<14} {:<14}", "no", "of", "measured", "reference", "E_n", "score", "call", "own value", "plate")?;
+    let statistic = match exercise.marks.score {
+        ScoreKind::En => "E_n",
+        ScoreKind::Fitness(_) => "z'",
+    };
+    writeln!(
+        out,
+        "{}: {} plate {}, {}",
+        grade.report, grade.exercise, grade.serial, exercise.units
+    )?;
+    writeln!(
+        out,
+        "{:>6} {:<16} {:>11} {:>11} {:>7} {:>8}  {:<14} {:<14} {:<14}",
+        "no", "of", "measured", "reference", "E_n", "score", "call", "own value", "plate"
+    )?;
     for item in &grade.items {
         let en = item.en.map_or_else(|| "-".to_owned(), |v| show_f64(v, 2));
-        let score = item.measurement_score.map_or_else(|| "-".to_owned(), |v| show_f64(v, 3));
+        let score = item
+            .measurement_score
+            .map_or_else(|| "-".to_owned(), |v| show_f64(v, 3));
         let doubt = if item.in_doubt == Some(true) { " (in doubt)" } else { "" };
         writeln!(
             out,

@@ -2,6 +2,8 @@
 
 /// The demo school, ready to be looked at.
 pub mod demo;
+/// `grade`: reports, offline.
+pub mod grade;
 /// Instructors' accounts.
 pub mod instructor;
 /// `read`: what a file is read as.
@@ -10,7 +12,7 @@ pub mod read;
 pub mod serve;
 
 use std::fmt::Display;
-use std::io::{IsTerminal, Write};
+use std::io::{IsTerminal, Read, Write};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -29,6 +31,8 @@ pub struct Cli {
 pub enum Command {
     /// Start the demo school on this machine
     Demo(demo::Args),
+    /// Grade reports against an exercise and its plates
+    Grade(grade::GradeArgs),
     /// Add an instructor
     Instructor(instructor::Args),
     /// Show what a report or a file of probed points is read as
@@ -45,9 +49,32 @@ impl Command {
     pub fn run(self) -> anyhow::Result<ExitCode> {
         match self {
             Self::Demo(args) => demo::run(args),
+            Self::Grade(args) => grade::run(&args, &mut Streams::of_process()),
             Self::Instructor(args) => instructor::run(&args),
             Self::Read(args) => read::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Serve(args) => serve::run(args),
+        }
+    }
+}
+
+/// Where a command reads and writes: the process's own streams, or a test's.
+pub struct Streams<'a> {
+    /// Standard input.
+    pub input: Box<dyn Read + 'a>,
+    /// Standard output.
+    pub output: Box<dyn Write + 'a>,
+    /// Standard error.
+    pub errors: Box<dyn Write + 'a>,
+}
+
+impl Streams<'_> {
+    /// Those of the process.
+    #[must_use]
+    pub fn of_process() -> Self {
+        Self {
+            input: Box::new(std::io::stdin().lock()),
+            output: Box::new(std::io::stdout().lock()),
+            errors: Box::new(std::io::stderr().lock()),
         }
     }
 }
