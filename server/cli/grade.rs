@@ -308,7 +308,7 @@ fn table_of(grade: &Grade, exercise: &Exercise, out: &mut dyn Write) -> anyhow::
     writeln!(
         out,
         "{:>6} {:<16} {:>11} {:>11} {:>7} {:>8}  {:<14} {:<14} {:<14}",
-        "no", "of", "measured", "reference", "E_n", "score", "call", "own value", "plate"
+        "no", "of", "measured", "reference", statistic, "score", "call", "own value", "plate"
     )?;
     for item in &grade.items {
         let en = item.en.map_or_else(|| "-".to_owned(), |v| show_f64(v, 2));
