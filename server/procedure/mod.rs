@@ -23,6 +23,7 @@ pub mod edit;
 pub mod fault;
 pub mod model;
 pub mod noise;
+pub mod points;
 pub mod sampler;
 pub mod simulate;
 pub mod written;

@@ -2,6 +2,6 @@
 
 mod faults;
 mod noise;
-mod plate;
+pub(super) mod plate;
 mod properties;
 mod reports;

@@ -16,7 +16,7 @@ use crate::metrology::tolerance::Limits;
 use crate::procedure::model::Model;
 use crate::units::LengthUnit;
 
-pub(super) fn dec(text: &str) -> Decimal {
+pub(in crate::procedure) fn dec(text: &str) -> Decimal {
     text.parse().unwrap()
 }
 
@@ -185,7 +185,7 @@ fn pairs(features: &[Feature]) -> Vec<Between> {
 }
 
 /// The exercise.
-pub(super) fn exercise() -> Exercise {
+pub(in crate::procedure) fn exercise() -> Exercise {
     let features = features();
     let between = pairs(&features);
     let zero = Decimal::ZERO;
@@ -267,7 +267,7 @@ fn characteristics(exercise: &Exercise) -> Vec<Characteristic> {
 }
 
 /// Planted: the bore at (70.1, 39.95) with diameter 20.02, everything else nominal but for form.
-pub(super) fn plate() -> Plate {
+pub(in crate::procedure) fn plate() -> Plate {
     let mut planted: BTreeMap<FeatureKey, BTreeMap<Quantity, Decimal>> = BTreeMap::new();
     for (_, owner, of, value) in FORM {
         planted.entry(key_of(owner)).or_default().insert(of, dec(value));
@@ -287,7 +287,7 @@ pub(super) fn plate() -> Plate {
 }
 
 /// A physical copy with one calibrated value, and nothing else established.
-pub(super) fn physical() -> Plate {
+pub(in crate::procedure) fn physical() -> Plate {
     let reference = Calibrated {
         value: dec("69.9502"),
         expanded: dec("0.003"),
@@ -302,11 +302,11 @@ pub(super) fn physical() -> Plate {
     }
 }
 
-pub(super) fn serial(text: &str) -> Serial {
+pub(in crate::procedure) fn serial(text: &str) -> Serial {
     text.parse().unwrap()
 }
 
-pub(super) fn model() -> &'static Model {
+pub(in crate::procedure) fn model() -> &'static Model {
     static MODEL: LazyLock<Model> = LazyLock::new(|| Model::new(&exercise(), &[plate(), physical()]).unwrap());
     &MODEL
 }
