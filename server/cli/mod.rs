@@ -6,6 +6,8 @@ pub mod demo;
 pub mod grade;
 /// Instructors' accounts.
 pub mod instructor;
+/// `points`: the probed points of a plate.
+pub mod points;
 /// `read`: what a file is read as.
 pub mod read;
 /// The server.
@@ -35,6 +37,8 @@ pub enum Command {
     Grade(grade::GradeArgs),
     /// Add an instructor
     Instructor(instructor::Args),
+    /// Print the probed points of a plate as a machine would give them
+    Points(points::PointsArgs),
     /// Show what a report or a file of probed points is read as
     Read(read::ReadArgs),
     /// Start the server
@@ -51,6 +55,7 @@ impl Command {
             Self::Demo(args) => demo::run(args),
             Self::Grade(args) => grade::run(&args, &mut Streams::of_process()),
             Self::Instructor(args) => instructor::run(&args),
+            Self::Points(args) => points::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Read(args) => read::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Serve(args) => serve::run(args),
         }

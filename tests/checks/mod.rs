@@ -5,7 +5,10 @@ mod csv;
 mod csv_command;
 mod csv_hard;
 mod csv_limits;
+mod forward_model;
 mod geometry;
+mod points_command;
+mod sample_reports;
 mod statistics;
 mod tolerance;
 
