@@ -61,6 +61,8 @@ create table plate (
     serial text not null,
     kind text not null check (kind in ('physical', 'virtual')),
     state text not null check (state in ('in_service', 'withdrawn')),
+    -- Whether the instructor says that pairs may know what this plate is.
+    is_open integer not null default 0 check (is_open in (0, 1)),
     created_at integer not null,
     constraint plate_serial_is_free unique (serial)
 ) strict;

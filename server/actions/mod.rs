@@ -4,12 +4,38 @@
 pub mod add_person;
 /// What time it is.
 pub mod clock;
+/// Grades a stored report.
+pub mod grade_report;
+/// The gradebook of a class.
+pub mod gradebook;
+/// Takes a pair's report.
+pub mod hand_in_report;
+/// Takes an exercise folder.
+pub mod import_exercise;
+/// Keeps what a pair has typed so far.
+pub mod keep_draft;
+/// Exercises and plates from their stored text.
+pub mod load;
+/// Makes an assignment and spreads plates.
+pub mod make_assignment;
+/// Makes a class with its pairs.
+pub mod make_class;
+/// What a pair may see of its graded report.
+pub mod my_result;
+/// Takes a plate out of service, or opens it.
+pub mod plate_state;
+/// Releases the marks of an assignment.
+pub mod release_marks;
 /// Hashes secrets and checks them, off the async threads.
 pub mod secrets;
 /// Signs a person in and out; says whose a token is.
 pub mod sign_in;
+/// Late rule and counting attempts.
+pub mod standing;
 
 use std::sync::Arc;
+
+use tokio::sync::Semaphore;
 
 use crate::store::Store;
 
@@ -27,17 +53,24 @@ pub struct Service {
     pub clock: Clock,
     /// How long sessions last.
     pub sessions: Arc<sign_in::Lasting>,
+    /// Exercises and plates that were read already.
+    pub known: load::Known,
+    /// Places for computing grades, one for each processor.
+    pub grading: Arc<Semaphore>,
 }
 
 impl Service {
     /// Puts the pieces together.
     #[must_use]
     pub fn new(store: Store, clock: Clock, sessions: sign_in::Lasting) -> Self {
+        let processors = std::thread::available_parallelism().map_or(1, usize::from);
         Self {
             store,
             secrets: Secrets::new(),
             clock,
             sessions: Arc::new(sessions),
+            known: load::Known::default(),
+            grading: Arc::new(Semaphore::new(processors)),
         }
     }
 }

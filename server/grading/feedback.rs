@@ -14,7 +14,7 @@ use crate::exercise::plate::PlateKind;
 use crate::report::call::Call;
 
 /// Families that are named to the instructor only.
-const INSTRUCTORS_ONLY: [&str; 2] = ["wrong-plate", "nominals-copied"];
+pub(super) const INSTRUCTORS_ONLY: [&str; 2] = ["wrong-plate", "nominals-copied"];
 
 /// How one value stands to the plate, in a word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]

@@ -11,6 +11,7 @@ pub mod late;
 pub mod marks;
 pub mod measurement;
 mod notes;
+pub mod review;
 
 use std::collections::BTreeMap;
 

@@ -213,6 +213,29 @@ pub async fn one(store: &Store, assignment: AssignmentId) -> Result<Option<Assig
     .transpose()
 }
 
+/// All assignments of a class with everything, soonest due first.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn all_of_class(store: &Store, class: ClassId) -> Result<Vec<Assignment>, StoreError> {
+    sqlx::query_as!(
+        Row,
+        r#"select a.id as "id!", a.class, c.name as class_name, c.time_zone, a.exercise_revision,
+               e.code as exercise_code, a.title, a.opens_at, a.due_at, a.attempts, a.counting as "counting: Counting",
+               a.late_grace_minutes, a.late_percent_per_day, a.late_floor_percent, a.marks_override,
+               a.feedback as "feedback: Feedback", a.released_at as "released_at: When"
+           from assignment a join class c on c.id = a.class
+           join exercise_revision r on r.id = a.exercise_revision join exercise e on e.id = r.exercise
+           where a.class = ? order by a.due_at, a.id"#,
+        class,
+    )
+    .fetch_all(store.read())
+    .await?
+    .into_iter()
+    .map(Assignment::try_from)
+    .collect()
+}
+
 /// Whether a person belongs to the class of an assignment.
 ///
 /// # Errors

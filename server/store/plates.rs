@@ -35,6 +35,8 @@ pub struct PlateLine {
     pub kind: Kind,
     /// Whether it is used.
     pub state: State,
+    /// Whether the instructor says that pairs may know what it is.
+    pub is_open: bool,
     /// Newest revision of its truth.
     pub revision: PlateRevisionId,
     /// Number of that revision.
@@ -51,7 +53,7 @@ pub async fn of_exercise(store: &Store, exercise: ExerciseId) -> Result<Vec<Plat
     Ok(sqlx::query_as!(
         PlateLine,
         r#"select p.id as "id!", p.serial, p.kind as "kind: Kind", p.state as "state: State",
-               r.id as "revision!", r.number, r.truth
+               p.is_open as "is_open: bool", r.id as "revision!", r.number, r.truth
            from plate p join plate_revision r on r.plate = p.id
                and r.number = (select max(n.number) from plate_revision n where n.plate = p.id)
            where p.exercise = ? order by p.serial"#,
@@ -61,18 +63,86 @@ pub async fn of_exercise(store: &Store, exercise: ExerciseId) -> Result<Vec<Plat
     .await?)
 }
 
-/// Row, serial and kind of the plates of an exercise that are in service, by serial; nothing of their truth.
+/// Row and serial of the plates of one kind that are in service, by serial; nothing of their truth.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn in_service(store: &Store, exercise: ExerciseId) -> Result<Vec<(PlateId, String)>, StoreError> {
+pub async fn in_service(store: &Store, exercise: ExerciseId, kind: Kind) -> Result<Vec<(PlateId, String)>, StoreError> {
     let rows = sqlx::query!(
-        r#"select id as "id!", serial from plate where exercise = ? and state = 'in_service' order by serial"#,
+        r#"select id as "id!", serial from plate
+           where exercise = ? and kind = ? and state = 'in_service' order by serial"#,
         exercise,
+        kind,
     )
     .fetch_all(store.read())
     .await?;
     Ok(rows.into_iter().map(|r| (PlateId(r.id), r.serial)).collect())
+}
+
+/// What decides whether the truth of a plate may go out.
+#[derive(Debug, Clone, Copy)]
+pub struct Openness {
+    /// Metal or numbers.
+    pub kind: Kind,
+    /// Whether it is used.
+    pub state: State,
+    /// Whether the instructor says that pairs may know what it is.
+    pub is_open: bool,
+    /// Last due time of all assignments that the plate was given out for.
+    pub last_due_at: Option<When>,
+}
+
+/// What decides whether the truth of a plate may go out.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn openness(store: &Store, plate: PlateId) -> Result<Option<Openness>, StoreError> {
+    Ok(sqlx::query_as!(
+        Openness,
+        r#"select p.kind as "kind: Kind", p.state as "state: State", p.is_open as "is_open: bool",
+               (select max(a.due_at) from assignment_plate ap join assignment a on a.id = ap.assignment
+                where ap.plate = p.id) as "last_due_at: When"
+           from plate p where p.id = ?"#,
+        plate,
+    )
+    .fetch_optional(store.read())
+    .await?)
+}
+
+/// Whether a plate is one of an exercise.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn is_of(store: &Store, plate: PlateId, exercise: ExerciseId) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select exists (select 1 from plate where id = ? and exercise = ?) as "is!: bool""#,
+        plate,
+        exercise,
+    )
+    .fetch_one(store.read())
+    .await?)
+}
+
+/// Takes a plate out of service, or puts it back.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn set_state(tx: &mut Tx, plate: PlateId, state: State) -> Result<(), StoreError> {
+    sqlx::query!("update plate set state = ? where id = ?", state, plate)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
+/// Says whether pairs may know what a plate is.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn set_open(tx: &mut Tx, plate: PlateId, is_open: bool) -> Result<(), StoreError> {
+    sqlx::query!("update plate set is_open = ? where id = ?", is_open, plate)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
 }
 
 /// The newest truth of a plate.

@@ -1,0 +1,136 @@
+//! Grades a stored report and stores the grade.
+
+use std::collections::BTreeMap;
+
+use thiserror::Error;
+
+use super::Service;
+use super::load::{self, LoadError};
+use crate::grading::grade::Grade;
+use crate::grading::review::review;
+use crate::grading::{GradeInput, grade};
+use crate::report::model::Report;
+use crate::store::grades::{self, NewGrade};
+use crate::store::ids::{AssignmentId, ReportId};
+use crate::store::{StoreError, assignments, plates, reports};
+
+/// Version that grades say they were computed with.
+pub const SOFTWARE: &str = concat!("platemark ", env!("CARGO_PKG_VERSION"));
+
+/// Why a report was not graded. The report itself is stored and stays so.
+#[derive(Debug, Error)]
+pub enum GradeError {
+    /// Something it is computed from cannot be loaded.
+    #[error(transparent)]
+    Load(#[from] LoadError),
+    /// The database failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The stored items or the grade have another form than this version's.
+    #[error("the numbers of report {report} cannot be read: {why}")]
+    Items {
+        /// Which.
+        report: ReportId,
+        /// What the reader says.
+        why: serde_json::Error,
+    },
+    /// The computation was cut off.
+    #[error("the server is stopping")]
+    Stopping,
+}
+
+/// Grades one report and stores the grade in place of the one before it.
+///
+/// # Errors
+/// When something it is computed from cannot be loaded or the grade cannot be stored.
+pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, GradeError> {
+    let stored = reports::one(&service.store, report)
+        .await?
+        .ok_or(LoadError::Missing("a report"))?;
+    let assignment = assignments::one(&service.store, stored.assignment)
+        .await?
+        .ok_or(LoadError::Missing("an assignment"))?;
+    let (plate_revision, _) = plates::newest_truth(&service.store, stored.plate)
+        .await?
+        .ok_or(LoadError::Missing("a plate"))?;
+    let exercise = load::exercise(service, assignment.exercise_revision).await?;
+    let plate = load::plate(service, &exercise, plate_revision).await?;
+    let marks_override = assignment.marks_override;
+    let rules = load::rules(
+        service,
+        assignment.exercise_revision,
+        &exercise,
+        marks_override.as_deref(),
+    )
+    .await?;
+    let items: Report = serde_json::from_str(&stored.items).map_err(|why| GradeError::Items { report, why })?;
+
+    let computed = apart(service, move || {
+        let name = format!("report {report}");
+        let input = GradeInput {
+            name: &name,
+            exercise: &exercise,
+            plate: &plate,
+            rules: &rules,
+            report: &items,
+            hand_marks: &BTreeMap::new(),
+        };
+        let grade = grade(&input);
+        let reason = review(&grade, &rules, false);
+        (grade, reason)
+    });
+    let (grade, reason) = computed.await.ok_or(GradeError::Stopping)?;
+    let new = NewGrade {
+        report,
+        mark: grade.marks.r#final.map(|m| format!("{m:.1}")),
+        review: reason.map(|r| r.word().to_owned()),
+        computed_at: service.clock.now(),
+        software: SOFTWARE.to_owned(),
+        exercise_revision: assignment.exercise_revision,
+        plate_revision,
+        marks_override,
+        result: serde_json::to_string(&grade).map_err(|why| GradeError::Items { report, why })?,
+    };
+    service.store.writer().grade(new).await?;
+    Ok(grade)
+}
+
+/// Runs a computation off the async threads, as many at once as there are processors, so that accepting reports never
+/// waits behind it. None when the server is stopping.
+async fn apart<T: Send + 'static>(service: &Service, work: impl FnOnce() -> T + Send + 'static) -> Option<T> {
+    let place = std::sync::Arc::clone(&service.grading).acquire_owned().await.ok()?;
+    let done = tokio::task::spawn_blocking(move || {
+        let done = work();
+        drop(place);
+        done
+    });
+    done.await.ok()
+}
+
+/// Grades what has no grade yet, as after a stop between accepting and grading. Returns how many were graded.
+///
+/// # Errors
+/// When the database does not answer; a report that cannot be graded is logged and left.
+pub async fn grade_missing(service: &Service) -> Result<usize, StoreError> {
+    let missing = grades::missing(&service.store, 10_000).await?;
+    let mut graded = 0;
+    for report in missing {
+        match grade_report(service, report).await {
+            Ok(_) => graded += 1,
+            Err(error) => tracing::error!(%error, report = report.0, "a report could not be graded"),
+        }
+    }
+    Ok(graded)
+}
+
+/// Grades all reports of an assignment again, as after a corrected reference. Returns how many were graded.
+///
+/// # Errors
+/// With the first report that cannot be graded; those before it are.
+pub async fn grade_again(service: &Service, assignment: AssignmentId) -> Result<usize, GradeError> {
+    let all = grades::reports_of(&service.store, assignment).await?;
+    for report in &all {
+        grade_report(service, *report).await?;
+    }
+    Ok(all.len())
+}

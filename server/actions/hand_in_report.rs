@@ -1,0 +1,162 @@
+//! Takes a pair's report: stores it durably, then grades it.
+//!
+//! The same submission sent twice (a double tap, a retry over a bad network, both partners' devices with the same
+//! numbers) is one report. Other numbers under an attempt that was handed in meanwhile are not stored over it.
+
+use std::time::Duration;
+
+use rand::TryRng;
+use rand::rngs::SysRng;
+use sha2::{Digest, Sha256};
+use thiserror::Error;
+
+use super::Service;
+use super::grade_report::grade_report;
+use crate::report::model::Report;
+use crate::store::StoreError;
+use crate::store::assignments::Mine;
+use crate::store::ids::{PersonId, ReportId};
+use crate::store::reports::{NewReport, SourceKind, Stored};
+
+/// How long the answer waits for the grade; grading goes on after that.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// What a person hands in.
+#[derive(Debug, Clone)]
+pub struct HandIn<'a> {
+    /// The student's assignment, pair and plate.
+    pub mine: &'a Mine,
+    /// Who hands in.
+    pub person: PersonId,
+    /// The attempt that the form was for: one more than were handed in when it was shown.
+    pub attempt: i64,
+    /// Key of the submission ([`new_key`] of the form, or one that a program chose).
+    pub key: &'a str,
+    /// The numbers.
+    pub report: &'a Report,
+    /// How it came in.
+    pub source_kind: SourceKind,
+    /// File name, where it was a file.
+    pub source_name: Option<&'a str>,
+    /// The bytes as they came.
+    pub source_bytes: Vec<u8>,
+}
+
+/// A report that is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct HandedIn {
+    /// Its row.
+    pub report: ReportId,
+    /// Whether it was here before this submission.
+    pub already: bool,
+    /// Whether the grade is there too.
+    pub graded: bool,
+}
+
+/// Why a report was not taken.
+#[derive(Debug, Error)]
+pub enum HandInError {
+    /// The assignment has not opened.
+    #[error("the assignment has not opened yet")]
+    NotOpen,
+    /// The pair has no plate.
+    #[error("the pair has no plate for this assignment")]
+    NoPlate,
+    /// No value at all.
+    #[error("no value is filled in")]
+    Empty,
+    /// Other numbers were handed in for this attempt meanwhile.
+    #[error("other numbers were handed in for this attempt")]
+    AttemptTaken {
+        /// The report that was.
+        report: ReportId,
+    },
+    /// All attempts are used.
+    #[error("all attempts are used")]
+    NoAttemptLeft,
+    /// The form was for an attempt that does not come next.
+    #[error("the form is for another attempt")]
+    OutOfTurn,
+    /// The numbers cannot be written down (never so for a report of ours).
+    #[error("the report cannot be stored: {0}")]
+    Items(#[from] serde_json::Error),
+    /// The database failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// A key for one form, so that sending it twice is one report.
+///
+/// # Errors
+/// When the system gives no random numbers.
+pub fn new_key() -> Result<String, rand::rngs::SysError> {
+    let mut bytes = [0_u8; 16];
+    SysRng.try_fill_bytes(&mut bytes)?;
+    Ok(bytes.iter().map(|b| format!("{b:02x}")).collect())
+}
+
+/// Stores a report and grades it. When this returns, the report is on the disk.
+///
+/// # Errors
+/// When a rule forbids it or it could not be stored; then it is not.
+pub async fn hand_in_report(service: &Service, hand_in: HandIn<'_>) -> Result<HandedIn, HandInError> {
+    let new = checked(service, hand_in)?;
+    let (attempt, allowed) = (new.attempt, new.attempts_allowed);
+    let (report, already) = match service.store.writer().hand_in(new).await? {
+        Stored::New(report) => (report, false),
+        Stored::Same(report) => (report, true),
+        Stored::AttemptTaken(report) => return Err(HandInError::AttemptTaken { report }),
+        Stored::NoSuchAttempt if attempt > allowed => return Err(HandInError::NoAttemptLeft),
+        Stored::NoSuchAttempt => return Err(HandInError::OutOfTurn),
+    };
+    let graded = already || graded_in_time(service, report).await;
+    Ok(HandedIn {
+        report,
+        already,
+        graded,
+    })
+}
+
+fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, HandInError> {
+    let now = service.clock.now();
+    let mine = hand_in.mine;
+    if mine.assignment.opens_at > now {
+        return Err(HandInError::NotOpen);
+    }
+    let plate = mine.plate.ok_or(HandInError::NoPlate)?;
+    if hand_in.report.items.iter().all(|item| item.measured.is_none()) {
+        return Err(HandInError::Empty);
+    }
+    let items = serde_json::to_string(hand_in.report)?;
+    let bound = format!("{}/{}/{}", mine.assignment.id, mine.pair, hand_in.key);
+    Ok(NewReport {
+        assignment: mine.assignment.id,
+        pair: mine.pair,
+        plate,
+        attempt: hand_in.attempt,
+        attempts_allowed: mine.assignment.attempts,
+        person: hand_in.person,
+        handed_in_at: now,
+        idempotency_key: Sha256::digest(bound.as_bytes()).into(),
+        items_sha256: Sha256::digest(items.as_bytes()).into(),
+        items,
+        source_kind: hand_in.source_kind,
+        source_name: hand_in.source_name.map(|name| name.chars().take(200).collect()),
+        source_sha256: Sha256::digest(&hand_in.source_bytes).into(),
+        source_bytes: hand_in.source_bytes,
+    })
+}
+
+/// Grades in a task of its own, so that it is finished even when nobody waits for it any more. A grade that fails is
+/// made at the next start of the server.
+async fn graded_in_time(service: &Service, report: ReportId) -> bool {
+    let service = service.clone();
+    let grading = tokio::spawn(async move {
+        let graded = grade_report(&service, report).await;
+        if let Err(error) = &graded {
+            tracing::error!(%error, report = report.0, "a report could not be graded");
+        }
+        graded.is_ok()
+    });
+    matches!(tokio::time::timeout(PATIENCE, grading).await, Ok(Ok(true)))
+}

@@ -1,0 +1,135 @@
+//! Exercises and plates from their stored text. Revisions never change, so what was read once is kept.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use thiserror::Error;
+
+use super::Service;
+use crate::exercise::file::{self, Problem};
+use crate::exercise::model::{Exercise, MarksRules};
+use crate::exercise::plate::Plate;
+use crate::store::exercises;
+use crate::store::ids::{ExerciseRevisionId, PlateRevisionId};
+use crate::store::{StoreError, plates};
+
+/// Why something stored could not be loaded.
+#[derive(Debug, Error)]
+pub enum LoadError {
+    /// The database failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// A row that must be there is not.
+    #[error("{0} is missing from the database")]
+    Missing(&'static str),
+    /// What was stored was readable once and is not any more.
+    #[error("{what} cannot be read: {why}")]
+    Unreadable {
+        /// What it is.
+        what: &'static str,
+        /// The first problem.
+        why: String,
+    },
+}
+
+/// Revisions kept at once; a school has some dozens.
+const KEPT: usize = 256;
+
+/// What was read already.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    exercises: Arc<Mutex<BTreeMap<ExerciseRevisionId, Arc<Exercise>>>>,
+    plates: Arc<Mutex<BTreeMap<PlateRevisionId, Arc<Plate>>>>,
+}
+
+fn look<K: Ord, V>(known: &Mutex<BTreeMap<K, Arc<V>>>, key: &K) -> Option<Arc<V>> {
+    known.lock().unwrap_or_else(PoisonError::into_inner).get(key).cloned()
+}
+
+fn keep<K: Ord, V>(known: &Mutex<BTreeMap<K, Arc<V>>>, key: K, value: V) -> Arc<V> {
+    let value = Arc::new(value);
+    let mut known = known.lock().unwrap_or_else(PoisonError::into_inner);
+    if known.len() >= KEPT {
+        known.clear();
+    }
+    known.insert(key, Arc::clone(&value));
+    value
+}
+
+fn unreadable(what: &'static str, problems: &[Problem]) -> LoadError {
+    let why = problems
+        .first()
+        .map_or_else(|| "no reason given".to_owned(), ToString::to_string);
+    LoadError::Unreadable { what, why }
+}
+
+/// An exercise in one revision.
+///
+/// # Errors
+/// When it is not there or cannot be read.
+pub async fn exercise(service: &Service, revision: ExerciseRevisionId) -> Result<Arc<Exercise>, LoadError> {
+    if let Some(known) = look(&service.known.exercises, &revision) {
+        return Ok(known);
+    }
+    let stored = exercises::revision(&service.store, revision)
+        .await?
+        .ok_or(LoadError::Missing("an exercise"))?;
+    let (exercise, problems) = file::read_exercise("exercise.toml", &stored.toml);
+    let exercise = exercise.ok_or_else(|| unreadable("an exercise", &problems))?;
+    Ok(keep(&service.known.exercises, revision, exercise))
+}
+
+/// What a plate is, in one revision. For grading and instructors' pages only.
+///
+/// # Errors
+/// When it is not there or cannot be read.
+pub async fn plate(service: &Service, exercise: &Exercise, revision: PlateRevisionId) -> Result<Arc<Plate>, LoadError> {
+    if let Some(known) = look(&service.known.plates, &revision) {
+        return Ok(known);
+    }
+    let truth = plates::truth(&service.store, revision)
+        .await?
+        .ok_or(LoadError::Missing("a plate"))?;
+    let plate = plate_from(exercise, &truth)?;
+    Ok(keep(&service.known.plates, revision, plate))
+}
+
+/// The one plate of a stored truth.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn plate_from(exercise: &Exercise, truth: &str) -> Result<Plate, LoadError> {
+    let (plates, problems) = file::read_plates("plates.toml", truth, exercise);
+    plates
+        .and_then(|p| p.plates.into_iter().next())
+        .ok_or_else(|| unreadable("a plate", &problems))
+}
+
+/// The marks rules of an assignment: the exercise's, or those that stand in their place.
+///
+/// # Errors
+/// When the override cannot be read.
+pub async fn rules(
+    service: &Service,
+    revision: ExerciseRevisionId,
+    exercise: &Exercise,
+    marks_override: Option<&str>,
+) -> Result<MarksRules, LoadError> {
+    let Some(text) = marks_override else {
+        return Ok(exercise.marks.clone());
+    };
+    let stored = exercises::revision(&service.store, revision)
+        .await?
+        .ok_or(LoadError::Missing("an exercise"))?;
+    let broken = |e: toml::de::Error| LoadError::Unreadable {
+        what: "an assignment's marks rules",
+        why: e.to_string(),
+    };
+    let mut whole: toml::Table = stored.toml.parse().map_err(broken)?;
+    let marks: toml::Table = text.parse().map_err(broken)?;
+    whole.insert("marks".to_owned(), toml::Value::Table(marks));
+    let (exercise, problems) = file::read_exercise("exercise.toml", &whole.to_string());
+    exercise
+        .map(|e| e.marks)
+        .ok_or_else(|| unreadable("an assignment's marks rules", &problems))
+}

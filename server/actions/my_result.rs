@@ -1,0 +1,86 @@
+//! What a pair may see of its graded report: words, or everything where the plate is open.
+//!
+//! This is the one door between a grade, which holds the truth of a plate, and a student.
+
+use serde::Deserialize;
+use thiserror::Error;
+
+use super::Service;
+use super::standing;
+use crate::exercise::plate::PlateKind;
+use crate::grading::feedback::{self, Feedback, Release};
+use crate::grading::grade::Grade;
+use crate::store::assignments::{self, Assignment};
+use crate::store::plates::{self, Kind, State};
+use crate::store::reports::Report;
+use crate::store::{StoreError, grades};
+
+/// Why a result cannot be shown.
+#[derive(Debug, Error)]
+pub enum ResultError {
+    /// The database failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The grade has another form (never so for ours).
+    #[error("a grade cannot be read: {0}")]
+    Unreadable(#[from] serde_json::Error),
+}
+
+/// A result for the pair.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MyResult {
+    /// What may be seen.
+    pub feedback: Feedback,
+    /// Whole minutes after the due time.
+    pub minutes_late: u64,
+}
+
+/// The result of one's own report; none while it is being graded.
+///
+/// # Errors
+/// When the database does not answer or the grade cannot be read.
+pub async fn my_result(
+    service: &Service,
+    report: &Report,
+    assignment: &Assignment,
+) -> Result<Option<MyResult>, ResultError> {
+    let Some(stored) = grades::of(&service.store, report.id).await? else {
+        return Ok(None);
+    };
+    let mut grade = grade_from(&stored.result)?;
+    let minutes_late = standing::minutes_late(assignment, report.handed_in_at);
+    standing::late_rule(assignment).apply(&mut grade.marks, minutes_late);
+    let release = release(service, report, assignment).await?;
+    let mark = grade.marks.r#final;
+    Ok(Some(MyResult {
+        feedback: feedback::feedback(&grade, &release, mark),
+        minutes_late,
+    }))
+}
+
+async fn release(service: &Service, report: &Report, assignment: &Assignment) -> Result<Release, ResultError> {
+    let now = service.clock.now();
+    let openness = plates::openness(&service.store, report.plate).await?;
+    // A plate that is not there is one whose truth stays in.
+    let kind = openness.map_or(Kind::Physical, |o| o.kind);
+    Ok(Release {
+        kind: match kind {
+            Kind::Physical => PlateKind::Physical,
+            Kind::Virtual => PlateKind::Virtual,
+        },
+        withdrawn: openness.is_some_and(|o| o.state == State::Withdrawn),
+        all_due_past: openness.and_then(|o| o.last_due_at).is_some_and(|due| due < now),
+        open_anyway: openness.is_some_and(|o| o.is_open),
+        full_wanted: assignment.feedback == assignments::Feedback::Full,
+        marks_released: assignment.released_at.is_some(),
+    })
+}
+
+/// A grade from its stored JSON.
+///
+/// # Errors
+/// When it has another form.
+pub fn grade_from(text: &str) -> Result<Grade, serde_json::Error> {
+    // Nesting is limited by serde_json itself, and only our own grades are ever stored.
+    Grade::deserialize(&mut serde_json::Deserializer::from_str(text))
+}
