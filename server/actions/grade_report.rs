@@ -11,8 +11,8 @@ use crate::grading::review::review;
 use crate::grading::{GradeInput, grade};
 use crate::report::model::Report;
 use crate::store::grades::{self, NewGrade};
-use crate::store::ids::{AssignmentId, ReportId};
-use crate::store::{StoreError, assignments, plates, reports};
+use crate::store::ids::{AssignmentId, PersonId, ReportId};
+use crate::store::{StoreError, assignments, audit, plates, reports};
 
 /// Version that grades say they were computed with.
 pub const SOFTWARE: &str = concat!("platemark ", env!("CARGO_PKG_VERSION"));
@@ -127,10 +127,30 @@ pub async fn grade_missing(service: &Service) -> Result<usize, StoreError> {
 ///
 /// # Errors
 /// With the first report that cannot be graded; those before it are.
-pub async fn grade_again(service: &Service, assignment: AssignmentId) -> Result<usize, GradeError> {
+pub async fn grade_again(
+    service: &Service,
+    assignment: AssignmentId,
+    by: Option<PersonId>,
+) -> Result<usize, GradeError> {
     let all = grades::reports_of(&service.store, assignment).await?;
     for report in &all {
         grade_report(service, *report).await?;
     }
+    let mut tx = service.store.change().await?;
+    let about = ("assignment", assignment.0);
+    let detail = serde_json::json!({ "reports": all.len() });
+    let at = service.clock.now();
+    audit::write(
+        &mut tx,
+        &audit::Entry {
+            at,
+            person: by,
+            what: "grade-again",
+            about,
+            detail,
+        },
+    )
+    .await?;
+    tx.commit().await?;
     Ok(all.len())
 }

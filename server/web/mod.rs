@@ -9,6 +9,8 @@ pub mod app;
 pub mod errors;
 /// The head of every page.
 pub mod frame;
+/// The lines of a graded report.
+pub mod graded;
 /// Who may see what.
 pub mod guards;
 /// What happens to every request, in one stack.

@@ -28,3 +28,9 @@ impl<T: Template> IntoResponse for Sheet<T> {
         }
     }
 }
+
+/// Whether two texts are the same, whatever holds them: for templates.
+#[must_use]
+pub fn same(one: impl AsRef<str>, other: impl AsRef<str>) -> bool {
+    one.as_ref() == other.as_ref()
+}

@@ -10,7 +10,9 @@ use axum::routing::{MethodRouter, get, post};
 use super::app::App;
 use super::errors::WebError;
 use super::guards::{Access, admit};
-use super::pages::{classes, my, sign_in, start};
+use super::pages::{
+    assign, assignment, class, classes, exercise, exercises, gradebook, graded_report, import, my, sign_in, start,
+};
 use super::{layers, static_files, upload};
 
 /// Largest form without files.
@@ -51,7 +53,6 @@ fn form<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, hand
 }
 
 /// A form with files ([`upload::Upload`]).
-#[expect(dead_code, reason = "used with the first page that takes files")]
 fn files<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
     Route {
         most_bytes: upload::REQUEST_BYTES,
@@ -62,13 +63,28 @@ fn files<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, han
 /// The table.
 #[must_use]
 pub fn table() -> Vec<Route> {
-    use Access::{Anyone, SignedIn, Staff, Student};
+    use Access::{Anyone, Instructor, SignedIn, Staff, Student};
     vec![
         page("/", SignedIn, start::page),
         page("/sign-in", Anyone, sign_in::page),
         form("/sign-in", Anyone, sign_in::submit),
         form("/sign-out", Anyone, sign_in::leave),
         page("/classes", Staff, classes::page),
+        page("/classes/{class}", Staff, class::page),
+        page("/classes/{class}/gradebook", Staff, gradebook::page),
+        page("/classes/{class}/assign", Instructor, assign::page),
+        form("/classes/{class}/assign", Instructor, assign::submit),
+        page("/assignments/{assignment}", Staff, assignment::page),
+        form("/assignments/{assignment}/release", Instructor, assignment::release),
+        form("/assignments/{assignment}/grade-again", Instructor, assignment::again),
+        page("/reports/{report}", Instructor, graded_report::page),
+        page("/reports/{report}/source", Instructor, graded_report::source),
+        page("/exercises", Instructor, exercises::page),
+        page("/exercises/import", Instructor, import::page),
+        files("/exercises/import", Instructor, import::submit),
+        page("/exercises/{exercise}", Instructor, exercise::page),
+        page("/exercises/{exercise}/plates/{plate}", Instructor, exercise::plate),
+        form("/exercises/{exercise}/plates/{plate}", Instructor, exercise::say),
         page("/my", Student, my::page),
         page("/health", Anyone, start::health),
         page("/static/{*path}", Anyone, static_files::file),

@@ -29,6 +29,15 @@ pub fn show_clock(when: When, zone: &TimeZone) -> String {
         .to_string()
 }
 
+/// As in `Tue 3 Nov`.
+#[must_use]
+pub fn show_day(when: When, zone: &TimeZone) -> String {
+    when.timestamp()
+        .to_zoned_datetime(zone.clone())
+        .strftime("%a %-d %b")
+        .to_string()
+}
+
 /// For machines: RFC 3339 in UTC.
 #[must_use]
 pub fn machine(when: When) -> String {

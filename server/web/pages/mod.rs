@@ -1,7 +1,23 @@
 //! One file per page: the template's struct, then its handlers.
 
+/// Assigning an exercise to a class.
+pub mod assign;
+/// The reports of an assignment.
+pub mod assignment;
+/// One class.
+pub mod class;
 /// The classes of an instructor or assistant.
 pub mod classes;
+/// One exercise and its plates.
+pub mod exercise;
+/// All exercises.
+pub mod exercises;
+/// Pairs by assignments.
+pub mod gradebook;
+/// One graded report.
+pub mod graded_report;
+/// Import of an exercise.
+pub mod import;
 /// A student's first page.
 pub mod my;
 /// Sign in, sign out.

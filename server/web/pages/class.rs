@@ -1,0 +1,77 @@
+//! One class: its assignments, pairs and people.
+
+use askama::Template;
+use axum::extract::State;
+
+use crate::store::assignments::{self, AssignmentLine};
+use crate::store::classes::{self, Class as Stored, RosterLine};
+use crate::store::pairs::{self, PairLine};
+use crate::store::people::Role;
+use crate::web::app::App;
+use crate::web::errors::WebError;
+use crate::web::frame::Frame;
+use crate::web::guards::ClassOf;
+use crate::web::render::Page;
+use crate::web::times;
+
+#[derive(Debug, Template)]
+#[template(path = "class.html")]
+pub(in crate::web) struct Class {
+    frame: Frame,
+    class: Stored,
+    may_change: bool,
+    assignments: Vec<Line>,
+    pairs: Vec<PairLine>,
+    roster: Vec<RosterLine>,
+    cells: Vec<(&'static str, String)>,
+}
+
+#[derive(Debug)]
+struct Line {
+    line: AssignmentLine,
+    due: String,
+    state: &'static str,
+}
+
+pub(in crate::web) async fn page(State(app): State<App>, of: ClassOf) -> Result<Page<Class>, WebError> {
+    let ClassOf { person, class } = of;
+    let (store, now) = (&app.service.store, app.service.clock.now());
+    let zone = times::zone(&class.time_zone);
+    let line = |line: AssignmentLine| {
+        let state = match (line.opens_at > now, line.due_at < now, line.released_at.is_some()) {
+            (true, _, _) => "not open yet",
+            (_, _, true) => "marks released",
+            (_, true, _) => "due",
+            _ => "open",
+        };
+        Line {
+            due: times::show(line.due_at, &zone),
+            line,
+            state,
+        }
+    };
+    let assignments: Vec<Line> = assignments::of_class(store, class.id)
+        .await?
+        .into_iter()
+        .map(line)
+        .collect();
+    let pairs = pairs::of_class(store, class.id, now).await?;
+    let roster = classes::roster(store, class.id, now).await?;
+    let students = roster.iter().filter(|l| l.role == Role::Student).count();
+    let cells = vec![
+        ("Class", class.name.clone()),
+        ("Term", class.term.clone()),
+        ("Time zone", class.time_zone.clone()),
+        ("Pairs", pairs.len().to_string()),
+        ("Students", students.to_string()),
+    ];
+    Ok(Page(Class {
+        frame: Frame::of(&person, "/classes"),
+        may_change: person.role == Role::Instructor,
+        class,
+        assignments,
+        pairs,
+        roster,
+        cells,
+    }))
+}
