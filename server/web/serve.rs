@@ -8,6 +8,7 @@ use tokio::net::TcpListener;
 
 use super::app::App;
 use super::routes;
+use crate::actions::grade_report::grade_missing;
 use crate::actions::{Service, sign_in};
 
 /// How often what is over is removed.
@@ -53,7 +54,13 @@ pub async fn serve(
     result
 }
 
+/// Grades what a stop left ungraded, then removes what is over, again and again.
 async fn sweep(service: Service) {
+    match grade_missing(&service).await {
+        Ok(0) => {}
+        Ok(count) => tracing::info!(count, "reports were graded that had no grade yet"),
+        Err(error) => tracing::error!(%error, "reports without a grade could not be found"),
+    }
     loop {
         if let Err(error) = sign_in::sweep(&service).await {
             tracing::warn!(%error, "old sessions were not removed");
