@@ -3,4 +3,5 @@
 
 mod architecture;
 mod checks;
+mod drawing;
 mod exercise_file;

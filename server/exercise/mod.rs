@@ -3,6 +3,7 @@
 //! `model` holds the checked exercise, `plate` the truth of its copies, `geometry` turns feature states into
 //! the values of characteristics. Files are read and written in `file`, drawn in `drawing`.
 
+pub mod drawing;
 pub mod file;
 pub mod geometry;
 pub mod model;

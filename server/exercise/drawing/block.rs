@@ -1,0 +1,341 @@
+//! What stands around the drawing: the balloons of one feature side by side, with lines of text below them, or a datum
+//! letter in its box.
+
+use super::lettering::{self, Hand};
+use super::paper::{Area, Point, along, count, direction, distance, shifted};
+use super::svg::LETTER;
+use super::target::{End, Target};
+
+/// Diameter of a balloon and its share of the row.
+pub(super) const BALLOON: f64 = 8.0;
+/// Side of a datum box.
+pub(super) const DATUM_BOX: f64 = 7.0;
+/// Height of the datum triangle.
+pub(super) const TRIANGLE: f64 = 3.0;
+/// Between two balloons of a block.
+const GAP: f64 = 0.6;
+/// Height of a line of text.
+pub(super) const TEXT_LINE: f64 = 5.4;
+/// Balloons side by side.
+const IN_A_ROW: usize = 3;
+/// How far beside an edge a balloon stands that the edge runs towards.
+const BESIDE: f64 = 9.0;
+/// Largest angle of a leader to the perpendicular where it leaves its balloon, as a tangent.
+const SLANT: f64 = 1.4;
+
+/// A side of the drawing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Side {
+    Top,
+    Right,
+    Bottom,
+    Left,
+}
+
+impl Side {
+    pub(super) const ALL: [Self; 4] = [Self::Top, Self::Right, Self::Bottom, Self::Left];
+
+    pub(super) const fn index(self) -> usize {
+        match self {
+            Self::Top => 0,
+            Self::Right => 1,
+            Self::Bottom => 2,
+            Self::Left => 3,
+        }
+    }
+
+    /// Towards the drawing.
+    pub(super) const fn inward(self) -> Point {
+        match self {
+            Self::Top => [0.0, 1.0],
+            Self::Right => [-1.0, 0.0],
+            Self::Bottom => [0.0, -1.0],
+            Self::Left => [1.0, 0.0],
+        }
+    }
+
+    /// Which coordinate runs along the side.
+    pub(super) const fn axis(self) -> usize {
+        match self {
+            Self::Top | Self::Bottom => 0,
+            Self::Left | Self::Right => 1,
+        }
+    }
+}
+
+/// What a block shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Shows {
+    Balloons,
+    Datum,
+}
+
+/// A block before it is placed.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Block {
+    pub(super) shows: Shows,
+    /// Numbers or the letter.
+    pub(super) labels: Vec<String>,
+    /// Lines of text.
+    pub(super) notes: Vec<String>,
+    /// What its leaders end on.
+    pub(super) targets: Vec<Target>,
+    /// The side that it must be on.
+    pub(super) side: Option<Side>,
+}
+
+/// Width of a balloon: round for short numbers, longer for long ones.
+pub(super) fn balloon_width(label: &str) -> f64 {
+    let text = lettering::width(label, Hand::Figures, LETTER);
+    if text <= BALLOON - 2.2 { BALLOON } else { text + 4.0 }
+}
+
+impl Block {
+    fn rows(&self) -> impl Iterator<Item = &[String]> {
+        self.labels.chunks(IN_A_ROW)
+    }
+
+    fn row_width(row: &[String]) -> f64 {
+        row.iter().map(|l| balloon_width(l) + GAP).sum::<f64>() - GAP
+    }
+
+    /// Width and height on paper, whichever side it comes to.
+    pub(super) fn size(&self) -> [f64; 2] {
+        if self.shows == Shows::Datum {
+            let side = DATUM_BOX + if self.needs_own_triangle() { TRIANGLE } else { 0.0 };
+            return [side, side];
+        }
+        let notes = self
+            .notes
+            .iter()
+            .map(|t| lettering::width(t, Hand::Figures, LETTER) + 1.0);
+        let width = self.rows().map(Self::row_width).chain(notes).fold(0.0, f64::max);
+        let rows = count(self.rows().count());
+        [
+            width,
+            rows * (BALLOON + GAP) - GAP + count(self.notes.len()) * TEXT_LINE,
+        ]
+    }
+
+    /// A datum that is seen face on has its triangle at its box and a dot on the face.
+    fn needs_own_triangle(&self) -> bool {
+        self.shows == Shows::Datum && self.targets.iter().any(|t| matches!(t, Target::Spots { .. }))
+    }
+
+    /// The middle of all that it points at, for a place on `side`: beside an edge that runs towards the side, so that
+    /// the leader does not come along it.
+    pub(super) fn wish(&self, side: Side) -> Point {
+        let mut sum = [0.0; 2];
+        for t in &self.targets {
+            sum = shifted(sum, t.middle());
+            if t.flatness(shifted(
+                t.middle(),
+                [-100.0 * side.inward()[0], -100.0 * side.inward()[1]],
+            )) > 0.5
+            {
+                sum[side.axis()] += BESIDE;
+            }
+        }
+        let n = count(self.targets.len().max(1));
+        [sum[0] / n, sum[1] / n]
+    }
+
+    /// From the start of the block along its side to the balloon that should stand opposite to the target.
+    pub(super) fn lead(&self, side: Side) -> f64 {
+        let [width, height] = self.size();
+        if self.shows == Shows::Datum || self.labels.is_empty() {
+            return [width, height][side.axis()] / 2.0;
+        }
+        if side.axis() == 1 {
+            let middle = count((self.rows().count() - 1) / 2);
+            return middle * (BALLOON + GAP) + BALLOON / 2.0;
+        }
+        let facing = if side == Side::Top {
+            self.rows().last()
+        } else {
+            self.rows().next()
+        };
+        let row = facing.unwrap_or(&[]);
+        let before: f64 = row
+            .iter()
+            .take((row.len() - 1) / 2)
+            .map(|l| balloon_width(l) + GAP)
+            .sum();
+        let own = row.get((row.len() - 1) / 2).map_or(0.0, |l| balloon_width(l));
+        (width - Self::row_width(row)) / 2.0 + before + own / 2.0
+    }
+}
+
+/// How far a place lies in a direction.
+fn towards(p: Point, direction: Point) -> f64 {
+    p[0] * direction[0] + p[1] * direction[1]
+}
+
+/// A leader on paper.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Leader {
+    pub(super) from: Point,
+    pub(super) to: Point,
+    pub(super) end: End,
+}
+
+/// A balloon or datum box on paper.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Cell {
+    pub(super) label: String,
+    pub(super) area: Area,
+}
+
+/// A line of text on paper.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Note {
+    pub(super) text: String,
+    pub(super) area: Area,
+}
+
+/// A block in its place.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Placed {
+    pub(super) side: Side,
+    pub(super) cells: Vec<Cell>,
+    pub(super) notes: Vec<Note>,
+    pub(super) leaders: Vec<Leader>,
+    /// Triangle of a datum seen face on: tip at the box, middle of the base.
+    pub(super) triangle: Option<(Point, Point)>,
+}
+
+impl Block {
+    /// The block laid out within `area`, which has its size, on `side`.
+    pub(super) fn laid(&self, area: Area, side: Side) -> Placed {
+        let mut placed = Placed {
+            side,
+            cells: Vec::new(),
+            notes: Vec::new(),
+            leaders: Vec::new(),
+            triangle: None,
+        };
+        if self.shows == Shows::Datum {
+            self.lay_datum(&mut placed, area);
+        } else {
+            self.lay_balloons(&mut placed, area);
+        }
+        for target in &self.targets {
+            let taken: Vec<Point> = placed.leaders.iter().map(|l| l.to).collect();
+            let leader = self.leader(&placed, &target.apart_from(&taken));
+            placed.leaders.push(leader);
+        }
+        placed
+    }
+
+    fn lay_datum(&self, placed: &mut Placed, area: Area) {
+        let inward = placed.side.inward();
+        let middle = area.middle();
+        let away = if self.needs_own_triangle() { TRIANGLE / 2.0 } else { 0.0 };
+        let at = shifted(middle, [-inward[0] * away, -inward[1] * away]);
+        let label = self.labels.first().cloned().unwrap_or_default();
+        placed.cells.push(Cell {
+            label,
+            area: Area::around(at, DATUM_BOX, DATUM_BOX),
+        });
+        if self.needs_own_triangle() {
+            let tip = shifted(at, [inward[0] * DATUM_BOX / 2.0, inward[1] * DATUM_BOX / 2.0]);
+            placed.triangle = Some((tip, shifted(tip, [inward[0] * TRIANGLE, inward[1] * TRIANGLE])));
+        }
+    }
+
+    /// Text lies on the far side of the balloons, seen from the drawing, or below them at its sides.
+    fn lay_balloons(&self, placed: &mut Placed, area: Area) {
+        let notes_first = placed.side == Side::Top;
+        let notes_height = count(self.notes.len()) * TEXT_LINE;
+        let start = |width: f64| match placed.side {
+            Side::Top | Side::Bottom => area.middle()[0] - width / 2.0,
+            Side::Left => area.max[0] - width,
+            Side::Right => area.min[0],
+        };
+        let mut y = area.min[1] + if notes_first { notes_height } else { 0.0 };
+        for row in self.rows() {
+            let mut x = start(Self::row_width(row));
+            for label in row {
+                let width = balloon_width(label);
+                let cell = Area {
+                    min: [x, y],
+                    max: [x + width, y + BALLOON],
+                };
+                placed.cells.push(Cell {
+                    label: label.clone(),
+                    area: cell,
+                });
+                x += width + GAP;
+            }
+            y += BALLOON + GAP;
+        }
+        let mut y = if notes_first { area.min[1] } else { y - GAP };
+        for text in &self.notes {
+            let x = start(lettering::width(text, Hand::Figures, LETTER));
+            let width = lettering::width(text, Hand::Figures, LETTER);
+            let area = Area {
+                min: [x, y],
+                max: [x + width, y + TEXT_LINE],
+            };
+            placed.notes.push(Note {
+                text: text.clone(),
+                area,
+            });
+            y += TEXT_LINE;
+        }
+    }
+
+    /// The leader from the nearest balloon of the row or column that faces the drawing.
+    fn leader(&self, placed: &Placed, target: &Target) -> Leader {
+        let inward = placed.side.inward();
+        if let Some((_, base)) = placed.triangle {
+            let (to, end) = target.end(base);
+            return Leader { from: base, to, end };
+        }
+        let facing = |c: &Cell| towards(c.area.min, inward).max(towards(c.area.max, inward));
+        let foremost = placed.cells.iter().map(facing).fold(f64::NEG_INFINITY, f64::max);
+        let mut best: Option<Leader> = None;
+        for cell in &placed.cells {
+            if facing(cell) < foremost - 0.1 {
+                continue;
+            }
+            let leader = self.leader_of(cell, placed.side, target);
+            if best.is_none_or(|b| distance(leader.from, leader.to) < distance(b.from, b.to)) {
+                best = Some(leader);
+            }
+        }
+        best.unwrap_or(Leader {
+            from: [0.0; 2],
+            to: [0.0; 2],
+            end: End::Plain,
+        })
+    }
+
+    fn leader_of(&self, cell: &Cell, side: Side, target: &Target) -> Leader {
+        let inward = side.inward();
+        let middle = cell.area.middle();
+        if self.shows == Shows::Datum {
+            let from = shifted(middle, [inward[0] * DATUM_BOX / 2.0, inward[1] * DATUM_BOX / 2.0]);
+            let (to, end) = target.end(from);
+            return Leader { from, to, end };
+        }
+        let reach = (cell.area.width() - BALLOON) / 2.0;
+        let (a, b) = (shifted(middle, [-reach, 0.0]), shifted(middle, [reach, 0.0]));
+        let (first, _) = target.end(middle);
+        let spine = along(a, b, super::paper::nearest_share(first, a, b));
+        let d = direction(spine, first);
+        // Not more slanted than SLANT, so that it leaves the block by the side that faces the drawing.
+        let across = [inward[1], -inward[0]];
+        let (ahead, aside) = (towards(d, inward), towards(d, across));
+        let aside = if ahead > 0.0 {
+            (aside / ahead).clamp(-SLANT, SLANT)
+        } else {
+            SLANT * aside.signum()
+        };
+        let length = 1.0_f64.hypot(aside);
+        let out = [0, 1].map(|i| (inward[i] + aside * across[i]) / length);
+        let from = shifted(spine, [out[0] * BALLOON / 2.0, out[1] * BALLOON / 2.0]);
+        let (to, end) = target.end(from);
+        Leader { from, to, end }
+    }
+}

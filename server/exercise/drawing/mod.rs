@@ -1,0 +1,126 @@
+//! The drawing of an exercise, as SVG made from the model: no file, no clock, no font of the machine it runs on.
+//!
+//! [`plan_view`] draws the whole plate from above, or a cut-out of it around one characteristic; [`deviations`] draws
+//! what was off as arrows on it; [`place_rule`] draws one value between its limits. Lines and leaders follow ISO 128
+//! and ISO 129-1, datum letters ISO 5459, scales ISO 5455, as far as plates need them.
+//!
+//! SVG lengths are millimetres of paper, so that a print is at the scale that the picture states. There are
+//! presentation attributes and classes and no styles: a strict Content-Security-Policy lets it through, and without any
+//! style sheet it is complete in black.
+
+mod block;
+mod cutout;
+mod deviations;
+mod dimension;
+mod faces;
+mod lettering;
+mod links;
+mod paper;
+mod place_rule;
+mod plan;
+mod ring;
+mod scale;
+mod sheet;
+mod svg;
+mod symbols;
+mod target;
+#[cfg(test)]
+mod tests;
+mod view;
+
+pub use deviations::{Deviation, DeviationSet, Remark, deviations};
+pub use place_rule::{PlaceRule, mark_rule, place_rule};
+pub use scale::Scale;
+pub use view::plan_view;
+
+/// How a drawing is made.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DrawingOptions {
+    /// Largest width and height of the picture in millimetres; the scale is the largest that fits.
+    pub room_mm: [f64; 2],
+    /// What is shown.
+    pub view: View,
+    /// Balloons lead to `#c-NO` and have the id `b-NO`. Off where a page shows a second drawing, or has no table.
+    pub linked: bool,
+    /// Crosses where the datum faces are to be touched.
+    pub touches: bool,
+}
+
+/// What is shown.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum View {
+    /// The whole plate with all balloons.
+    Whole,
+    /// What lies around the characteristic with this index, with its balloon alone.
+    Around(usize),
+}
+
+impl DrawingOptions {
+    /// The whole plate on a screen.
+    #[must_use]
+    pub const fn screen() -> Self {
+        Self {
+            room_mm: [200.0, 165.0],
+            view: View::Whole,
+            linked: true,
+            touches: true,
+        }
+    }
+
+    /// The whole plate on an upright page, A4 or Letter.
+    #[must_use]
+    pub const fn page_upright() -> Self {
+        Self {
+            room_mm: [168.0, 180.0],
+            view: View::Whole,
+            linked: true,
+            touches: true,
+        }
+    }
+
+    /// The whole plate on a page of its own, A4 or Letter across.
+    #[must_use]
+    pub const fn page_across() -> Self {
+        Self {
+            room_mm: [236.0, 145.0],
+            view: View::Whole,
+            linked: true,
+            touches: true,
+        }
+    }
+
+    /// The cut-out beside one number at the machine.
+    #[must_use]
+    pub const fn around(characteristic: usize) -> Self {
+        Self {
+            room_mm: [86.0, 52.0],
+            view: View::Around(characteristic),
+            linked: false,
+            touches: false,
+        }
+    }
+}
+
+/// A finished picture.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Picture {
+    /// The whole `svg` element.
+    pub svg: String,
+    /// For the title block.
+    pub scale: Scale,
+    /// Width and height on paper.
+    pub size_mm: [f64; 2],
+    /// Where the plate lies in the picture.
+    pub plate: PaperBox,
+    /// Where numbers, letters and texts beside the plate lie; no two of these boxes meet, and none comes onto the plate.
+    pub lettering: Vec<PaperBox>,
+}
+
+/// A box on paper, in millimetres, x to the right and y down.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PaperBox {
+    /// Upper left corner.
+    pub min: [f64; 2],
+    /// Lower right corner.
+    pub max: [f64; 2],
+}

@@ -1,0 +1,270 @@
+//! What holds for every drawing, on exercises made up at random.
+
+use std::fmt::Write;
+
+use proptest::prelude::*;
+
+use super::block::Shows;
+use super::paper::Area;
+use super::view::{Composed, Wanted};
+use super::{Deviation, DeviationSet, DrawingOptions, Picture, Remark, View, deviations, plan_view};
+use crate::exercise::file::{Severity, read_exercise};
+use crate::exercise::model::Exercise;
+
+/// Numbers that follow from a seed, for plates that nobody chose (Marsaglia 2003, xorshift64).
+struct Dice(u64);
+
+impl Dice {
+    fn roll(&mut self, sides: u64) -> u64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        self.0 % sides
+    }
+}
+
+/// All but the features.
+const HEAD: &str = r#"format = 1
+code = "MADE-UP"
+title = "Made up <& not shipped>"
+units = "mm"
+decimals = 3
+general_tolerance = "±0.1"
+[body]
+outline = [[0, 0], [120, 0], [120, 8], [160, 8], [160, 100], [0, 100]]
+thickness = 20
+material = "steel"
+[datum_frame]
+A = { face = "top", sets = "z", at = 0, touches = [[5, 5], [155, 12], [80, 96]] }
+B = { face = "front", sets = "y", at = 0, touches = [[8, -5], [112, -5]] }
+C = { face = "left", sets = "x", at = 0, touches = [[50, -5]] }
+[measurement]
+expanded_uncertainty = 0.008
+per_length = 0
+repeatability = 0.002
+tip_diameter = 3
+"#;
+
+/// The text of an exercise with about `wanted` characteristics on a plate of 160 by 100 mm (or so many inches).
+fn made_up(seed: u64, wanted: usize) -> String {
+    let mut dice = Dice(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1);
+    let mut text = HEAD.to_owned();
+    let (mut no, mut places) = (0, Vec::new());
+    for i in 0..40 {
+        if no >= wanted {
+            break;
+        }
+        let cell = dice.roll(40);
+        if places.contains(&cell) {
+            continue;
+        }
+        places.push(cell);
+        let (x, y) = (10 + 19 * (cell % 8) + dice.roll(5), 18 + 17 * (cell / 8) + dice.roll(4));
+        let (body, quantities) = shape(&mut dice, x, y);
+        let _ = write!(text, "[[feature]]\nkey = \"f{i}\"\n{body}\n");
+        for of in quantities {
+            if no < wanted && dice.roll(4) > 0 {
+                no += 1;
+                // Now and then a number that does not fit into a circle.
+                let tail = if dice.roll(12) == 0 { ".A-1" } else { "" };
+                let tolerance = if ["flatness", "cylindricity", "position"].contains(of) {
+                    "max 0.1"
+                } else {
+                    "±0.1"
+                };
+                let _ = write!(
+                    text,
+                    "[[feature.characteristic]]\nno = \"{no}{tail}\"\nof = \"{of}\"\ntolerance = \"{tolerance}\"\n"
+                );
+            }
+        }
+    }
+    text
+}
+
+/// Keys of a shape at a place, and the quantities that it has.
+fn shape(dice: &mut Dice, x: u64, y: u64) -> (String, &'static [&'static str]) {
+    match dice.roll(5) {
+        0 => (
+            format!(
+                "kind = \"slot\"\nat = [{x}, {y}, 0]\nlength = 14\nwidth = 6\nangle = {}",
+                dice.roll(180)
+            ),
+            &["x", "y", "length", "width", "angle"],
+        ),
+        1 => (
+            format!("kind = \"point\"\nat = [{x}, {y}, 0]\nnormal = [0, 0, 1]"),
+            &["z"],
+        ),
+        2 => (
+            format!("kind = \"plane\"\nat = [{x}, {y}, -4]\nnormal = [0, 0, 1]\nsize = [12, 8]"),
+            &["z", "flatness"],
+        ),
+        3 => (
+            format!("kind = \"cylinder\"\nat = [{x}, {y}, 0]\ndiameter = 9\npoints = 12"),
+            &["x", "y", "diameter", "cylindricity", "position"],
+        ),
+        _ => (
+            format!(
+                "kind = \"circle\"\nat = [{x}, {y}, -{}]\ndiameter = {}\ndepth = 3",
+                5 * dice.roll(2),
+                4 + dice.roll(9)
+            ),
+            &["diameter", "x", "y"],
+        ),
+    }
+}
+
+fn read(text: &str) -> Exercise {
+    let (exercise, problems) = read_exercise("made-up.toml", text);
+    let errors: Vec<_> = problems.iter().filter(|p| p.severity == Severity::Error).collect();
+    assert!(errors.is_empty(), "{errors:?}\n{text}");
+    exercise.unwrap()
+}
+
+/// Everything that is wrong with the places of lettering and leaders.
+fn faults(composed: &Composed) -> Vec<String> {
+    let mut found = Vec::new();
+    let boxes = composed.lettering();
+    let plate = composed.sheet.area(composed.plan.extent);
+    for (i, a) in boxes.iter().enumerate() {
+        for b in boxes.iter().skip(i + 1).filter(|b| a.overlaps(**b)) {
+            found.push(format!("{a:?} meets {b:?}"));
+        }
+        if a.overlaps(plate) {
+            found.push(format!("{a:?} lies on the plate"));
+        }
+        if !composed.extent().is_around(*a) {
+            found.push(format!("{a:?} lies outside of the picture"));
+        }
+    }
+    let cells = || composed.arrangement.placed.iter().flat_map(|p| &p.cells);
+    for (block, placed) in composed.links.blocks.iter().zip(&composed.arrangement.placed) {
+        for leader in &placed.leaders {
+            let reach = if block.shows == Shows::Datum { 3.1 } else { 0.1 };
+            let own = |a: Area| a.grown(reach).holds(leader.from);
+            for cell in cells().filter(|c| c.area.is_met_by(leader.from, leader.to) && !own(c.area)) {
+                found.push(format!("the leader of {:?} runs over {}", block.labels, cell.label));
+            }
+            if !plate.grown(3.1).holds(leader.to) {
+                found.push(format!("the leader of {:?} ends beside the plate", block.labels));
+            }
+        }
+        if placed.leaders.is_empty() {
+            found.push(format!("{:?} points at nothing", block.labels));
+        }
+    }
+    found
+}
+
+/// Whether every element is closed where it should be, and nothing stands in the text that a strict policy would stop.
+fn well_formed(picture: &Picture) -> Result<(), String> {
+    let mut open = Vec::new();
+    let mut ids = Vec::new();
+    for tag in picture.svg.split('<').skip(1) {
+        let (inside, _) = tag.split_once('>').ok_or("a tag without an end")?;
+        if let Some(name) = inside.strip_prefix('/') {
+            if open.pop() != Some(name) {
+                return Err(format!("</{name}> closes nothing"));
+            }
+        } else {
+            let name = inside.split([' ', '/']).next().unwrap_or("");
+            if !inside.ends_with('/') {
+                open.push(name);
+            }
+            if inside.matches('"').count() % 2 != 0 || inside.contains("style=") || inside.contains(" on") {
+                return Err(format!("<{inside}>"));
+            }
+            ids.extend(
+                inside
+                    .split(" id=\"")
+                    .skip(1)
+                    .filter_map(|t| t.split('"').next())
+                    .map(str::to_owned),
+            );
+        }
+    }
+    let count = ids.len();
+    ids.sort();
+    ids.dedup();
+    if ids.len() != count {
+        return Err("an id twice".to_owned());
+    }
+    if picture.svg.contains("NaN") || picture.svg.contains("inf") {
+        return Err("no number".to_owned());
+    }
+    if open.is_empty() {
+        Ok(())
+    } else {
+        Err(format!("still open: {open:?}"))
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn no_lettering_meets_another_or_the_plate(seed in 1_u64..1_000_000, wanted in 8_usize..35, wide in 120.0..260.0_f64) {
+        let exercise = read(&made_up(seed, wanted));
+        let composed = Composed::of(&exercise, &Wanted::plain([wide, 165.0], true));
+        prop_assert_eq!(faults(&composed), Vec::<String>::new());
+        let shown: usize = composed.links.blocks.iter().filter(|b| b.shows == Shows::Balloons).map(|b| b.labels.len()).sum();
+        prop_assert_eq!(shown, exercise.characteristics.len(), "every characteristic has its balloon");
+    }
+
+    #[test]
+    fn pictures_are_well_formed_and_keep_a_strict_policy(seed in 1_u64..1_000_000, wanted in 8_usize..20) {
+        let exercise = read(&made_up(seed, wanted));
+        let options = DrawingOptions::screen();
+        prop_assert_eq!(well_formed(&plan_view(&exercise, &options)), Ok(()));
+        let around = DrawingOptions::around(wanted % exercise.characteristics.len());
+        prop_assert_eq!(well_formed(&plan_view(&exercise, &around)), Ok(()));
+        let set = DeviationSet {
+            reported: (0..exercise.features.len()).map(|feature| Deviation { feature, dx: 1.5, dy: -0.01, outside: true }).collect(),
+            corrected: vec![Deviation { feature: 0, dx: 0.0, dy: -0.01, outside: false }],
+            remarks: (0..exercise.characteristics.len()).step_by(3).map(|characteristic| Remark { characteristic, by: 0.031, outside: true }).collect(),
+        };
+        prop_assert_eq!(well_formed(&deviations(&exercise, &set, &options)), Ok(()));
+    }
+}
+
+#[test]
+fn the_scale_is_the_largest_that_fits() {
+    let exercise = read(&made_up(7, 12));
+    let check = |room_mm: [f64; 2], expected: &str| {
+        let picture = plan_view(
+            &exercise,
+            &DrawingOptions {
+                room_mm,
+                ..DrawingOptions::screen()
+            },
+        );
+        assert_eq!(picture.scale.to_string(), expected, "{room_mm:?}");
+    };
+    // The plate is 160 by 100 mm; scales are those of ISO 5455.
+    check([450.0, 300.0], "2:1");
+    check([230.0, 165.0], "1:1");
+    check([190.0, 165.0], "1:2");
+}
+
+#[test]
+fn a_cut_out_shows_one_balloon_and_no_link() {
+    let exercise = read(&made_up(7, 12));
+    let picture = plan_view(&exercise, &DrawingOptions::around(3));
+    assert_eq!(picture.svg.matches("d-balloon").count(), 1);
+    assert!(!picture.svg.contains("<a ") && !picture.svg.contains(" id="));
+    assert_eq!(format!("{:?}", picture.size_mm), "[86.0, 52.0]");
+}
+
+#[test]
+fn a_characteristic_that_is_not_there_gives_the_whole_view() {
+    let exercise = read(&made_up(7, 12));
+    let options = DrawingOptions {
+        view: View::Around(99),
+        ..DrawingOptions::screen()
+    };
+    assert_eq!(
+        plan_view(&exercise, &options),
+        plan_view(&exercise, &DrawingOptions::screen())
+    );
+}
