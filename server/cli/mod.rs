@@ -1,5 +1,7 @@
 //! One file per command. A new command is a module, a line in [`Command`] and a line in its [`Command::run`].
 
+/// `check`: what is wrong with exercise and plates files.
+pub mod check;
 /// The demo school, ready to be looked at.
 pub mod demo;
 /// `grade`: reports, offline.
@@ -31,6 +33,8 @@ pub struct Cli {
 /// What the program can do.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Check exercise and plates files
+    Check(check::CheckArgs),
     /// Start the demo school on this machine
     Demo(demo::Args),
     /// Grade reports against an exercise and its plates
@@ -52,6 +56,7 @@ impl Command {
     /// With a message for the person at the command line.
     pub fn run(self) -> anyhow::Result<ExitCode> {
         match self {
+            Self::Check(args) => check::run(&args, &mut std::io::stdout().lock()),
             Self::Demo(args) => demo::run(args),
             Self::Grade(args) => grade::run(&args, &mut Streams::of_process()),
             Self::Instructor(args) => instructor::run(&args),

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::characteristic::{self, Subject};
-use super::nearest::{list, nearest};
+use super::nearest::{list_all, nearest};
 use super::problem::Sink;
 use super::section::{Found, Key, Section};
 use super::sheet::Sheet;
@@ -43,7 +43,7 @@ pub(super) fn read(section: &Section<'_>, index: usize, known: &Known<'_>, sheet
     }
     let characteristics = sections
         .iter()
-        .filter_map(|s| characteristic::read(s, &subject, sheet, sink))
+        .map(|s| characteristic::read(s, &subject, sheet, sink))
         .collect();
     Read {
         key,
@@ -96,7 +96,7 @@ fn named<'f>(name: Found<&str>, known: &Known<'f>, sink: &mut Sink<'_>) -> Optio
     let meant = nearest(name.value, known.keys().copied());
     let mend = match meant {
         Some(meant) => format!("Did you mean `{meant}`?"),
-        None => format!("The features are {}.", list(known.keys().copied())),
+        None => format!("The features are {}.", list_all(known.keys().copied())),
     };
     let what = format!("there is no feature `{}`", super::section::shortened(name.value));
     sink.error(name.at, what, mend);

@@ -12,9 +12,12 @@ pub(super) fn check(sections: &[Section<'_>], read: &[Read], subject: &Subject, 
     let has_size = written("diameter") || written("width");
     let size = read
         .iter()
-        .map(|r| &r.characteristic)
+        .filter_map(|r| r.characteristic.as_ref())
         .find(|c| matches!(c.of, Quantity::Diameter | Quantity::Width));
-    for position in read.iter().filter(|r| r.characteristic.maximum_material) {
+    for position in read
+        .iter()
+        .filter(|r| r.characteristic.as_ref().is_some_and(|c| c.maximum_material))
+    {
         if !has_size {
             let what = "a position at maximum material has no size to take a bonus from";
             let mend = "Add a characteristic of its diameter (of a slot its width), or take `material_condition` out.";

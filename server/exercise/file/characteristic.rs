@@ -7,8 +7,9 @@ use super::options::Options;
 use super::problem::Sink;
 use super::section::{Found, Key, Section};
 use super::sheet::Sheet;
-use super::{head, options, plan, worked};
-use crate::exercise::model::{Between, Characteristic, Feature, Owner, Quantity};
+use super::worked::named;
+use super::{head, options, plan, quantities, worked};
+use crate::exercise::model::{Between, Characteristic, Feature, Owner, Quantity, Shape};
 use crate::exercise::names::BalloonNo;
 use crate::metrology::tolerance::Tolerance;
 
@@ -52,11 +53,11 @@ impl Subject {
     }
 }
 
-/// A characteristic and the places that later checks need.
+/// A characteristic as far as it could be worked out, and its number, which must be its own in any case.
 pub(super) struct Read {
-    pub(super) characteristic: Characteristic,
-    pub(super) no_at: usize,
+    pub(super) number: Option<Found<BalloonNo>>,
     pub(super) of_at: usize,
+    pub(super) characteristic: Option<Characteristic>,
 }
 
 /// What is written of a characteristic.
@@ -67,10 +68,29 @@ pub(super) struct Written {
     pub(super) options: Options,
 }
 
-pub(super) fn read(section: &Section<'_>, subject: &Subject, sheet: &Sheet, sink: &mut Sink<'_>) -> Option<Read> {
+pub(super) fn read(section: &Section<'_>, subject: &Subject, sheet: &Sheet, sink: &mut Sink<'_>) -> Read {
     section.refuse_unknown(sink);
-    let no: Option<Found<&str>> = section.need("no", sink);
-    let number: Option<BalloonNo> = no.and_then(|no| no.name(sink));
+    let number = section.need::<&str>("no", sink).and_then(|no| {
+        Some(Found {
+            value: no.name(sink)?,
+            at: no.at,
+        })
+    });
+    let characteristic = made(section, number.as_ref().map(|n| &n.value), subject, sheet, sink);
+    Read {
+        number,
+        of_at: section.value_at("of"),
+        characteristic,
+    }
+}
+
+fn made(
+    section: &Section<'_>,
+    number: Option<&BalloonNo>,
+    subject: &Subject,
+    sheet: &Sheet,
+    sink: &mut Sink<'_>,
+) -> Option<Characteristic> {
     let of = quantity(section, subject, sink);
     let tolerance = section.get::<&str>("tolerance", sink).and_then(|text| {
         Some(Found {
@@ -91,7 +111,7 @@ pub(super) fn read(section: &Section<'_>, subject: &Subject, sheet: &Sheet, sink
     };
     let worked = worked::out(section, subject, &written, sheet, sink)?;
     let characteristic = Characteristic {
-        no: number?,
+        no: number?.clone(),
         owner: subject.owner,
         of: written.of.value,
         nominal: worked.nominal,
@@ -109,11 +129,7 @@ pub(super) fn read(section: &Section<'_>, subject: &Subject, sheet: &Sheet, sink
         along: written.options.along,
     };
     plan::warn(&characteristic, written.of.at, subject, sheet, sink);
-    Some(Read {
-        characteristic,
-        no_at: no?.at,
-        of_at: written.of.at,
-    })
+    Some(characteristic)
 }
 
 fn weight(section: &Section<'_>, sink: &mut Sink<'_>) -> Option<Decimal> {
@@ -127,65 +143,103 @@ fn weight(section: &Section<'_>, sink: &mut Sink<'_>) -> Option<Decimal> {
 
 fn quantity(section: &Section<'_>, subject: &Subject, sink: &mut Sink<'_>) -> Option<Found<Quantity>> {
     let found: Found<&str> = section.need("of", sink)?;
-    let word = found.value;
-    let quantity = Quantity::ALL
+    let known = Quantity::ALL
         .iter()
-        .find(|(known, _)| *known == word)
+        .find(|(word, _)| *word == found.value)
         .map(|(_, quantity)| *quantity);
     if !subject.is_known() {
-        if quantity.is_none() {
+        if known.is_none() {
             found.among::<Quantity>("quantity", &Quantity::ALL, sink);
         }
         return None;
     }
-    let possible: Vec<&str> = subject.quantities.iter().map(|q| q.word()).collect();
-    match quantity {
-        Some(quantity) if subject.quantities.contains(&quantity) => Some(Found {
+    let Some(quantity) = known else {
+        let possible = subject.quantities.iter().map(|q| q.word());
+        let meant = nearest(found.value, possible).map_or_else(String::new, |m| format!("Did you mean `{m}`? "));
+        let what = format!("`{}` is no quantity", super::section::shortened(found.value));
+        sink.error(found.at, what, meant + &possible_ones(subject));
+        return None;
+    };
+    if subject.quantities.contains(&quantity) {
+        return Some(Found {
             value: quantity,
             at: found.at,
-        }),
-        Some(_) => {
-            let what = if subject.is_pair() {
-                format!("{} have no {word} between them as they stand", subject.words())
-            } else {
-                format!("{} has no {word}{}", subject.words(), why_not(subject, word))
-            };
-            sink.error(found.at, what, possible_ones(&possible, subject.is_pair()));
-            None
-        }
-        None => {
-            let meant = nearest(word, possible.iter().copied());
-            let meant = meant.map_or_else(String::new, |m| format!("Did you mean `{m}`? "));
-            let word = super::section::shortened(word);
-            sink.error(
-                found.at,
-                format!("`{word}` is no quantity"),
-                meant + &possible_ones(&possible, subject.is_pair()),
-            );
-            None
-        }
+        });
+    }
+    if subject.is_pair() {
+        let what = format!(
+            "{} have no {} between them as they stand",
+            subject.words(),
+            quantity.word()
+        );
+        sink.error(
+            found.at,
+            what,
+            format!("{}{}", between_two(quantity), possible_ones(subject)),
+        );
+    } else {
+        let what = format!(
+            "{} has no {}{}",
+            subject.words(),
+            named(quantity),
+            why_not(subject, quantity)
+        );
+        sink.error(found.at, what, possible_ones(subject));
+    }
+    None
+}
+
+fn possible_ones(subject: &Subject) -> String {
+    let place = if subject.is_pair() { "Between these two" } else { "Here" };
+    if subject.quantities.is_empty() {
+        format!("{place} nothing can be measured.")
+    } else {
+        format!(
+            "{place} it can be {}.",
+            list(subject.quantities.iter().map(|q| q.word()))
+        )
     }
 }
 
-fn possible_ones(possible: &[&str], pair: bool) -> String {
-    let where_to = if pair { "Between these two" } else { "Here" };
-    if possible.is_empty() {
-        format!("{where_to} nothing can be measured.")
-    } else {
-        format!("{where_to} it can be {}.", list(possible.iter().copied()))
+/// What two features must be to have a quantity between them.
+fn between_two(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Distance => {
+            "A distance is one of two centres (circle, sphere, cylinder, slot, point), or of a line or plane and one \
+             parallel to it. "
+        }
+        Quantity::Angle => "An angle is one of two lines or slots in plan view, or of two planes. ",
+        Quantity::Parallelism => {
+            "Parallelism is one of lines, slots, planes and cylinders that stand parallel on the print. "
+        }
+        Quantity::Perpendicularity => {
+            "Perpendicularity is one of lines, slots, planes and cylinders that stand square on the print. "
+        }
+        Quantity::Coaxiality => "Coaxiality is one of round features on the same place of the print, axes along Z. ",
+        _ => "Between two features there are distance, angle, parallelism, perpendicularity and coaxiality. ",
     }
 }
 
 /// What keeps a feature from having a quantity that its kind can have.
-fn why_not(subject: &Subject, word: &str) -> &'static str {
-    use crate::exercise::model::Shape;
-    match (subject.features.first().map(|f| &f.shape), word) {
-        (Some(Shape::Line { .. }), "x" | "y" | "z") => {
-            ", which only a line along an axis has, across its direction and along its normal"
+fn why_not(subject: &Subject, quantity: Quantity) -> &'static str {
+    let Some(shape) = subject.features.first().map(|f| &f.shape) else {
+        return "";
+    };
+    match (shape, quantity) {
+        (Shape::Line { .. }, Quantity::X | Quantity::Y | Quantity::Z) => {
+            "; a line along an axis has the one across it, along its normal"
         }
-        (Some(Shape::Point { .. } | Shape::Plane { .. }), "x" | "y" | "z") => ", which it has along its normal only",
-        (Some(Shape::Line { .. }), "angle") => " in plan view",
-        (Some(Shape::Cylinder { .. } | Shape::Cone { .. }), "x" | "y" | "position") => " with this axis",
+        (Shape::Point { normal, .. } | Shape::Plane { normal, .. }, Quantity::X | Quantity::Y | Quantity::Z) => {
+            if quantities::along_axis(*normal).is_some() {
+                "; it has the one along its normal"
+            } else {
+                ", because its normal runs along no axis"
+            }
+        }
+        (Shape::Line { .. }, Quantity::Angle) => " in plan view that touches could find",
+        (Shape::Cylinder { .. } | Shape::Cone { .. }, Quantity::X | Quantity::Y | Quantity::Position) => {
+            " with this axis"
+        }
         _ => "",
     }
 }

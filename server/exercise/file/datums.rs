@@ -55,7 +55,9 @@ pub(super) fn read(section: &Section<'_>, space: Option<&BodySpace>, sink: &mut 
         );
     }
     let mut datums = Vec::new();
-    for ((key, _), least) in entries.iter().zip([3, 2, 1]) {
+    // Which is which is not known where one is missing.
+    let touches = if entries.len() == 3 { [3, 2, 1] } else { [1, 1, 1] };
+    for ((key, _), least) in entries.iter().zip(touches) {
         let Some(letter) = letter(*key, sink) else { continue };
         let Some(found) = section.get::<&DeTable<'_>>(key.value, sink) else {
             continue;
@@ -81,7 +83,7 @@ fn letter(key: Found<&str>, sink: &mut Sink<'_>) -> Option<char> {
     match (letters.next(), letters.next()) {
         (Some(letter), None) if letter.is_ascii_uppercase() => Some(letter),
         _ => {
-            let what = format!("`{}` is no letter of a datum", key.value);
+            let what = format!("`{}` is no letter of a datum", super::section::shortened(key.value));
             sink.error(key.at, what, "It is one capital letter, A to Z.");
             None
         }

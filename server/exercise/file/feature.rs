@@ -65,7 +65,7 @@ fn assemble(
     key: Option<&Found<FeatureKey>>,
     name: Option<String>,
     shape: Option<Shape>,
-    side: Option<Side>,
+    side: Option<Option<Side>>,
     points: Option<u32>,
     points_given: bool,
 ) -> Option<Feature> {
@@ -73,7 +73,7 @@ fn assemble(
         key: key?.value.clone(),
         name: name?,
         shape: shape?,
-        side,
+        side: side?,
         points: points?,
         points_given,
     })
@@ -88,13 +88,20 @@ pub(super) fn key(section: &Section<'_>, sink: &mut Sink<'_>) -> Option<Found<Fe
     })
 }
 
-fn side(section: &Section<'_>, kind: shape::Kind, sink: &mut Sink<'_>) -> Option<Side> {
-    let default = kind.default_side()?;
-    let Some(found) = section.get::<&str>("side", sink) else {
-        return Some(default);
+/// `Some(None)` where the kind has no sides, `None` where a wrong word stands.
+#[expect(clippy::option_option, reason = "no side and an unreadable one are two things")]
+fn side(section: &Section<'_>, kind: shape::Kind, sink: &mut Sink<'_>) -> Option<Option<Side>> {
+    let Some(default) = kind.default_side() else {
+        return Some(None);
     };
+    if !section.has("side") {
+        return Some(Some(default));
+    }
     let sides = [("inside", Side::Inside), ("outside", Side::Outside)];
-    Some(found.among("side", &sides, sink).unwrap_or(default))
+    section
+        .get::<&str>("side", sink)
+        .and_then(|word| word.among("side", &sides, sink))
+        .map(Some)
 }
 
 fn points(section: &Section<'_>, shape: &Shape, sink: &mut Sink<'_>) -> Option<u32> {

@@ -3,7 +3,7 @@
 use rust_decimal::Decimal;
 
 use super::head;
-use super::nearest::list;
+use super::nearest::list_all;
 use super::problem::Sink;
 use super::section::{Found, Key, Section};
 use crate::exercise::model::{DatumFrame, MistakenSurface};
@@ -53,7 +53,7 @@ fn surface(section: &Section<'_>, frame: Option<&DatumFrame>, sink: &mut Sink<'_
     let Some(datum) = datum else {
         let what = format!("there is no datum `{}`", super::section::shortened(instead_of.value));
         let letters = frame.all().map(|d| d.letter.to_string());
-        let mend = format!("The datum frame has {}.", list(letters.iter().map(String::as_str)));
+        let mend = format!("The datum frame has {}.", list_all(letters.iter().map(String::as_str)));
         sink.error(instead_of.at, what, mend);
         return None;
     };

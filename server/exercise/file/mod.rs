@@ -14,6 +14,7 @@ mod feature;
 mod frame_noise;
 mod head;
 mod inside;
+mod kind;
 mod marks;
 mod measurement;
 mod mistaken;
@@ -32,12 +33,14 @@ mod sections;
 mod shape;
 mod sheet;
 mod syntax;
+mod unique;
 mod worked;
 mod write;
 mod write_plates;
 
 use toml::de::DeTable;
 
+pub use kind::{FileKind, kind_of};
 pub use problem::{Problem, Severity};
 pub use write::write_exercise;
 pub use write_plates::write_plates;

@@ -1,15 +1,19 @@
 //! The word that somebody probably meant.
 
-/// The word of `known` that is nearest to `found`, if it is near enough to be meant: at most a third of its letters
-/// (but at least one) left out, put in, changed, or exchanged with a neighbour.
+/// The word of `known` that is nearest to `found`, if it is near enough to be meant: at most a third of its letters left
+/// out, put in, changed, or exchanged with a neighbour. Words of one or two letters are all near to each other.
 pub(super) fn nearest<'k>(found: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
     let found = found.to_lowercase();
-    let within = |word: &str| (word.chars().count() / 3).max(1);
+    let within = |word: &str| match word.chars().count().max(found.chars().count()) {
+        0..=2 => 0,
+        letters => letters.div_ceil(3),
+    };
     known
         .into_iter()
         .map(|word| (distance(&found, &word.to_lowercase()), word))
         .filter(|(steps, word)| *steps <= within(word))
-        .min_by_key(|(steps, _)| *steps)
+        // Of two that are as near, the one with the same first letter.
+        .min_by_key(|(steps, word)| (*steps, !word.starts_with(found.chars().next().unwrap_or_default())))
         .map(|(_, word)| word)
 }
 
@@ -34,10 +38,19 @@ fn distance(a: &str, b: &str) -> usize {
 
 /// Words as a list for a sentence: `a`, `b` or `c`.
 pub(super) fn list<'k>(words: impl IntoIterator<Item = &'k str>) -> String {
+    joined(words, "or")
+}
+
+/// The same with "and".
+pub(super) fn list_all<'k>(words: impl IntoIterator<Item = &'k str>) -> String {
+    joined(words, "and")
+}
+
+fn joined<'k>(words: impl IntoIterator<Item = &'k str>, last_word: &str) -> String {
     let mut quoted: Vec<String> = words.into_iter().map(|word| format!("`{word}`")).collect();
     match quoted.pop() {
         Some(last) if quoted.is_empty() => last,
-        Some(last) => format!("{} or {last}", quoted.join(", ")),
+        Some(last) => format!("{} {last_word} {last}", quoted.join(", ")),
         None => String::new(),
     }
 }
@@ -54,16 +67,20 @@ mod tests {
             ("tolernace", Some("tolerance")),
             ("Thickness", Some("thickness")),
             ("thicknes", Some("thickness")),
-            ("on", Some("no")),
+            ("thickess", Some("thickness")),
+            ("TOLERANCE", Some("tolerance")),
+            ("NO", Some("no")),
+            ("on", None),
             ("colour", None),
-            ("", Some("no")),
+            ("", None),
         ] {
-            assert_eq!(
-                nearest(found, known),
-                if found.is_empty() { None } else { meant },
-                "{found}"
-            );
+            assert_eq!(nearest(found, known), meant, "{found}");
         }
+    }
+
+    #[test]
+    fn the_first_letter_decides_between_two() {
+        assert_eq!(nearest("bodie", ["code", "body"]), Some("body"));
     }
 
     #[test]

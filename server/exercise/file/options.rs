@@ -84,7 +84,7 @@ fn datum_letter(word: Found<&str>, sheet: &Sheet, sink: &mut Sink<'_>) -> Option
             let what = format!("there is no datum `{}`", super::section::shortened(word.value));
             let mend = format!(
                 "The datum frame has {}.",
-                super::nearest::list(letters.iter().map(String::as_str))
+                super::nearest::list_all(letters.iter().map(String::as_str))
             );
             sink.error(word.at, what, mend);
             None

@@ -10,7 +10,7 @@ use super::characteristic::Subject;
 use super::frame_noise::FrameNoise;
 use super::problem::Sink;
 use super::sheet::Sheet;
-use super::worked::short;
+use super::worked::{named, short};
 use crate::exercise::geometry::FeatureState;
 use crate::exercise::model::{Characteristic, Feature, Quantity, Shape};
 use crate::units::{decimal_from_f64, decimal_to_f64};
@@ -25,7 +25,7 @@ const SLACK: f64 = 1.02;
 pub(super) fn warn(c: &Characteristic, of_at: usize, subject: &Subject, sheet: &Sheet, sink: &mut Sink<'_>) {
     if c.of.is_form() {
         for feature in subject.features.iter().filter(|f| f.points < FEW_FOR_FORM) {
-            let what = format!("{} from {} points says little", c.of.word(), feature.points);
+            let what = format!("{} from {} points says little", named(c.of), feature.points);
             sink.warn(of_at, what, "Ask for eight points or more, as in `points = 8`.");
         }
     }
@@ -60,7 +60,9 @@ fn reach(c: &Characteristic, of_at: usize, subject: &Subject, sheet: &Sheet, sin
         return;
     };
     let states: Option<Vec<FeatureState>> = subject.features.iter().map(|f| sheet.state(f, c.datum)).collect();
-    let Some(states) = states else { return };
+    let Some(states) = states.filter(|_| sheet.sound_frame) else {
+        return;
+    };
     let stated = (decimal_to_f64(c.u_lab) / 2.0).powi(2);
     let from_frame = if subject.is_pair() {
         0.0
@@ -74,7 +76,7 @@ fn reach(c: &Characteristic, of_at: usize, subject: &Subject, sheet: &Sheet, sin
         let what = format!(
             "the datum frame alone brings U = {} into this {}, and {u_lab} is stated",
             reached(from_frame),
-            c.of.word()
+            named(c.of)
         );
         sink.warn(
             of_at,
@@ -84,7 +86,7 @@ fn reach(c: &Characteristic, of_at: usize, subject: &Subject, sheet: &Sheet, sin
     } else if from_frame + from_points > stated * SLACK {
         let what = format!(
             "with this plan the {} is known to U = {} at best, and {u_lab} is stated",
-            c.of.word(),
+            named(c.of),
             reached(from_frame + from_points)
         );
         sink.warn(

@@ -123,19 +123,23 @@ fn quantity(key: Found<&str>, target: &Target<'_>, sink: &mut Sink<'_>) -> Optio
             "Plant x and y. ",
         ),
         (Some(_), Some(feature)) => (format!("a {} has no {word} to plant here", feature.shape.word()), ""),
+        (Some(Quantity::Parallelism | Quantity::Perpendicularity), None) => (
+            format!("the two features of `{}` have no {word} between them", target.key),
+            "",
+        ),
         (Some(_), None) => (
-            format!("the {word} follows from the two features"),
-            "Plant it on one of them. ",
+            format!("the {word} of `{}` follows from its two features", target.key),
+            "Plant what makes it on one of them, not here. ",
         ),
         (None, _) => (format!("`{word}` is no quantity"), ""),
     };
     let possible = target.quantities.iter().map(|q| q.word());
     let possible = if target.quantities.is_empty() {
-        String::new()
+        "Take it out.".to_owned()
     } else {
         format!("Under `{}` it can be {}.", target.key, list(possible))
     };
-    sink.error(key.at, what, format!("{why}{possible}").trim_end());
+    sink.error(key.at, what, why.to_owned() + &possible);
     None
 }
 

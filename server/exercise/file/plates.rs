@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 use rust_decimal::Decimal;
 use toml::de::{DeTable, DeValue};
 
-use super::nearest::{list, nearest};
+use super::nearest::{list_all, nearest};
 use super::problem::Sink;
 use super::section::{Found, Key, Section};
 use super::{head, planted};
-use crate::exercise::model::Exercise;
+use crate::exercise::model::{Characteristic, Exercise};
 use crate::exercise::names::{BalloonNo, ExerciseCode, Serial};
 use crate::exercise::plate::{Calibrated, Plate, PlateKind, Plates, Seed};
 
@@ -59,6 +59,9 @@ pub(super) fn read(document: &DeTable<'_>, exercise: &Exercise, sink: &mut Sink<
             );
         } else {
             serials.insert(plate.serial.clone(), at);
+        }
+        if !section.has("shop_uncertainty") && !section.misspells("shop_uncertainty") {
+            established(&plate, at, exercise, sink);
         }
         plates.push(plate);
     }
@@ -193,34 +196,85 @@ fn calibrated(section: &Section<'_>, no: &BalloonNo, exercise: &Exercise, sink: 
         false => Some(Decimal::TWO),
     };
     let (value, expanded, k) = (value?, expanded?, k?);
-    let of = exercise.characteristic(no).map(|(_, c)| c.of)?;
-    if of.is_geometrical() && value.value < Decimal::ZERO {
-        sink.error(
-            value.at,
-            format!("the {} is {}", of.word(), value.value),
-            "It is never below zero.",
-        );
-        return None;
-    }
-    if of.is_size() && value.value <= Decimal::ZERO {
-        sink.error(
-            value.at,
-            format!("the {} is {}", of.word(), value.value),
-            "It is always above zero.",
-        );
-        return None;
-    }
-    Some(Calibrated {
-        value: value.value,
-        expanded,
-        k,
+    let (_, c) = exercise.characteristic(no)?;
+    possible(value, c, sink).then(|| {
+        far(value, c, sink);
+        Calibrated {
+            value: value.value,
+            expanded,
+            k,
+        }
     })
+}
+
+/// Form and orientation are never below zero, and sizes always above it.
+fn possible(value: Found<Decimal>, c: &Characteristic, sink: &mut Sink<'_>) -> bool {
+    let never = if c.of.is_geometrical() && value.value < Decimal::ZERO {
+        "It is never below zero."
+    } else if c.of.is_size() && value.value <= Decimal::ZERO {
+        "It is always above zero."
+    } else {
+        return true;
+    };
+    sink.error(value.at, format!("the {} is {}", c.of.word(), value.value), never);
+    false
+}
+
+/// Widths of the tolerance from nominal beyond which a reference is more likely a slip than a plate.
+const FAR: Decimal = Decimal::TEN;
+
+fn far(value: Found<Decimal>, c: &Characteristic, sink: &mut Sink<'_>) {
+    let width = c.limits.width().or(c.limits.upper.filter(|_| c.of.is_geometrical()));
+    let off = value.value - c.nominal;
+    if width.is_some_and(|width| width > Decimal::ZERO && off.abs() > FAR * width) {
+        let what = format!("number {} is {off} off its nominal {}", c.no, c.nominal);
+        sink.warn(
+            value.at,
+            what,
+            "Is it the value, and not its deviation, in the unit of the exercise?",
+        );
+    }
+}
+
+/// Numbers that are named in one message at most.
+const NAMED: usize = 8;
+
+/// What a physical plate leaves open is not graded.
+fn established(plate: &Plate, at: usize, exercise: &Exercise, sink: &mut Sink<'_>) {
+    if plate.kind == PlateKind::Virtual {
+        return;
+    }
+    let open = exercise
+        .characteristics
+        .iter()
+        .map(|c| &c.no)
+        .filter(|no| !plate.references.contains_key(*no));
+    let open: Vec<&str> = open.map(BalloonNo::as_str).collect();
+    if open.is_empty() {
+        return;
+    }
+    let more = if open.len() > NAMED {
+        format!(" and {} more", open.len() - NAMED)
+    } else {
+        String::new()
+    };
+    let word = if open.len() == 1 { "number" } else { "numbers" };
+    let named = open.iter().take(NAMED).copied().collect::<Vec<_>>().join(", ");
+    let what = format!(
+        "nothing is established of {word} {named}{more} of plate {}",
+        plate.serial
+    );
+    sink.warn(
+        at,
+        what,
+        "They are not graded; give their `reference`, or `shop_uncertainty` where the shop is trusted.",
+    );
 }
 
 /// The name that was probably meant, or all there are.
 pub(super) fn meant_or_all<'k>(found: &str, known: impl Iterator<Item = &'k str> + Clone) -> String {
     match nearest(found, known.clone()) {
         Some(meant) => format!("Did you mean `{meant}`?"),
-        None => format!("There are {}.", list(known)),
+        None => format!("There are {}.", list_all(known)),
     }
 }

@@ -107,6 +107,11 @@ impl<'t> Sink<'t> {
         self.push(at, Origin::Content, Severity::Warning, what.into(), mend.into());
     }
 
+    /// How many errors were found so far.
+    pub(super) fn errors(&self) -> usize {
+        self.found.iter().filter(|(_, p)| p.severity == Severity::Error).count()
+    }
+
     /// The line of a byte offset, for messages that name a second place.
     pub(super) fn line(&self, at: usize) -> usize {
         self.places.of(at).0
@@ -114,7 +119,7 @@ impl<'t> Sink<'t> {
 
     /// All problems in the order of the file, and whether there is no error among them.
     pub(super) fn finish(mut self) -> (Vec<Problem>, bool) {
-        let clean = self.found.iter().all(|(_, p)| p.severity != Severity::Error);
+        let clean = self.errors() == 0;
         self.found.sort_by_key(|(_, p)| (p.line, p.column, p.severity));
         self.drop_consequences();
         let mut problems: Vec<Problem> = self.found.into_iter().map(|(_, p)| p).collect();
@@ -125,6 +130,7 @@ impl<'t> Sink<'t> {
     fn push(&mut self, at: usize, origin: Origin, severity: Severity, what: String, mend: String) {
         let (line, column) = self.places.of(at);
         let file = self.file.to_owned();
+        let [what, mend] = [what, mend].map(|text| text.replace(char::is_control, "\u{fffd}"));
         self.found.push((
             origin,
             Problem {

@@ -159,12 +159,24 @@ impl<'a> Section<'a> {
                 Some(meant) => format!("Did you mean `{meant}`?"),
                 None => format!("What can stand there is {}.", list(known())),
             };
-            sink.error(key.span().start, format!("unknown key `{word}` {}", self.name), mend);
+            sink.error(
+                key.span().start,
+                format!("unknown key `{}` {}", shortened(word), self.name),
+                mend,
+            );
         }
     }
 
     pub(super) fn has(&self, key: &str) -> bool {
         self.table.contains_key(key)
+    }
+
+    /// Whether an unknown key stands here that was probably meant to be this one.
+    pub(super) fn misspells(&self, key: &str) -> bool {
+        let known = || self.keys.iter().map(|(known, _)| *known);
+        let words = self.table.keys().map(|k| k.get_ref().as_ref());
+        let mut unknown = words.filter(|word| known().all(|k| k != *word));
+        unknown.any(|word| nearest(word, known()) == Some(key))
     }
 
     /// The text under a key, where it is text; nothing is reported.
@@ -222,7 +234,7 @@ impl<'a> Section<'a> {
 
     /// The value of a key that must be there; a missing one is reported too.
     pub(super) fn need<T: FromToml<'a>>(&self, key: &str, sink: &mut Sink<'_>) -> Option<Found<T>> {
-        if !self.has(key) {
+        if !self.has(key) && !self.misspells(key) {
             sink.absent(self.at, format!("missing key `{key}` {}", self.name), self.shown(key));
         }
         self.get(key, sink)
@@ -285,7 +297,9 @@ impl Found<&str> {
             return Some(*meaning);
         }
         let words = || choices.iter().map(|(word, _)| *word);
-        let meant = nearest(self.value, words()).map_or_else(String::new, |word| format!("Did you mean `{word}`? "));
+        let several = choices.len() > 1;
+        let meant = nearest(self.value, words()).filter(|_| several);
+        let meant = meant.map_or_else(String::new, |word| format!("Did you mean `{word}`? "));
         sink.error(
             self.at,
             format!("`{}` is no {what}", shortened(self.value)),

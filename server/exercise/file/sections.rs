@@ -1,17 +1,16 @@
 //! The walk over an exercise file, section by section, and what must hold across sections.
 
-use std::collections::BTreeMap;
-
 use toml::de::DeTable;
 
 use super::body_space::BodySpace;
 use super::characteristic::{self, Subject};
+use super::nearest::list_all;
 use super::problem::Sink;
-use super::section::{Found, Key, Section};
+use super::section::{Key, Section};
 use super::sheet::Sheet;
-use super::{between, body, bonus, datums, feature, head, marks, measurement, mistaken, quantities};
+use super::unique::Keys;
+use super::{between, body, bonus, datums, feature, head, marks, measurement, mistaken, quantities, unique};
 use crate::exercise::model::{Between, Body, Characteristic, Exercise, Feature, MarksRules, MistakenSurface, Owner};
-use crate::exercise::names::{BalloonNo, FeatureKey};
 
 /// The exercise of a parsed file. `None` where a part could not be made; the sink knows of all other errors.
 pub(super) fn read(document: &DeTable<'_>, sink: &mut Sink<'_>) -> Option<Exercise> {
@@ -24,8 +23,10 @@ pub(super) fn read(document: &DeTable<'_>, sink: &mut Sink<'_>) -> Option<Exerci
         .as_ref()
         .zip(head.decimals)
         .map(|(b, d)| BodySpace::new(b, d, is_raised(&features)));
+    let before = sink.errors();
     let frame = part(&root, "datum_frame", "in [datum_frame]", datums::FRAME_KEYS, sink)
         .and_then(|s| datums::read(&s, space.as_ref(), sink));
+    let sound_frame = sink.errors() == before;
     let surfaces = root.tables("mistaken_surface", "in [[mistaken_surface]]", mistaken::KEYS, sink);
     let mistaken_surfaces = mistaken::read(&surfaces, frame.as_ref(), sink);
     let measurement = part(&root, "measurement", "in [measurement]", measurement::KEYS, sink)
@@ -35,9 +36,10 @@ pub(super) fn read(document: &DeTable<'_>, sink: &mut Sink<'_>) -> Option<Exerci
         units: head.units,
         decimals: head.decimals,
         general: head.general,
-        has_general: root.has("general_tolerance"),
+        has_general: root.has("general_tolerance") || root.misspells("general_tolerance"),
         space,
         frame,
+        sound_frame,
         measurement,
     };
     let pairs = root.tables("between", "in [[between]]", between::KEYS, sink);
@@ -79,11 +81,12 @@ fn part<'a>(
     keys: &'static [Key],
     sink: &mut Sink<'_>,
 ) -> Option<Section<'a>> {
-    if !root.has(key) {
+    if !root.has(key) && !root.misspells(key) {
+        let inside = list_all(keys.iter().map(|(key, _)| *key));
         sink.absent(
             root.at,
             format!("there is no [{key}]"),
-            "Every exercise has one; see the format's page.",
+            format!("Add it; what can stand in it are {inside}."),
         );
     }
     root.table(key, name, keys, sink)
@@ -119,12 +122,12 @@ fn measured(
     sheet: &Sheet,
     sink: &mut Sink<'_>,
 ) -> Option<Measured> {
-    let mut taken = Taken::default();
+    let mut taken = Keys::default();
     let mut found = Vec::new();
     let mut characteristics = Vec::new();
     for (index, section) in features.iter().enumerate() {
         let read = feature::read(section, sheet.space.as_ref(), sink);
-        taken.key(read.key.as_ref(), sheet, sink);
+        taken.take(read.key.as_ref(), sheet, sink);
         characteristics.push(of_feature(section, index, read.feature.as_ref(), sheet, sink));
         found.push((section.text("key"), read.feature));
     }
@@ -136,11 +139,12 @@ fn measured(
     let mut between = Vec::new();
     for (index, section) in pairs.iter().enumerate() {
         let read = between::read(section, index, &known, sheet, sink);
-        taken.key(read.key.as_ref(), sheet, sink);
+        taken.take(read.key.as_ref(), sheet, sink);
         characteristics.push(read.characteristics);
         between.push(read.between);
     }
-    taken.numbers(&characteristics, sink);
+    unique::numbers(&characteristics, sink);
+    unique::worthless(&characteristics, sink);
     let anything = features.iter().chain(pairs).any(|s| s.has("characteristic"));
     if !anything {
         let mend = "Add a table `[[feature]]` with a `[[feature.characteristic]]` in it.";
@@ -154,7 +158,7 @@ fn measured(
             .into_iter()
             .flatten()
             .map(|read| read.characteristic)
-            .collect(),
+            .collect::<Option<_>>()?,
     })
 }
 
@@ -174,79 +178,8 @@ fn of_feature(
     let sections = section.tables("characteristic", "in a characteristic", characteristic::KEYS, sink);
     let all: Vec<_> = sections
         .iter()
-        .filter_map(|s| characteristic::read(s, &subject, sheet, sink))
+        .map(|s| characteristic::read(s, &subject, sheet, sink))
         .collect();
     bonus::check(&sections, &all, &subject, sink);
     all
-}
-
-/// Names that are taken, with the places where.
-#[derive(Default)]
-struct Taken {
-    keys: BTreeMap<FeatureKey, usize>,
-}
-
-impl Taken {
-    /// A key of a feature or pair: unique, and no letter of a datum, which point files use alike.
-    fn key(&mut self, key: Option<&Found<FeatureKey>>, sheet: &Sheet, sink: &mut Sink<'_>) {
-        let Some(key) = key else { return };
-        let word = key.value.as_str();
-        if let Some(first) = self.keys.get(&key.value) {
-            let what = format!("the key `{word}` is taken on line {}", sink.line(*first));
-            sink.error(
-                key.at,
-                what,
-                "Give each feature, and each quantity between two, a key of its own.",
-            );
-            return;
-        }
-        let datum = sheet
-            .frame
-            .iter()
-            .flat_map(|f| f.all().map(|d| d.letter))
-            .any(|l| word == l.to_string());
-        if datum {
-            let what = format!("the key `{word}` is also the letter of a datum");
-            sink.error(key.at, what, "Give the feature another key; points files name both.");
-        }
-        self.keys.insert(key.value.clone(), key.at);
-    }
-
-    fn numbers(&self, characteristics: &[Vec<characteristic::Read>], sink: &mut Sink<'_>) {
-        let mut numbers: BTreeMap<&BalloonNo, usize> = BTreeMap::new();
-        for owner in characteristics {
-            for (i, read) in owner.iter().enumerate() {
-                if let Some(first) = numbers.get(&read.characteristic.no) {
-                    let what = format!(
-                        "number {} is taken on line {}",
-                        read.characteristic.no,
-                        sink.line(*first)
-                    );
-                    sink.error(read.no_at, what, "Give each characteristic a number of its own.");
-                } else {
-                    numbers.insert(&read.characteristic.no, read.no_at);
-                }
-                repeated(owner.get(..i).unwrap_or_default(), read, sink);
-            }
-        }
-    }
-}
-
-/// The same quantity twice: a slip when it is quite the same, impossible when it refers to another datum, because a
-/// plate has one deviation of each quantity of a feature.
-fn repeated(before: &[characteristic::Read], read: &characteristic::Read, sink: &mut Sink<'_>) {
-    let c = &read.characteristic;
-    let same = |r: &&characteristic::Read| r.characteristic.of == c.of && r.characteristic.along == c.along;
-    let Some(first) = before.iter().find(same) else { return };
-    let number = &first.characteristic.no;
-    if first.characteristic.datum == c.datum {
-        let what = format!("the {} is asked for a second time, after number {number}", c.of.word());
-        sink.warn(read.of_at, what, "Leave it if that is meant.");
-    } else {
-        let what = format!(
-            "number {number} has the {} of the same feature to another datum",
-            c.of.word()
-        );
-        sink.error(read.of_at, what, "Make a second feature of the same face for it.");
-    }
 }

@@ -2,7 +2,7 @@
 
 use rust_decimal::Decimal;
 
-use super::nearest::list;
+use super::nearest::list_all;
 use super::problem::Sink;
 use super::section::{Found, Section};
 use crate::exercise::model::{Shape, Side};
@@ -78,8 +78,8 @@ pub(super) fn refuse_misplaced(section: &Section<'_>, kind: Kind, sink: &mut Sin
     for (key, _) in section.entries() {
         if super::feature::KEYS.iter().any(|(known, _)| *known == key.value) && !suits(key.value) {
             let what = format!("a {} has no `{}`", kind.word(), key.value);
-            let keys = list(kind.keys().iter().copied().chain(sided));
-            sink.error(key.at, what, format!("What describes it is {keys}."));
+            let keys = list_all(kind.keys().iter().copied().chain(sided));
+            sink.error(key.at, what, format!("What describes it are {keys}."));
         }
     }
 }

@@ -16,6 +16,8 @@ pub(super) struct Sheet {
     pub(super) has_general: bool,
     pub(super) space: Option<BodySpace>,
     pub(super) frame: Option<DatumFrame>,
+    /// Whether nothing is wrong with it, so that its noise means something.
+    pub(super) sound_frame: bool,
     pub(super) measurement: Option<Measurement>,
 }
 

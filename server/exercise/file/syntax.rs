@@ -7,6 +7,7 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
+use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::problem::Sink;
@@ -43,7 +44,7 @@ const NEVER_CLOSED: Words = ("the bracket that opens here is never closed", "Clo
 
 /// The first mistake after which the parser reads nothing of use: what to blank, where to report it, and how.
 fn stopping(text: &str, document: &DeTable<'_>, errors: &[toml::de::Error]) -> Option<(Range<usize>, usize, Words)> {
-    if let Some(open) = never_closed(document, text.len(), errors) {
+    if let Some(open) = never_closed(document, errors) {
         // The parser notices on the first line that does not fit; what stands before that belongs to the bracket.
         let noticed = errors
             .iter()
@@ -61,38 +62,37 @@ fn stopping(text: &str, document: &DeTable<'_>, errors: &[toml::de::Error]) -> O
     Some((line, at, NO_VALUE))
 }
 
-/// Where the outermost list or inline table begins that reaches to the end of the text without being closed.
-fn never_closed(document: &DeTable<'_>, end: usize, errors: &[toml::de::Error]) -> Option<usize> {
-    let unclosed =
-        |e: &toml::de::Error| e.message().starts_with("unclosed array,") || e.message().starts_with("unclosed inline");
-    if !errors
-        .iter()
-        .any(|e| unclosed(e) && e.span().is_some_and(|s| s.start >= end))
-    {
-        return None;
-    }
-    let mut open = None;
-    open_values(document, end, &mut open);
-    open
+/// Where the outermost list or inline table begins that the parser misses the end of.
+fn never_closed(document: &DeTable<'_>, errors: &[toml::de::Error]) -> Option<usize> {
+    let unclosed = |e: &&toml::de::Error| {
+        ["unclosed array,", "unclosed inline"]
+            .iter()
+            .any(|head| e.message().starts_with(head))
+    };
+    let missed = errors.iter().rfind(unclosed)?.span()?.start;
+    outermost(document, missed)
 }
 
-fn open_values(table: &DeTable<'_>, end: usize, open: &mut Option<usize>) {
-    for value in table.values() {
-        let span = value.span();
-        let bracket = matches!(value.get_ref(), DeValue::Array(_) | DeValue::Table(_));
-        if bracket && span.end >= end && open.is_none_or(|at| span.start < at) {
-            *open = Some(span.start);
+/// The first bracket that is open at a place.
+fn outermost(table: &DeTable<'_>, at: usize) -> Option<usize> {
+    let within = |value: &Spanned<DeValue<'_>>| match value.get_ref() {
+        DeValue::Array(items) => {
+            // The tables of a list of tables have spans of their own, those of their headers.
+            let inner = items.iter().filter_map(|item| item.get_ref().as_table());
+            inner.filter_map(|table| outermost(table, at)).min()
         }
-        match value.get_ref() {
-            DeValue::Array(items) => {
-                for table in items.iter().filter_map(|item| item.get_ref().as_table()) {
-                    open_values(table, end, open);
-                }
-            }
-            DeValue::Table(inner) => open_values(inner, end, open),
-            _ => {}
-        }
-    }
+        DeValue::Table(inner) => outermost(inner, at),
+        _ => None,
+    };
+    let open = |value: &Spanned<DeValue<'_>>| {
+        let (span, bracket) = (
+            value.span(),
+            matches!(value.get_ref(), DeValue::Array(_) | DeValue::Table(_)),
+        );
+        let here = bracket && span.start < at && span.end >= at;
+        if here { Some(span.start) } else { within(value) }
+    };
+    table.values().filter_map(open).min()
 }
 
 fn line_start(text: &str, at: usize) -> usize {
@@ -132,7 +132,7 @@ fn report(text: &str, error: &toml::de::Error, sink: &mut Sink<'_>) {
         let twice = "Keep one of the two; the lists `[[feature]]`, `[[between]]` and `[[plate]]` have two brackets.";
         return sink.error(span.start, what, twice);
     }
-    if starts("string values must be quoted") {
+    if starts("string values must be quoted") || (starts("invalid boolean") && !found.is_empty()) {
         return if found.is_empty() {
             sink.syntax(span.start, "there is no value", "Write one after the `=`.")
         } else {
@@ -155,7 +155,7 @@ fn report(text: &str, error: &toml::de::Error, sink: &mut Sink<'_>) {
 }
 
 /// Beginnings of the parser's messages, and what to tell the author.
-const WORDS: [(&str, &str, &str); 18] = [
+const WORDS: [(&str, &str, &str); 21] = [
     (
         "unexpected key or value",
         "something follows that does not belong to the value",
@@ -181,6 +181,21 @@ const WORDS: [(&str, &str, &str); 18] = [
         "invalid fraction",
         "the number ends with its point",
         "Write a digit behind the point, as in 5.0.",
+    ),
+    (
+        "invalid float",
+        "the number has something in it that no number has",
+        "Write digits with at most one point, as in 12.5.",
+    ),
+    (
+        "invalid integer",
+        "the number has something in it that no number has",
+        "Write digits with at most one point, as in 12.5.",
+    ),
+    (
+        "missing opening quote",
+        "the text has no opening quote",
+        "Put one before it.",
     ),
     ("redundant numeric sign", "the number has two signs", "Keep one."),
     ("missing comma", "a comma is missing", "Put one between two values."),

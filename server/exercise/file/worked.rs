@@ -72,7 +72,7 @@ fn nominal(
     let pair: Vec<_> = subject.pair.iter().cloned().collect();
     let from_geometry = geometry::nominal_value(&subject.features, &pair, states, asked, decimals);
     let Some(from_geometry) = from_geometry else {
-        let what = format!("the {} does not follow from this geometry", asked.of.word());
+        let what = format!("the {} does not follow from this geometry", named(asked.of));
         sink.error(
             section.value_at("of"),
             what,
@@ -125,7 +125,7 @@ fn tolerance(section: &Section<'_>, written: &Written, sheet: &Sheet, sink: &mut
     };
     sink.absent(
         section.at,
-        format!("the {} has no tolerance, and {why}", of.word()),
+        format!("the {} has no tolerance, and {why}", named(of)),
         mend,
     );
     None
@@ -232,6 +232,12 @@ fn uncertainty(
         );
     }
     found
+}
+
+/// A quantity for a sentence after "the".
+pub(super) fn named(of: Quantity) -> String {
+    of.axis()
+        .map_or_else(|| of.word().to_owned(), |axis| format!("{} coordinate", axis.letter()))
 }
 
 /// A number for a message, short.
