@@ -92,7 +92,7 @@ impl Frame {
     pub(super) fn add_shift(&mut self, by: [f64; 3]) {
         for (shift, v) in self.shift.iter_mut().zip(by) {
             *shift += v;
-            self.shifted |= v.to_bits() != 0;
+            self.shifted |= v.abs() > 0.0;
         }
     }
 

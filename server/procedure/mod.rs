@@ -28,5 +28,8 @@ pub mod sampler;
 pub mod simulate;
 pub mod written;
 
+pub use reads::Work;
+pub use slips::{move_point, transpositions};
+
 #[cfg(test)]
 mod tests;

@@ -165,6 +165,11 @@ impl Model {
         found.ok_or_else(|| NoSuchPlate(serial.clone()))
     }
 
+    /// Serials of all plates in the order of their file.
+    pub fn serials(&self) -> impl Iterator<Item = &Serial> {
+        self.plates.iter().map(|p| &p.serial)
+    }
+
     /// Number of characteristics.
     #[must_use]
     pub fn len(&self) -> usize {

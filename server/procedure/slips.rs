@@ -100,7 +100,7 @@ impl Slip {
 /// Powers of ten of the right-hand digits of all neighbours on one side of the point, with the exchanged text, from left
 /// to right; neighbours that are equal are left out.
 #[must_use]
-pub(super) fn transpositions(written: &Reading) -> Vec<(i32, Reading)> {
+pub fn transpositions(written: &Reading) -> Vec<(i32, Reading)> {
     let text: Vec<char> = written.as_str().chars().collect();
     let mut power = i32::try_from(
         text.iter()
@@ -137,7 +137,8 @@ fn exchange_digits(written: &Reading, place: Option<i32>) -> Reading {
 }
 
 /// The point moved, all digits kept: 32.034 becomes 3.2034 or 320.34.
-fn move_point(written: &Reading, power: i32) -> Reading {
+#[must_use]
+pub fn move_point(written: &Reading, power: i32) -> Reading {
     let value = written.decimal();
     let scale = i64::from(value.scale()) - i64::from(power);
     let moved = match u32::try_from(scale) {
