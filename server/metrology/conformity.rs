@@ -8,7 +8,6 @@ mod normal;
 mod probability;
 mod quadrature;
 mod risk;
-mod t;
 
 pub use acceptance::{AcceptanceLimits, acceptance_limits, threshold_for_relative_u, z_for_probability};
 pub use probability::{Probabilities, probability_of_conformity};
