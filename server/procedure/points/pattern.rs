@@ -104,4 +104,47 @@ mod tests {
         assert_eq!(line(2), vec![0.0; 2]);
         assert!((spread(&two_rings(3)) - 1.0).abs() < 1e-12);
     }
+
+    /// No change of the figure, to first order, makes the zone of the pattern smaller, and least squares see none.
+    #[track_caller]
+    fn check_best(pattern: &[f64], columns: &[Vec<f64>]) {
+        let mut sampler = crate::procedure::sampler::Sampler::new(9, "directions");
+        for column in columns {
+            let taken: f64 = column.iter().zip(pattern).map(|(c, w)| c * w).sum();
+            assert!(taken.abs() < 1e-12, "{pattern:?}");
+        }
+        for _ in 0..2_000 {
+            let change: Vec<f64> = columns.iter().map(|_| 0.2 * sampler.normal()).collect();
+            let moved = pattern
+                .iter()
+                .enumerate()
+                .map(|(i, w)| w - columns.iter().zip(&change).map(|(c, by)| c[i] * by).sum::<f64>());
+            // The range is convex in the change: what no small change betters is the best.
+            assert!(spread(&moved.collect::<Vec<_>>()) >= 1.0 - 1e-12, "{pattern:?}");
+        }
+    }
+
+    #[test]
+    fn patterns_are_those_of_the_best_figure() {
+        let even = |n: usize| (0_u32..).map(f64::from).take(n);
+        for n in 3..=9 {
+            let middle = even(n).sum::<f64>() / even(n).map(|_| 1.0).sum::<f64>();
+            check_best(&line(n), &[vec![1.0; n], even(n).map(|i| i - middle).collect()]);
+        }
+        for n in [4, 6, 8, 12] {
+            let step = std::f64::consts::TAU / even(n).map(|_| 1.0).sum::<f64>();
+            let round = |f: fn(f64) -> f64| even(n).map(|i| f(i * step)).collect::<Vec<f64>>();
+            check_best(&ring(n), &[vec![1.0; n], round(f64::cos), round(f64::sin)]);
+        }
+        for (rows, columns) in [(2, 2), (2, 3), (2, 4), (3, 3), (3, 4), (2, 5), (4, 4), (1, 5)] {
+            let n = rows * columns;
+            let centred = |count: usize, i: usize| {
+                let middle = even(count).sum::<f64>() / even(count).map(|_| 1.0).sum::<f64>();
+                even(count).nth(i).unwrap() - middle
+            };
+            let u = (0..n).map(|i| centred(columns, i % columns)).collect();
+            let v = (0..n).map(|i| centred(rows, i / columns)).collect();
+            check_best(&grid(rows, columns), &[vec![1.0; n], u, v]);
+        }
+    }
 }
