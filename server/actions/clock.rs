@@ -1,4 +1,6 @@
 //! What time it is. The one clock of the house: everything below is told the time.
+//!
+//! Tests put it forward, and the demo fills its school at the times of its story.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
@@ -8,7 +10,7 @@ use jiff::Timestamp;
 
 use crate::store::when::When;
 
-/// The machine's clock, which tests put forward.
+/// The machine's clock, by so much forward or back.
 #[derive(Debug, Clone, Default)]
 pub struct Clock {
     forward_ms: Arc<AtomicI64>,
@@ -23,6 +25,12 @@ impl Clock {
                 .as_millisecond()
                 .saturating_add(self.forward_ms.load(Ordering::Relaxed)),
         )
+    }
+
+    /// Turns the clock to a time, from which it goes on.
+    pub fn turn_to(&self, time: When) {
+        let by = time.millisecond().saturating_sub(Timestamp::now().as_millisecond());
+        self.forward_ms.store(by, Ordering::Relaxed);
     }
 
     /// Puts the clock forward for everybody who holds it.

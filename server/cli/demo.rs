@@ -1,79 +1,125 @@
 //! `platemark demo`: the demo school, ready to be looked at.
 
-use std::path::PathBuf;
+mod fill;
+mod scenario;
+mod stories;
+
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+
+use anyhow::Context;
+use rust_embed::Embed;
 
 use super::serve::{listen, open};
 use super::{block_on, log, say};
-use crate::actions::Service;
-use crate::actions::add_person::{Wanted, add_person};
 use crate::actions::clock::Clock;
 use crate::config::{Given, Settings};
-use crate::store::people::{self, Role};
-use crate::store::{classes, pairs};
+use crate::store::FILE_NAME;
 use crate::web::app::App;
 use crate::web::serve::{asked_to_stop, serve};
+use scenario::{Scenario, scenario};
 
 /// Arguments of the command.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  platemark demo --listen 127.0.0.1:9000")]
+#[command(after_help = "Example:\n  platemark demo --listen 127.0.0.1:9000\n\n\
+    The school is kept in data/demo. Remove that folder to begin anew.")]
 pub struct Args {
     #[command(flatten)]
     given: Given,
 }
 
-/// Sign-in of the demo's instructor.
-const INSTRUCTOR: (&str, &str) = ("fennimar", "plates on granite");
-/// Sign-in of one of its students.
-const STUDENT: (&str, &str) = ("d26-101", "314159");
+/// The exercises that come with the program, with the truth of their plates. No route serves them.
+#[derive(Embed)]
+#[folder = "exercises/"]
+struct Shipped;
 
 pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
     log("warn");
     let settings = Settings::new(args.given, PathBuf::from("data/demo"))?;
+    let school = scenario()?;
     block_on(async {
-        let service = open(&settings, Clock::default()).await?;
-        if people::count(&service.store, Role::Instructor).await? == 0 {
-            fill(&service).await?;
-        }
+        // The port first: who cannot have it should not wait for a school.
         let listener = listen(&settings).await?;
+        if !settings.data.join(FILE_NAME).exists() {
+            say("Filling the demo school...")?;
+            build(&settings, &school).await?;
+        }
+        let service = open(&settings, Clock::default()).await?;
         say(format_args!(
             "The demo school is open: http://{}",
             listener.local_addr()?
         ))?;
-        say(format_args!("  instructor  {}  {}", INSTRUCTOR.0, INSTRUCTOR.1))?;
-        say(format_args!("  a pair      {}  {}", STUDENT.0, STUDENT.1))?;
+        for line in sign_ins(&school) {
+            say(line)?;
+        }
         serve(App::new(service, settings), listener, asked_to_stop()).await?;
         Ok(ExitCode::SUCCESS)
     })
 }
 
-async fn fill(service: &Service) -> anyhow::Result<()> {
-    let (sign_in, secret) = INSTRUCTOR;
-    let wanted = Wanted {
-        role: Role::Instructor,
-        name: "Orsolya Fennimar",
-        sign_in,
-        secret,
-        by: None,
+fn sign_ins(school: &Scenario) -> Vec<String> {
+    let mut lines = Vec::new();
+    for member in school
+        .staff
+        .iter()
+        .filter(|m| m.role == scenario::StaffRole::Instructor)
+    {
+        lines.push(format!(
+            "  instructor   sign-in {}   passphrase {}",
+            member.sign_in, member.passphrase
+        ));
+    }
+    let pair = school
+        .class
+        .iter()
+        .flat_map(|c| &c.pairs)
+        .find_map(|p| Some((&p.name, p.people.first()?)));
+    if let Some((name, [sign_in, _])) = pair {
+        lines.push(format!(
+            "  pair {name}   sign-in {sign_in}   PIN {} (the same for everybody here)",
+            school.pin
+        ));
+    }
+    lines.push("Stop it with Ctrl-C.".to_owned());
+    lines
+}
+
+/// Fills a school beside its place and moves it there when it is whole, so that a demo that was stopped on the way
+/// leaves none by half.
+async fn build(settings: &Settings, school: &Scenario) -> anyhow::Result<()> {
+    let beside = settings.data.join("filling");
+    remove(&beside)?;
+    let filling = Settings {
+        data: beside.clone(),
+        ..settings.clone()
     };
-    let instructor = add_person(service, &wanted).await?;
-    let (sign_in, secret) = STUDENT;
-    let wanted = Wanted {
-        role: Role::Student,
-        name: "Ailbhe Corrowan",
-        sign_in,
-        secret,
-        by: Some(instructor),
-    };
-    let student = add_person(service, &wanted).await?;
-    let now = service.clock.now();
-    let mut tx = service.store.change().await?;
-    let name = "Dimensional inspection 1, Tuesday group";
-    let class = classes::add(&mut tx, name, "Autumn 2026", "Europe/Dublin", now).await?;
-    classes::join(&mut tx, class, instructor, now).await?;
-    classes::join(&mut tx, class, student, now).await?;
-    let pair = pairs::add(&mut tx, class, "Alder").await?;
-    pairs::join(&mut tx, pair, student, now).await?;
-    tx.commit().await?;
+    let service = open(&filling, Clock::default()).await?;
+    fill::fill(&service, school).await?;
+    service.store.close().await;
+    let place = settings.data.join(FILE_NAME);
+    std::fs::rename(beside.join(FILE_NAME), &place)
+        .with_context(|| format!("the school cannot be moved to {}", place.display()))?;
+    remove(&beside)
+}
+
+fn remove(folder: &Path) -> anyhow::Result<()> {
+    if folder.exists() {
+        std::fs::remove_dir_all(folder)
+            .with_context(|| format!("the folder {} cannot be removed", folder.display()))?;
+    }
     Ok(())
+}
+
+/// Text of a shipped file.
+fn shipped(path: &str) -> anyhow::Result<String> {
+    let file = Shipped::get(path).with_context(|| format!("{path} does not come with the program"))?;
+    Ok(String::from_utf8(file.data.into_owned())?)
+}
+
+/// Codes of the shipped exercises.
+fn codes() -> Vec<String> {
+    let code = |path: std::borrow::Cow<'static, str>| path.strip_suffix("/exercise.toml").map(str::to_owned);
+    let mut codes: Vec<String> = Shipped::iter().filter_map(code).collect();
+    codes.sort();
+    codes
 }

@@ -352,7 +352,7 @@ pub async fn plates_of(
         r#"select ap.pair, ap.plate, p.serial from assignment_plate ap join plate p on p.id = ap.plate
            join pair r on r.id = ap.pair
            where ap.assignment = ?1 and ap.from_at <= ?2 and (ap.to_at is null or ap.to_at > ?2)
-           order by length(r.name), r.name"#,
+           order by r.id"#,
         assignment,
         now,
     )

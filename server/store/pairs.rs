@@ -15,7 +15,7 @@ pub struct PairLine {
     pub people: String,
 }
 
-/// The pairs of a class with their people at `now`.
+/// The pairs of a class in the order in which they were made, with their people at `now`.
 ///
 /// # Errors
 /// When the database does not answer.
@@ -27,7 +27,7 @@ pub async fn of_class(store: &Store, class: ClassId, now: When) -> Result<Vec<Pa
                    select p.name as name from pair_person pp join person p on p.id = pp.person
                    where pp.pair = r.id and pp.from_at <= ?1 and (pp.to_at is null or pp.to_at > ?1)
                    order by p.name)), '') as "people!: String"
-           from pair r where r.class = ?2 order by length(r.name), r.name"#,
+           from pair r where r.class = ?2 order by r.id"#,
         now,
         class,
     )
@@ -40,12 +40,9 @@ pub async fn of_class(store: &Store, class: ClassId, now: When) -> Result<Vec<Pa
 /// # Errors
 /// When the database does not answer.
 pub async fn ids_of_class(tx: &mut Tx, class: ClassId) -> Result<Vec<PairId>, StoreError> {
-    let rows = sqlx::query_scalar!(
-        r#"select id as "id!" from pair where class = ? order by length(name), name"#,
-        class
-    )
-    .fetch_all(tx.connection())
-    .await?;
+    let rows = sqlx::query_scalar!(r#"select id as "id!" from pair where class = ? order by id"#, class)
+        .fetch_all(tx.connection())
+        .await?;
     Ok(rows.into_iter().map(PairId).collect())
 }
 

@@ -230,7 +230,7 @@ pub async fn of_assignment(store: &Store, assignment: AssignmentId) -> Result<Ve
                g.id is not null as "graded!: bool", g.mark as "mark?", g.review as "review?"
            from report r join pair p on p.id = r.pair join plate l on l.id = r.plate
            left join grade g on g.report = r.id and g.superseded_at is null
-           where r.assignment = ? order by length(p.name), p.name, r.attempt"#,
+           where r.assignment = ? order by p.id, r.attempt"#,
         assignment,
     )
     .fetch_all(store.read())

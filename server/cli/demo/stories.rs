@@ -1,0 +1,151 @@
+//! The reports of the demo: made by the forward model, so that every mistake in them is one that the house knows how to
+//! make, and handed in like any other report.
+
+use std::collections::BTreeMap;
+
+use anyhow::Context;
+
+use super::fill::Filling;
+use super::scenario::{Assignment, Report as Story};
+use crate::actions::hand_in_report::{HandIn, hand_in_report};
+use crate::actions::load;
+use crate::exercise::model::Exercise;
+use crate::procedure::model::Model;
+use crate::procedure::sampler::Sampler;
+use crate::procedure::simulate::Conditions;
+use crate::procedure::written::Habits;
+use crate::report::call::Call;
+use crate::report::model::Report;
+use crate::report::write_csv::{WrittenRow, report_csv};
+use crate::store::assignments::{self, Mine};
+use crate::store::ids::{AssignmentId, PersonId};
+use crate::store::plates;
+use crate::store::reports::SourceKind;
+
+/// The noise of the demo is the same in every demo.
+const SEED: u64 = 20_261_125;
+
+/// Hands in all reports of an assignment.
+pub(super) async fn hand_in(
+    filling: &Filling<'_>,
+    assignment: AssignmentId,
+    told: &Assignment,
+    people: &BTreeMap<&str, Vec<PersonId>>,
+) -> anyhow::Result<()> {
+    let service = filling.service;
+    let stored = assignments::one(&service.store, assignment)
+        .await?
+        .context("the assignment was just made")?;
+    let exercise = load::exercise(service, stored.exercise_revision).await?;
+    let model = model(filling, &exercise, told).await?;
+    let mut reports: BTreeMap<&str, Report> = BTreeMap::new();
+    for (number, story) in told.reports.iter().enumerate() {
+        let day = story
+            .handed_in
+            .unwrap_or_else(|| told.due - story.early_hours.unwrap_or(24.0) / 24.0);
+        service.clock.turn_to(filling.day(day));
+        let person = people
+            .get(story.pair.as_str())
+            .and_then(|p| p.first())
+            .context("the scenario names no such pair")?;
+        let mine = assignments::mine(&service.store, assignment, *person, service.clock.now()).await?;
+        let mine = mine.with_context(|| format!("pair {} has no part in {}", story.pair, told.title))?;
+        let label = format!("{} {} {number}", told.title, story.pair);
+        let report = written(
+            &exercise,
+            &model,
+            &mine,
+            story,
+            &reports,
+            &mut Sampler::new(SEED, &label),
+        )?;
+        submit(filling, &mine, *person, number, &report).await?;
+        reports.insert(&story.pair, report);
+    }
+    Ok(())
+}
+
+async fn model(filling: &Filling<'_>, exercise: &Exercise, told: &Assignment) -> anyhow::Result<Model> {
+    let store = &filling.service.store;
+    let id = filling
+        .exercise(&told.exercise)
+        .context("the scenario names no shipped exercise")?;
+    let mut all = Vec::new();
+    for line in plates::of_exercise(store, id).await? {
+        all.push(load::plate_from(exercise, &line.truth)?);
+    }
+    Ok(Model::new(exercise, &all)?)
+}
+
+fn written(
+    exercise: &Exercise,
+    model: &Model,
+    mine: &Mine,
+    story: &Story,
+    others: &BTreeMap<&str, Report>,
+    sampler: &mut Sampler,
+) -> anyhow::Result<Report> {
+    let serial = mine.serial.as_deref().context("a pair without a plate")?.parse()?;
+    let measured = model.simulate(&serial, &story.faults, Conditions::default(), sampler)?;
+    let mut report = model.write_report(exercise, &exercise.marks, &measured, Habits::default(), sampler);
+    if let Some(same) = &story.same_digits_as {
+        let other = others
+            .get(same.pair.as_str())
+            .context("the other pair hands in first")?;
+        for (item, theirs) in report.items.iter_mut().zip(&other.items) {
+            if !same.except.iter().any(|no| no == item.no.as_str()) {
+                *item = theirs.clone();
+            }
+        }
+    }
+    for item in &mut report.items {
+        let named = |list: &[String]| list.iter().any(|no| no == item.no.as_str());
+        if named(&story.missing) {
+            (item.measured, item.call) = (None, None);
+        } else if named(&story.wrong_calls) {
+            item.call = item.call.map(|call| match call {
+                Call::Conforming => Call::Nonconforming,
+                Call::Nonconforming | Call::Undecided => Call::Conforming,
+            });
+        }
+    }
+    Ok(report)
+}
+
+/// Every third report was typed, the others came as files.
+async fn submit(
+    filling: &Filling<'_>,
+    mine: &Mine,
+    person: PersonId,
+    number: usize,
+    report: &Report,
+) -> anyhow::Result<()> {
+    let rows: Vec<WrittenRow<'_>> = report
+        .items
+        .iter()
+        .map(|item| WrittenRow {
+            no: item.no.as_str(),
+            measured: item.measured.as_ref().map(|m| m.as_str()),
+            call: item.call,
+        })
+        .collect();
+    let name = format!(
+        "{}-{}.csv",
+        mine.pair_name.to_lowercase(),
+        mine.serial.as_deref().unwrap_or_default()
+    );
+    let typed = number.is_multiple_of(3);
+    let hand_in = HandIn {
+        mine,
+        person,
+        attempt: mine.handed_in + 1,
+        key: &format!("demo {number}"),
+        report,
+        source_kind: if typed { SourceKind::Form } else { SourceKind::Csv },
+        source_name: if typed { None } else { Some(&name) },
+        source_bytes: report_csv(&rows)?.into_bytes(),
+    };
+    let handed_in = hand_in_report(filling.service, hand_in).await?;
+    anyhow::ensure!(handed_in.graded, "a report of the demo was not graded");
+    Ok(())
+}
