@@ -7,7 +7,7 @@ use super::svg::{Svg, n};
 use crate::metrology::tolerance::Limits;
 use crate::units::{decimal_to_f64, show_length};
 
-/// Width and height of the picture, in its own units; the sheet shows one as a sixteenth of a letter's height.
+/// Width and height of the picture, in its own units; the sheet shows sixteen as the height of a letter.
 const WIDTH: f64 = 160.0;
 const HEIGHT: f64 = 30.0;
 /// Where the rule lies.
@@ -120,7 +120,7 @@ fn line(out: &mut Svg, a: [f64; 2], b: [f64; 2], width: f64, class: &str) {
     ));
 }
 
-/// Short strokes where the guard band ends, joined to their limit.
+/// Short thin strokes where the guard band ends.
 fn draw_guard(out: &mut Svg, ruler: &Ruler, rule: &PlaceRule) {
     let Some(guard) = rule.guard.filter(|g| !g.is_zero()) else {
         return;
@@ -129,17 +129,9 @@ fn draw_guard(out: &mut Svg, ruler: &Ruler, rule: &PlaceRule) {
     if drawn_in.is_empty() {
         return;
     }
-    for (limit, inner) in [(rule.limits.lower, drawn_in.lower), (rule.limits.upper, drawn_in.upper)] {
-        if let (Some(limit), Some(inner)) = (limit, inner) {
-            let (a, b) = (ruler.at(limit), ruler.at(inner));
-            out.raw(&format!(
-                "<path d=\"M{} {}H{}V{}\" fill=\"none\" stroke=\"currentColor\" stroke-width=\"1\" stroke-dasharray=\"2 1.5\"/>",
-                n(a),
-                n(BASE - 7.0),
-                n(b),
-                n(BASE)
-            ));
-        }
+    for inner in [drawn_in.lower, drawn_in.upper].into_iter().flatten() {
+        let x = ruler.at(inner);
+        line(out, [x, BASE - 5.0], [x, BASE + 5.0], 1.0, "");
     }
 }
 
