@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use super::characteristic::{self, Subject};
 use super::nearest::{list_all, nearest};
 use super::problem::Sink;
-use super::section::{Found, Key, Section};
+use super::section::{Key, Section};
 use super::sheet::Sheet;
+use super::value::Found;
 use super::{feature, quantities};
 use crate::exercise::model::{Between, Feature, Owner};
 use crate::exercise::names::FeatureKey;
@@ -98,7 +99,7 @@ fn named<'f>(name: Found<&str>, known: &Known<'f>, sink: &mut Sink<'_>) -> Optio
         Some(meant) => format!("Did you mean `{meant}`?"),
         None => format!("The features are {}.", list_all(known.keys().copied())),
     };
-    let what = format!("there is no feature `{}`", super::section::shortened(name.value));
+    let what = format!("there is no feature `{}`", super::value::shortened(name.value));
     sink.error(name.at, what, mend);
     None
 }

@@ -4,7 +4,8 @@ use rust_decimal::Decimal;
 
 use super::outline;
 use super::problem::Sink;
-use super::section::{Found, Key, Section};
+use super::section::{Key, Section};
+use super::value::Found;
 use crate::exercise::model::{Body, MATERIALS, Material};
 
 pub(super) const KEYS: &[Key] = &[

@@ -5,8 +5,9 @@ use rust_decimal::Decimal;
 use super::nearest::{list, nearest};
 use super::options::Options;
 use super::problem::Sink;
-use super::section::{Found, Key, Section};
+use super::section::{Key, Section};
 use super::sheet::Sheet;
+use super::value::Found;
 use super::worked::named;
 use super::{head, options, plan, quantities, worked};
 use crate::exercise::model::{Between, Characteristic, Feature, Owner, Quantity, Shape};
@@ -156,7 +157,7 @@ fn quantity(section: &Section<'_>, subject: &Subject, sink: &mut Sink<'_>) -> Op
     let Some(quantity) = known else {
         let possible = subject.quantities.iter().map(|q| q.word());
         let meant = nearest(found.value, possible).map_or_else(String::new, |m| format!("Did you mean `{m}`? "));
-        let what = format!("`{}` is no quantity", super::section::shortened(found.value));
+        let what = format!("`{}` is no quantity", super::value::shortened(found.value));
         sink.error(found.at, what, meant + &possible_ones(subject));
         return None;
     };

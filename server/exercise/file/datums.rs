@@ -5,7 +5,8 @@ use toml::de::DeTable;
 
 use super::body_space::BodySpace;
 use super::problem::Sink;
-use super::section::{Found, Key, Section};
+use super::section::{Key, Section};
+use super::value::Found;
 use crate::exercise::model::{Axis, Datum, DatumFrame, Face};
 use crate::units::decimal_to_f64;
 
@@ -83,7 +84,7 @@ fn letter(key: Found<&str>, sink: &mut Sink<'_>) -> Option<char> {
     match (letters.next(), letters.next()) {
         (Some(letter), None) if letter.is_ascii_uppercase() => Some(letter),
         _ => {
-            let what = format!("`{}` is no letter of a datum", super::section::shortened(key.value));
+            let what = format!("`{}` is no letter of a datum", super::value::shortened(key.value));
             sink.error(key.at, what, "It is one capital letter, A to Z.");
             None
         }

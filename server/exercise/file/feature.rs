@@ -2,7 +2,8 @@
 
 use super::body_space::BodySpace;
 use super::problem::Sink;
-use super::section::{Found, Key, Section};
+use super::section::{Key, Section};
+use super::value::Found;
 use super::{head, inside, shape};
 use crate::exercise::model::{Feature, Shape, Side};
 use crate::exercise::names::FeatureKey;

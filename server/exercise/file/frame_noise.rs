@@ -1,44 +1,41 @@
-//! What the repeatability of the datum touches does to coordinates, through the 3-2-1 frame that is built from them.
+//! What the repeatability of the datum touches does to a characteristic, through the 3-2-1 frame that they make.
 
 use crate::exercise::geometry::FeatureState;
 use crate::exercise::model::{Axis, Characteristic, Datum, DatumFrame, Feature, Quantity, Shape};
+use crate::metrology::frame::{self, Datums, Hit, Surface};
 use crate::units::decimal_to_f64;
 
 /// Square of the degrees in a radian.
 const DEGREES: f64 = (180.0 / std::f64::consts::PI) * (180.0 / std::f64::consts::PI);
 
-/// Variances of the frame. Lengths in the exercise's unit, rotations in radians.
-///
-/// The primary plane is a least-squares plane through the middle of its touches; the secondary line has its direction
-/// from its touches in plan and passes their middle; the tertiary sets the rest at its own middle.
+/// The frame of the touches as they are on the print, with its covariance.
 #[derive(Debug)]
-pub(super) struct FrameNoise<'a> {
-    frame: &'a DatumFrame,
-    /// Of one touch.
+pub(super) struct FrameNoise {
+    frame: frame::Frame,
+    primary: char,
+    /// Variance of one touch.
     touch: f64,
-    /// Covariance of the primary plane's slopes along x and y: xx, yy, xy.
-    slopes: [f64; 3],
-    /// Of the rotation about Z.
-    turn: f64,
 }
 
-impl<'a> FrameNoise<'a> {
-    /// `repeatability` is the standard deviation of one touch.
-    pub(super) fn new(frame: &'a DatumFrame, repeatability: f64) -> Self {
-        let touch = repeatability * repeatability;
-        let [xx, yy, xy] = scatter(&frame.primary);
-        let determinant = (xx * yy - xy * xy).max(f64::MIN_POSITIVE);
-        let slopes = [yy, xx, -xy].map(|entry| touch * entry / determinant);
-        let line = scatter_along(&frame.secondary).max(f64::MIN_POSITIVE);
-        Self {
-            frame,
-            touch,
-            slopes,
-            turn: touch / line,
-        }
+impl FrameNoise {
+    /// `repeatability` is the standard deviation of one touch. `None` where the touches make no frame.
+    pub(super) fn new(datums: &DatumFrame, repeatability: f64) -> Option<Self> {
+        let hits = datums.all().map(hits);
+        let [primary, secondary, tertiary] = [0, 1, 2].map(|i| surface(datums.all()[i], &hits[i]));
+        let faces = Datums::Faces {
+            primary,
+            secondary,
+            tertiary,
+        };
+        Some(Self {
+            frame: frame::frame(&faces, 0.0).ok()?,
+            primary: datums.primary.letter,
+            touch: repeatability * repeatability,
+        })
     }
 
-    /// The frame's share of the variance of a feature's own characteristic, in the square of its unit.
+    /// The frame's share of the variance of a feature's own characteristic, in the square of its unit; where it depends
+    /// on what is not stated, the least that it can be.
     pub(super) fn share(&self, c: &Characteristic, features: &[Feature], states: &[FeatureState]) -> f64 {
         let (Some(feature), Some(state)) = (features.first(), states.first()) else {
             return 0.0;
@@ -58,7 +55,7 @@ impl<'a> FrameNoise<'a> {
                     .coordinate(Axis::X, state.at)
                     .max(self.coordinate(Axis::Y, state.at))
             }
-            (Quantity::Angle, Shape::Line { .. } | Shape::Slot { .. }) => self.turn * DEGREES,
+            (Quantity::Angle, Shape::Line { .. } | Shape::Slot { .. }) => self.turn(Axis::Z) * DEGREES,
             (Quantity::Angle, Shape::Plane { .. }) => self.tilt(c.datum) * DEGREES,
             (Quantity::Parallelism | Quantity::Perpendicularity, shape) => {
                 self.tilt(c.datum) * lever(c.of, shape, state)
@@ -69,27 +66,49 @@ impl<'a> FrameNoise<'a> {
 
     /// Variance of one coordinate at a place.
     fn coordinate(&self, axis: Axis, p: [f64; 3]) -> f64 {
-        let Some(datum) = self.frame.setting(axis) else {
-            return 0.0;
-        };
-        let middle = datum.middle();
-        let off = [0, 1, 2].map(|i| p[i] - middle[i]);
-        let from_middle = self.touch / count(datum);
-        let [xx, yy, xy] = self.slopes;
-        match axis {
-            Axis::Z => from_middle + xx * off[0] * off[0] + yy * off[1] * off[1] + 2.0 * xy * off[0] * off[1],
-            Axis::X => from_middle + self.turn * off[1] * off[1] + xx * off[2] * off[2],
-            Axis::Y => from_middle + self.turn * off[0] * off[0] + yy * off[2] * off[2],
-        }
+        let i = axis.index();
+        self.touch * self.frame.point_covariance(p)[(i, i)]
     }
 
-    /// Variance of the rotation that an orientation to a datum sees, at the least: about the better of two axes.
+    /// Variance of the rotation about an axis, radians.
+    fn turn(&self, axis: Axis) -> f64 {
+        let i = 3 + axis.index();
+        self.touch * self.frame.covariance.matrix[i][i]
+    }
+
+    /// Variance of the rotation that an orientation to a datum sees: to the primary, about the better of two axes.
     fn tilt(&self, datum: Option<char>) -> f64 {
-        if datum == Some(self.frame.primary.letter) {
-            self.slopes[0].min(self.slopes[1])
+        if datum == Some(self.primary) {
+            self.turn(Axis::X).min(self.turn(Axis::Y))
         } else {
-            self.turn
+            self.turn(Axis::Z)
         }
+    }
+}
+
+/// Touches as hits of a tip without size.
+fn hits(datum: &Datum) -> Vec<Hit> {
+    let (axis, sign) = datum.face.normal();
+    let mut approach = [0.0; 3];
+    approach[axis.index()] = -sign;
+    let hit = |touch| Hit {
+        tip: datum.touch_point(touch),
+        approach: Some(approach),
+    };
+    datum.touches.iter().map(hit).collect()
+}
+
+fn surface<'a>(datum: &Datum, hits: &'a [Hit]) -> Surface<'a> {
+    let axis = match datum.sets {
+        Axis::X => frame::Axis::X,
+        Axis::Y => frame::Axis::Y,
+        Axis::Z => frame::Axis::Z,
+    };
+    Surface {
+        hits,
+        axis,
+        outward: datum.face.normal().1 > 0.0,
+        at: decimal_to_f64(datum.at),
     }
 }
 
@@ -102,30 +121,47 @@ fn lever(of: Quantity, shape: &Shape, state: &FeatureState) -> f64 {
     }
 }
 
-fn count(datum: &Datum) -> f64 {
-    datum.touches.iter().fold(0.0, |n, _| n + 1.0_f64).max(1.0)
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::exercise::model::Face;
 
-/// Scatter of the primary's touches about their middle: xx, yy, xy.
-fn scatter(datum: &Datum) -> [f64; 3] {
-    let middle = datum.middle();
-    datum
-        .touches
-        .iter()
-        .map(|t| datum.touch_point(t))
-        .fold([0.0; 3], |[xx, yy, xy], p| {
-            let (x, y) = (p[0] - middle[0], p[1] - middle[1]);
-            [xx + x * x, yy + y * y, xy + x * y]
-        })
-}
+    fn datum(letter: char, face: Face, at: i64, touches: &[[i64; 2]]) -> Datum {
+        Datum {
+            letter,
+            face,
+            sets: face.normal().0,
+            at: at.into(),
+            touches: touches.iter().map(|t| t.map(Into::into)).collect(),
+        }
+    }
 
-/// Scatter of the secondary's touches along the line that they give in plan.
-fn scatter_along(datum: &Datum) -> f64 {
-    let along = if datum.sets == Axis::X { 1 } else { 0 };
-    let middle = datum.middle();
-    datum
-        .touches
-        .iter()
-        .map(|t| (datum.touch_point(t)[along] - middle[along]).powi(2))
-        .sum()
+    #[test]
+    fn the_frame_moves_as_its_touches_do() {
+        let datums = DatumFrame {
+            primary: datum('A', Face::Top, 0, &[[10, 10], [110, 10], [110, 70], [10, 70]]),
+            secondary: datum('B', Face::Front, 0, &[[10, -8], [110, -8]]),
+            tertiary: datum('C', Face::Right, 120, &[[40, -8]]),
+        };
+        let noise = FrameNoise::new(&datums, 0.002).unwrap();
+        let check = |axis, p, expected: f64| {
+            let found = noise.coordinate(axis, p) / (0.002 * 0.002);
+            assert!(
+                (found - expected).abs() < 1e-6,
+                "{axis:?} at {p:?}: {found} and not {expected}"
+            );
+        };
+        // By hand, for touches of unit variance; tolerance 1e-6. Scatter of A: 4 x 50^2 along x, 4 x 30^2 along y;
+        // scatter of B along x: 2 x 50^2.
+        check(Axis::Z, [60.0, 40.0, 0.0], 1.0 / 4.0);
+        check(Axis::Z, [110.0, 70.0, 0.0], 1.0 / 4.0 + 1.0 / 4.0 + 1.0 / 4.0);
+        check(Axis::Y, [60.0, 80.0, -8.0], 1.0 / 2.0);
+        check(Axis::Y, [110.0, 0.0, -8.0], 1.0 / 2.0 + 2500.0 / 5000.0);
+        check(Axis::Y, [60.0, 0.0, 22.0], 1.0 / 2.0 + 900.0 / 3600.0);
+        check(Axis::X, [120.0, 40.0, -8.0], 1.0);
+        check(Axis::X, [0.0, 90.0, -8.0], 1.0 + 2500.0 / 5000.0);
+        check(Axis::X, [0.0, 40.0, 42.0], 1.0 + 2500.0 / 10_000.0);
+        let turned = noise.turn(Axis::Z) / (0.002 * 0.002);
+        assert!((turned - 1.0 / 5000.0).abs() < 1e-9, "{turned}");
+    }
 }

@@ -3,7 +3,8 @@
 use rust_decimal::Decimal;
 
 use super::problem::Sink;
-use super::section::{Found, Key, Section};
+use super::section::{Key, Section};
+use super::value::Found;
 use crate::exercise::names::ExerciseCode;
 use crate::metrology::tolerance::{Tolerance, ToleranceTextError};
 use crate::units::LengthUnit;
@@ -121,7 +122,7 @@ fn general(text: Found<&str>, sink: &mut Sink<'_>) -> Option<Tolerance> {
 /// A tolerance as text; what cannot be read is reported.
 pub(super) fn tolerance(text: Found<&str>, sink: &mut Sink<'_>) -> Option<Tolerance> {
     let report = |error: ToleranceTextError| {
-        let found = super::section::shortened(text.value);
+        let found = super::value::shortened(text.value);
         let forms =
             "Write one of ±0.05, +0.02 -0.01, +0.02/0, 32.00..32.05, max 0.1, H7 (ISO 286-1, on a size) or ISO 2768-m.";
         sink.error(

@@ -5,7 +5,8 @@ use rust_decimal::Decimal;
 use super::head;
 use super::nearest::list_all;
 use super::problem::Sink;
-use super::section::{Found, Key, Section};
+use super::section::{Key, Section};
+use super::value::Found;
 use crate::exercise::model::{DatumFrame, MistakenSurface};
 
 pub(super) const KEYS: &[Key] = &[
@@ -51,7 +52,7 @@ fn surface(section: &Section<'_>, frame: Option<&DatumFrame>, sink: &mut Sink<'_
         .filter(|_| letters.next().is_none())
         .and_then(|letter| frame.by_letter(letter));
     let Some(datum) = datum else {
-        let what = format!("there is no datum `{}`", super::section::shortened(instead_of.value));
+        let what = format!("there is no datum `{}`", super::value::shortened(instead_of.value));
         let letters = frame.all().map(|d| d.letter.to_string());
         let mend = format!("The datum frame has {}.", list_all(letters.iter().map(String::as_str)));
         sink.error(instead_of.at, what, mend);

@@ -34,6 +34,7 @@ mod shape;
 mod sheet;
 mod syntax;
 mod unique;
+mod value;
 mod worked;
 mod write;
 mod write_plates;

@@ -4,8 +4,9 @@ use super::characteristic::Subject;
 use super::datums::AXES;
 use super::problem::Sink;
 use super::quantities;
-use super::section::{Found, Section};
+use super::section::Section;
 use super::sheet::Sheet;
+use super::value::Found;
 use crate::exercise::geometry;
 use crate::exercise::model::{Axis, Criterion, Quantity, Shape};
 
@@ -81,7 +82,7 @@ fn datum_letter(word: Found<&str>, sheet: &Sheet, sink: &mut Sink<'_>) -> Option
         }),
         _ => {
             let letters: Vec<String> = known.iter().map(char::to_string).collect();
-            let what = format!("there is no datum `{}`", super::section::shortened(word.value));
+            let what = format!("there is no datum `{}`", super::value::shortened(word.value));
             let mend = format!(
                 "The datum frame has {}.",
                 super::nearest::list_all(letters.iter().map(String::as_str))

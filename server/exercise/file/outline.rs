@@ -3,7 +3,7 @@
 use rust_decimal::Decimal;
 
 use super::problem::Sink;
-use super::section::Found;
+use super::value::Found;
 use crate::units::decimal_to_f64;
 
 type Corner = [Decimal; 2];

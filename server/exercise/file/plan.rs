@@ -7,7 +7,6 @@
 use rust_decimal::Decimal;
 
 use super::characteristic::Subject;
-use super::frame_noise::FrameNoise;
 use super::problem::Sink;
 use super::sheet::Sheet;
 use super::worked::{named, short};
@@ -30,7 +29,22 @@ pub(super) fn warn(c: &Characteristic, of_at: usize, subject: &Subject, sheet: &
         }
     }
     narrow(c, of_at, sink);
+    finer(c, of_at, sheet, sink);
     reach(c, of_at, subject, sheet, sink);
+}
+
+/// Limits that a report cannot state: it carries fewer places.
+fn finer(c: &Characteristic, of_at: usize, sheet: &Sheet, sink: &mut Sink<'_>) {
+    let Some(decimals) = sheet.decimals else { return };
+    let limits = [c.limits.lower, c.limits.upper].into_iter().flatten();
+    if let Some(limit) = limits.map(|l| l.normalize()).find(|l| l.scale() > decimals) {
+        let what = format!("the limit {limit} has more places than a report carries, which are {decimals}");
+        sink.warn(
+            of_at,
+            what,
+            "Give the exercise more `decimals`, or round the nominal and its tolerance.",
+        );
+    }
 }
 
 /// Limits that even a careful pair's spread fills.
@@ -56,18 +70,19 @@ fn narrow(c: &Characteristic, of_at: usize, sink: &mut Sink<'_>) {
 }
 
 fn reach(c: &Characteristic, of_at: usize, subject: &Subject, sheet: &Sheet, sink: &mut Sink<'_>) {
-    let (Some(s), Some(frame)) = (sheet.repeatability(), &sheet.frame) else {
+    let Some(s) = sheet.repeatability() else {
         return;
     };
     let states: Option<Vec<FeatureState>> = subject.features.iter().map(|f| sheet.state(f, c.datum)).collect();
-    let Some(states) = states.filter(|_| sheet.sound_frame) else {
+    let Some(states) = states else {
         return;
     };
     let stated = (decimal_to_f64(c.u_lab) / 2.0).powi(2);
     let from_frame = if subject.is_pair() {
         0.0
     } else {
-        FrameNoise::new(frame, s).share(c, &subject.features, &states)
+        let Some(noise) = &sheet.noise else { return };
+        noise.share(c, &subject.features, &states)
     };
     let from_points = own_variance(c.of, &subject.features, &states).unwrap_or(0.0) * s * s;
     let reached = |variance: f64| decimal_from_f64(2.0 * variance.sqrt()).map_or_else(String::new, short);
@@ -209,5 +224,82 @@ impl Touched<'_> {
             Shape::Cone { .. } => 16.0 / (n * squared(self.state.length)),
             _ => 0.0,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::exercise::geometry::nominal_state;
+    use crate::metrology::fit;
+
+    /// Places around a circle of radius 10 at a height.
+    fn ring(count: u32, z: f64) -> Vec<[f64; 3]> {
+        let place = |i: u32| {
+            let (sin, cos) = (std::f64::consts::TAU * f64::from(i) / f64::from(count)).sin_cos();
+            [10.0 * cos, 10.0 * sin, z]
+        };
+        (0..count).map(place).collect()
+    }
+
+    fn check(shape: Shape, points: u32, of: Quantity, expected: f64) {
+        let feature = Feature {
+            key: "f".parse().unwrap(),
+            name: String::new(),
+            shape,
+            side: None,
+            points,
+            points_given: true,
+        };
+        let states = [nominal_state(&feature, 20.0, None)];
+        let found = own_variance(of, &[feature], &states).unwrap();
+        let off = (found - expected).abs() / expected;
+        assert!(off < 1e-6, "{of:?}: {found} and not {expected}");
+    }
+
+    #[test]
+    fn variances_are_those_of_the_fits() {
+        // Source: covariance of the least-squares fits of this program for unit noise, touches as well placed as they
+        // can be; tolerance 1e-6 of the value.
+        let (at, diameter, depth) = ([Decimal::ZERO; 3], Decimal::from(20), None);
+        let flat: Vec<[f64; 2]> = ring(8, 0.0).iter().map(|p| [p[0], p[1]]).collect();
+        let circle = fit::circle2d(&flat).unwrap().covariance.matrix;
+        let shape = || Shape::Circle { at, diameter, depth };
+        check(shape(), 8, Quantity::X, circle[0][0]);
+        check(shape(), 8, Quantity::Diameter, 4.0 * circle[2][2]);
+
+        let poles = [[10.0, 0.0, 0.0], [0.0, 10.0, 0.0], [0.0, 0.0, 10.0]];
+        let all: Vec<[f64; 3]> = poles.iter().flat_map(|p| [*p, p.map(|c| -c)]).collect();
+        let ball = fit::sphere(&all).unwrap().covariance.matrix;
+        check(Shape::Sphere { at, diameter }, 6, Quantity::Z, ball[2][2]);
+        check(Shape::Sphere { at, diameter }, 6, Quantity::Diameter, 4.0 * ball[3][3]);
+
+        let ends = [[-25.0, 0.0], [-25.0, 0.0], [25.0, 0.0], [25.0, 0.0]];
+        let line = fit::line2d(&ends).unwrap().covariance.matrix;
+        let shape = Shape::Line {
+            from: [Decimal::from(-25), Decimal::ZERO, Decimal::ZERO],
+            to: [Decimal::from(25), Decimal::ZERO, Decimal::ZERO],
+            normal: [0.0, 1.0, 0.0],
+        };
+        check(shape.clone(), 4, Quantity::Y, line[0][0]);
+        check(shape, 4, Quantity::Angle, line[1][1] * DEGREES);
+    }
+
+    #[test]
+    fn a_cylinder_leans_as_its_two_rings_do() {
+        let (at, diameter) = ([Decimal::ZERO; 3], Decimal::from(20));
+        let touches: Vec<[f64; 3]> = ring(4, 0.0).into_iter().chain(ring(4, -20.0)).collect();
+        let fitted = fit::cylinder(&touches, None).unwrap().covariance;
+        let axis = [0.0, 0.0, 1.0];
+        let depth = None;
+        let shape = Shape::Cylinder {
+            at,
+            axis,
+            diameter,
+            depth,
+        };
+        check(shape.clone(), 8, Quantity::Diameter, 4.0 * fitted.matrix[4][4]);
+        // Through 20 of thickness.
+        check(shape, 8, Quantity::Perpendicularity, 400.0 * fitted.matrix[2][2]);
     }
 }

@@ -9,7 +9,8 @@ use super::nearest::list;
 use super::plates::meant_or_all;
 use super::problem::Sink;
 use super::quantities;
-use super::section::{Found, Key, Section};
+use super::section::{Key, Section};
+use super::value::Found;
 use crate::exercise::model::{Exercise, Feature, Quantity, Shape};
 use crate::exercise::names::FeatureKey;
 
@@ -37,7 +38,7 @@ pub(super) fn read(section: &Section<'_>, exercise: &Exercise, sink: &mut Sink<'
     let mut complete = true;
     for (key, _) in table.entries() {
         let Some(target) = targets.iter().find(|t| t.key.as_str() == key.value) else {
-            let what = format!("the exercise has no feature `{}`", super::section::shortened(key.value));
+            let what = format!("the exercise has no feature `{}`", super::value::shortened(key.value));
             sink.error(
                 key.at,
                 what,
@@ -116,7 +117,7 @@ fn quantity(key: Found<&str>, target: &Target<'_>, sink: &mut Sink<'_>) -> Optio
     if let Some(quantity) = quantity.filter(|q| target.quantities.contains(q)) {
         return Some(quantity);
     }
-    let word = super::section::shortened(key.value);
+    let word = super::value::shortened(key.value);
     let (what, why) = match (quantity, target.feature) {
         (Some(Quantity::Position), _) => (
             "position follows from where the feature is".to_owned(),

@@ -7,7 +7,8 @@ use toml::de::{DeTable, DeValue};
 
 use super::nearest::{list_all, nearest};
 use super::problem::Sink;
-use super::section::{Found, Key, Section};
+use super::section::{Key, Section};
+use super::value::Found;
 use super::{head, planted};
 use crate::exercise::model::{Characteristic, Exercise};
 use crate::exercise::names::{BalloonNo, ExerciseCode, Serial};
@@ -118,10 +119,7 @@ fn seed(section: &Section<'_>, sink: &mut Sink<'_>) -> Option<Seed> {
         let found: Found<&str> = section.get("seed", sink)?;
         let digits = found.value.len();
         if digits == 0 || digits > LONGEST_SEED || !found.value.bytes().all(|b| b.is_ascii_hexdigit()) {
-            let what = format!(
-                "the seed `{}` is not hexadecimal",
-                super::section::shortened(found.value)
-            );
+            let what = format!("the seed `{}` is not hexadecimal", super::value::shortened(found.value));
             sink.error(found.at, what, wanted);
             return None;
         }
@@ -167,7 +165,7 @@ fn number(key: Found<&str>, value: &DeValue<'_>, exercise: &Exercise, sink: &mut
     }
     let what = format!(
         "the exercise has no characteristic `{}`",
-        super::section::shortened(key.value)
+        super::value::shortened(key.value)
     );
     // 4.1 without quotes is the key 1 in a table 4.
     let dotted = value

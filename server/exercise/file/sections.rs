@@ -4,6 +4,7 @@ use toml::de::DeTable;
 
 use super::body_space::BodySpace;
 use super::characteristic::{self, Subject};
+use super::frame_noise::FrameNoise;
 use super::nearest::list_all;
 use super::problem::Sink;
 use super::section::{Key, Section};
@@ -11,6 +12,7 @@ use super::sheet::Sheet;
 use super::unique::Keys;
 use super::{between, body, bonus, datums, feature, head, marks, measurement, mistaken, quantities, unique};
 use crate::exercise::model::{Between, Body, Characteristic, Exercise, Feature, MarksRules, MistakenSurface, Owner};
+use crate::units::decimal_to_f64;
 
 /// The exercise of a parsed file. `None` where a part could not be made; the sink knows of all other errors.
 pub(super) fn read(document: &DeTable<'_>, sink: &mut Sink<'_>) -> Option<Exercise> {
@@ -31,6 +33,12 @@ pub(super) fn read(document: &DeTable<'_>, sink: &mut Sink<'_>) -> Option<Exerci
     let mistaken_surfaces = mistaken::read(&surfaces, frame.as_ref(), sink);
     let measurement = part(&root, "measurement", "in [measurement]", measurement::KEYS, sink)
         .and_then(|s| measurement::read(&s, sink));
+    let repeatability = measurement.as_ref().map(|m| decimal_to_f64(m.repeatability));
+    let noise = frame
+        .as_ref()
+        .filter(|_| sound_frame)
+        .zip(repeatability)
+        .and_then(|(f, s)| FrameNoise::new(f, s));
     let marks = marks_rules(&root, sink);
     let sheet = Sheet {
         units: head.units,
@@ -39,7 +47,7 @@ pub(super) fn read(document: &DeTable<'_>, sink: &mut Sink<'_>) -> Option<Exerci
         has_general: root.has("general_tolerance") || root.misspells("general_tolerance"),
         space,
         frame,
-        sound_frame,
+        noise,
         measurement,
     };
     let pairs = root.tables("between", "in [[between]]", between::KEYS, sink);

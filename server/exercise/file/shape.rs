@@ -4,7 +4,8 @@ use rust_decimal::Decimal;
 
 use super::nearest::list_all;
 use super::problem::Sink;
-use super::section::{Found, Section};
+use super::section::Section;
+use super::value::Found;
 use crate::exercise::model::{Shape, Side};
 use crate::units::decimal_to_f64;
 

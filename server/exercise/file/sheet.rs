@@ -6,6 +6,7 @@ use crate::metrology::tolerance::Tolerance;
 use crate::units::{LengthUnit, decimal_to_f64};
 
 use super::body_space::BodySpace;
+use super::frame_noise::FrameNoise;
 
 /// The parts above the features.
 pub(super) struct Sheet {
@@ -16,8 +17,8 @@ pub(super) struct Sheet {
     pub(super) has_general: bool,
     pub(super) space: Option<BodySpace>,
     pub(super) frame: Option<DatumFrame>,
-    /// Whether nothing is wrong with it, so that its noise means something.
-    pub(super) sound_frame: bool,
+    /// What its touches' repeatability does, where nothing is wrong with it.
+    pub(super) noise: Option<FrameNoise>,
     pub(super) measurement: Option<Measurement>,
 }
 

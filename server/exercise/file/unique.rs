@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use super::characteristic::Read;
 use super::problem::Sink;
-use super::section::Found;
 use super::sheet::Sheet;
+use super::value::Found;
 use super::worked::named;
 use crate::exercise::names::{BalloonNo, FeatureKey};
 

@@ -4,8 +4,9 @@ use rust_decimal::Decimal;
 
 use super::characteristic::{Subject, Written};
 use super::problem::Sink;
-use super::section::{Found, Section};
+use super::section::Section;
 use super::sheet::Sheet;
+use super::value::Found;
 use crate::exercise::geometry::{self, Asked, FeatureState, distance_kind};
 use crate::exercise::model::{DistanceKind, Owner, Quantity, Side};
 use crate::metrology::tolerance::{Limits, SizeContext, Tolerance, ToleranceKind};
