@@ -3,11 +3,13 @@
 
 import { tieBalloons } from "./balloons.js";
 import { guardUnsaved } from "./guard.js";
+import { keepDrafts } from "./keep.js";
 import { fitKeypads } from "./keypad.js";
 import { moveByKeys, takePaste } from "./paste.js";
 
 tieBalloons(document);
 guardUnsaved(document);
+keepDrafts(document);
 fitKeypads(document);
 takePaste(document);
 moveByKeys(document);

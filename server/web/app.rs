@@ -6,6 +6,7 @@ use crate::actions::Service;
 use crate::config::Settings;
 
 use super::guards::AddressLimit;
+use super::pictures::Pictures;
 
 /// State of the router; cheap to clone.
 #[derive(Debug, Clone)]
@@ -16,6 +17,8 @@ pub struct App {
     pub settings: Arc<Settings>,
     /// How many tries to sign in come from one address.
     pub sign_ins: AddressLimit,
+    /// Plan views that were drawn already.
+    pub pictures: Pictures,
 }
 
 impl App {
@@ -26,6 +29,7 @@ impl App {
             service,
             settings: Arc::new(settings),
             sign_ins: AddressLimit::default(),
+            pictures: Pictures::default(),
         }
     }
 }

@@ -4,7 +4,8 @@
 use rust_decimal::Decimal;
 
 use super::sheet::{self, SheetRow};
-use crate::exercise::model::Exercise;
+use crate::exercise::drawing::{PlaceRule, place_rule};
+use crate::exercise::model::{Characteristic, Exercise};
 use crate::grading::grade::{GradedItem, Line};
 use crate::report::call::Call;
 use crate::report::model::Report;
@@ -27,6 +28,8 @@ pub struct GradedRow {
     pub en: String,
     /// Measurement score in per cent.
     pub score: String,
+    /// Place of the value between its limits, as a picture.
+    pub place: String,
     /// Word of the pair's call; empty for none.
     pub call: &'static str,
     /// Word that the rule makes of the pair's number.
@@ -58,17 +61,27 @@ pub fn rows(exercise: &Exercise, items: &[GradedItem], report: &Report) -> Vec<G
     let sheet = sheet::rows(exercise);
     sheet
         .into_iter()
+        .zip(&exercise.characteristics)
         .zip(items)
-        .map(|(sheet, item)| row(sheet, item, report, places))
+        .map(|((sheet, c), item)| row(sheet, c, item, report, places))
         .collect()
 }
 
-fn row(sheet: SheetRow, item: &GradedItem, report: &Report, places: u32) -> GradedRow {
+fn row(sheet: SheetRow, c: &Characteristic, item: &GradedItem, report: &Report, places: u32) -> GradedRow {
     let written = report.item(&item.no).and_then(|i| i.measured.as_ref());
     let off = item
         .measured
         .zip(item.reference)
         .and_then(|(m, r)| decimal_from_f64(m - r));
+    let decimal = |v: Option<f64>| v.and_then(decimal_from_f64);
+    let rule = PlaceRule {
+        limits: c.limits,
+        guard: None,
+        value: decimal(item.measured),
+        expanded: Some(c.u_lab),
+        reference: decimal(item.reference).zip(decimal(item.reference_expanded_uncertainty)),
+        decimals: places,
+    };
     GradedRow {
         sheet,
         measured: written
@@ -82,6 +95,7 @@ fn row(sheet: SheetRow, item: &GradedItem, report: &Report, places: u32) -> Grad
             .measurement_score
             .map(|s| shown(Some(s * 100.0), 0))
             .unwrap_or_default(),
+        place: place_rule(&rule),
         call: word(item.call),
         by_own: word(item.call_by_own_value),
         by_plate: word(item.call_by_reference),

@@ -17,6 +17,8 @@ pub mod guards;
 pub mod layers;
 /// One file per page.
 pub mod pages;
+/// Pictures of exercises and of what was off.
+pub mod pictures;
 /// A template as an answer.
 pub mod render;
 /// All routes in one table.

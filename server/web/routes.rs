@@ -85,7 +85,12 @@ pub fn table() -> Vec<Route> {
         page("/exercises/{exercise}", Instructor, exercise::page),
         page("/exercises/{exercise}/plates/{plate}", Instructor, exercise::plate),
         form("/exercises/{exercise}/plates/{plate}", Instructor, exercise::say),
-        page("/my", Student, my::page),
+        page("/my", Student, my::list::page),
+        page("/my/{assignment}", Student, my::assignment::page),
+        page("/my/{assignment}/lab-sheet", Student, my::lab_sheet::page),
+        page("/my/{assignment}/entry", Student, my::entry::page),
+        files("/my/{assignment}/entry", Student, my::entry::submit),
+        page("/my/reports/{report}", Student, my::result::page),
         page("/health", Anyone, start::health),
         page("/static/{*path}", Anyone, static_files::file),
     ]

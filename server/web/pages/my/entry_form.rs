@@ -1,0 +1,267 @@
+//! The fields of report entry, as they came from the draft or from the browser.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use super::entry::Back;
+use crate::exercise::model::Exercise;
+use crate::report::assemble::{self, Field, FromForm};
+use crate::report::entry::{self, NotFilled};
+use crate::report::model::Report;
+use crate::report::table::{DecimalMark, MustAsk, ReadOptions, Reading, Role};
+use crate::store::reports::SourceKind;
+use crate::web::upload::{File, Upload};
+
+/// Most bytes of a source that travel with the form until it is handed in.
+const SOURCE_BYTES: usize = 200_000;
+
+/// One way in which numbers can be read, to choose.
+#[derive(Debug)]
+pub(super) struct Ask {
+    pub(super) value: &'static str,
+    pub(super) words: String,
+    pub(super) chosen: bool,
+}
+
+/// What was typed, pasted and chosen.
+#[derive(Debug, Default)]
+pub(super) struct Form {
+    pub(super) fields: Vec<Field>,
+    pub(super) attempt: i64,
+    pub(super) key: String,
+    pub(super) pasted: String,
+    /// A table that was put into the fields before, in hexadecimal, so that it is kept with the report as it came.
+    pub(super) source_hex: String,
+    pub(super) source_name: String,
+    file: Option<File>,
+    decimal: String,
+    columns: String,
+}
+
+impl Form {
+    pub(super) fn of_draft(exercise: &Exercise, draft: BTreeMap<String, String>, attempt: i64) -> Self {
+        Self {
+            fields: fields(exercise, |name| draft.get(name).cloned()),
+            attempt,
+            ..Self::default()
+        }
+    }
+
+    pub(super) fn of_upload(exercise: &Exercise, upload: &Upload, next_attempt: i64) -> Self {
+        let own = |name: &str| upload.field(name).to_owned();
+        Self {
+            fields: fields(exercise, |name| Some(own(name))),
+            attempt: upload.field("attempt").parse().unwrap_or(next_attempt),
+            key: own("key"),
+            pasted: own("pasted"),
+            source_hex: own("source"),
+            source_name: own("source_name"),
+            file: upload.file("table").cloned(),
+            decimal: own("decimal"),
+            columns: own("columns"),
+        }
+    }
+
+    /// The fields for the draft.
+    pub(super) fn draft(&self) -> BTreeMap<String, String> {
+        let both = |f: &Field| {
+            [
+                (format!("m-{}", f.no), f.measured.clone()),
+                (format!("c-{}", f.no), f.call.clone()),
+            ]
+        };
+        self.fields.iter().flat_map(both).collect()
+    }
+
+    /// Whether a table stands beside the fields.
+    pub(super) fn has_table(&self) -> bool {
+        self.file.is_some() || !self.pasted.trim().is_empty()
+    }
+
+    fn options(&self) -> ReadOptions {
+        let role = |word: &str| match word {
+            "no" => Some(Role::Label),
+            "name" => Some(Role::Name),
+            "nominal" => Some(Role::Nominal),
+            "measured" => Some(Role::Measured),
+            "call" => Some(Role::Call),
+            _ => None,
+        };
+        let columns = (!self.columns.is_empty()).then(|| self.columns.split(',').map(role).collect());
+        ReadOptions {
+            decimal: DecimalMark::parse_word(&self.decimal),
+            columns,
+            ..ReadOptions::default()
+        }
+    }
+
+    /// Puts the table into the fields; what came of it.
+    pub(super) fn read_table(&mut self, exercise: &Exercise) -> Back {
+        if self.file.as_ref().is_some_and(|f| f.too_big) {
+            let file_mend = "The file is bigger than 8 MB. A report has some kilobytes: save the table alone as CSV and choose that file.".to_owned();
+            return Back {
+                file_mend,
+                ..Back::default()
+            };
+        }
+        let (bytes, name) = match &self.file {
+            Some(file) => (file.bytes.clone(), file.name.clone()),
+            None if self.pasted.trim().is_empty() => {
+                let pasted_mend =
+                    "Nothing is pasted and no file is chosen. Paste the table here, or choose a CSV file.".to_owned();
+                return Back {
+                    pasted_mend,
+                    ..Back::default()
+                };
+            }
+            None => (self.pasted.clone().into_bytes(), String::new()),
+        };
+        match entry::fill(exercise, &self.fields, &bytes, &self.options(), None) {
+            Ok(filled) => {
+                self.fields = filled.fields;
+                self.keep_source(&bytes, name);
+                let values = if filled.values == 1 {
+                    "1 value was".to_owned()
+                } else {
+                    format!("{} values were", filled.values)
+                };
+                let mut said = vec![format!(
+                    "{values} put into the table below. Look them over, then hand in."
+                )];
+                said.extend(filled.notes.into_iter().map(|n| {
+                    n.line
+                        .map_or_else(|| n.text.clone(), |l| format!("Line {l}: {}", n.text))
+                }));
+                Back {
+                    said,
+                    ..Back::default()
+                }
+            }
+            Err(why) => self.not_filled(why),
+        }
+    }
+
+    fn keep_source(&mut self, bytes: &[u8], name: String) {
+        self.pasted = String::new();
+        self.file = None;
+        self.source_hex = if bytes.len() <= SOURCE_BYTES {
+            hex(bytes)
+        } else {
+            String::new()
+        };
+        self.source_name = name;
+    }
+
+    fn not_filled(&self, why: NotFilled) -> Back {
+        let mut back = Back::default();
+        match why {
+            NotFilled::Refused(refusal) if self.file.is_some() => back.file_mend = sentence(&refusal.to_string()),
+            NotFilled::Refused(refusal) => back.pasted_mend = sentence(&refusal.to_string()),
+            NotFilled::Points => {
+                back.pasted_mend =
+                    "These are probed points. A report needs the columns no, measured and call.".to_owned()
+            }
+            NotFilled::Ask(MustAsk::DecimalMark, readings) => back.ask = self.ask(&readings),
+            NotFilled::Ask(MustAsk::Columns, _) => back.ask_columns = true,
+            NotFilled::Ask(MustAsk::Delimiter, _) => {
+                back.pasted_mend = "The cells could be separated in more than one way. Save the table with semicolons between the cells and send it again.".to_owned();
+            }
+            NotFilled::Problems(problems) => back.problems = problems,
+        }
+        // A browser never sends a file twice of its own accord.
+        if self.file.is_some() {
+            back.said
+                .push("The file was not taken: choose it again when you send the page.".to_owned());
+        }
+        back
+    }
+
+    fn ask(&self, readings: &[Reading]) -> Vec<Ask> {
+        let way = |reading: &Reading| {
+            let mark = reading.decimal?;
+            let example: Vec<&str> = reading.values.iter().flatten().take(3).map(String::as_str).collect();
+            let words = match mark {
+                DecimalMark::Point => format!("decimal point: the values are {}", example.join(", ")),
+                DecimalMark::Comma => format!("decimal comma: the values are {}", example.join(", ")),
+                DecimalMark::Mixed => format!("each number by its own mark: the values are {}", example.join(", ")),
+            };
+            Some(Ask {
+                value: mark.as_str(),
+                words,
+                chosen: self.decimal == mark.as_str(),
+            })
+        };
+        readings.iter().filter_map(way).collect()
+    }
+
+    /// The report of the fields.
+    pub(super) fn report(&self, exercise: &Exercise) -> Result<Report, Box<Back>> {
+        let back = match assemble::from_form(exercise, &self.fields, &self.options()) {
+            FromForm::Report(assembled) => return Ok(assembled.report),
+            FromForm::Problems(problems) => Back {
+                problems,
+                ..Back::default()
+            },
+            FromForm::AskDecimalMark(readings) => Back {
+                ask: self.ask(&readings),
+                ..Back::default()
+            },
+        };
+        Err(Box::new(back))
+    }
+
+    /// How the report came in, and the bytes that are kept with it.
+    pub(super) fn source(&self, report: &Report) -> Result<(SourceKind, Vec<u8>), serde_json::Error> {
+        match (unhex(&self.source_hex), self.source_name.is_empty()) {
+            (Some(bytes), false) => Ok((SourceKind::Csv, bytes)),
+            (Some(bytes), true) => Ok((SourceKind::Paste, bytes)),
+            (None, _) => Ok((SourceKind::Form, serde_json::to_vec(report)?)),
+        }
+    }
+
+    /// Name of the file that the report came in.
+    pub(super) fn source_name(&self) -> Option<&str> {
+        (!self.source_name.is_empty()).then_some(self.source_name.as_str())
+    }
+}
+
+fn fields(exercise: &Exercise, typed: impl Fn(&str) -> Option<String>) -> Vec<Field> {
+    let field = |no: &str| Field {
+        no: no.to_owned(),
+        measured: typed(&format!("m-{no}")).unwrap_or_default(),
+        call: typed(&format!("c-{no}")).unwrap_or_default(),
+    };
+    exercise.characteristics.iter().map(|c| field(c.no.as_str())).collect()
+}
+
+/// A message of a reader as a sentence.
+fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    chars
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes
+        .iter()
+        .fold(String::with_capacity(2 * bytes.len()), |mut text, b| {
+            // Writing to a string does not fail.
+            let _ = write!(text, "{b:02x}");
+            text
+        })
+}
+
+fn unhex(text: &str) -> Option<Vec<u8>> {
+    if text.is_empty() || !text.len().is_multiple_of(2) {
+        return None;
+    }
+    text.as_bytes()
+        .chunks_exact(2)
+        .map(|pair| {
+            std::str::from_utf8(pair)
+                .ok()
+                .and_then(|p| u8::from_str_radix(p, 16).ok())
+        })
+        .collect()
+}

@@ -1,0 +1,232 @@
+//! The result of one report, as far as the pair may see it.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::State;
+
+use crate::actions::load;
+use crate::actions::my_result::{MyResult as Seen, my_result};
+use crate::exercise::model::Exercise;
+use crate::grading::feedback::{Agreement, Feedback, Full, Words, WordsItem};
+use crate::report::assemble::call_word;
+use crate::report::model::{Report, ReportItem};
+use crate::store::assignments::Assignment;
+use crate::store::ids::AssignmentId;
+use crate::units::show_reading;
+use crate::web::app::App;
+use crate::web::errors::WebError;
+use crate::web::frame::Frame;
+use crate::web::graded::{self, GradedRow, ReceiptLine};
+use crate::web::guards::MyReport;
+use crate::web::pictures;
+use crate::web::render::Page;
+use crate::web::sheet::{self, SheetRow};
+use crate::web::times;
+
+#[derive(Debug, Template)]
+#[template(path = "my_result.html")]
+pub(in crate::web) struct MyResult {
+    frame: Frame,
+    id: AssignmentId,
+    title: String,
+    serial: String,
+    pair: String,
+    attempt: i64,
+    attempts: i64,
+    when: String,
+    late: String,
+    summary: String,
+    faults: Vec<String>,
+    full: Option<FullResult>,
+    rows: Vec<Row>,
+    drawing: String,
+    mark: String,
+    again: bool,
+    cells: Vec<(&'static str, String)>,
+}
+
+/// A result in full.
+#[derive(Debug)]
+struct FullResult {
+    rows: Vec<GradedRow>,
+    lines: Vec<ReceiptLine>,
+    total: String,
+    drawing: String,
+}
+
+#[derive(Debug)]
+struct Row {
+    sheet: SheetRow,
+    measured: String,
+    agreement: &'static str,
+    call: &'static str,
+    call_words: &'static str,
+}
+
+pub(in crate::web) async fn page(
+    State(app): State<App>,
+    MyReport {
+        person,
+        report,
+        assignment,
+    }: MyReport,
+) -> Result<Page<MyResult>, WebError> {
+    let service = &app.service;
+    let exercise = load::exercise(service, assignment.exercise_revision)
+        .await
+        .map_err(WebError::internal)?;
+    let items: Report = serde_json::from_str(&report.items).map_err(WebError::internal)?;
+    let seen = my_result(service, &report, &assignment)
+        .await
+        .map_err(WebError::internal)?;
+    let shown = Shown::of(&app, &assignment, &exercise, &items, seen).await?;
+    let zone = times::zone(&assignment.time_zone);
+    let when = times::show(report.handed_in_at, &zone);
+    let cells = vec![
+        ("Exercise", format!("{}, {}", exercise.code, assignment.title)),
+        ("Plate", report.serial.clone()),
+        ("Pair", report.pair_name.clone()),
+        ("Attempt", format!("{} of {}", report.attempt, assignment.attempts)),
+        ("Date", when.clone()),
+        ("Sheet", "result".to_owned()),
+    ];
+    Ok(Page(MyResult {
+        frame: Frame::of(&person, "/my"),
+        id: assignment.id,
+        title: assignment.title.clone(),
+        serial: report.serial,
+        pair: report.pair_name,
+        attempt: report.attempt,
+        attempts: assignment.attempts,
+        when,
+        late: if shown.minutes_late == 0 {
+            String::new()
+        } else {
+            times::late_words(shown.minutes_late)
+        },
+        summary: shown.summary,
+        faults: shown.faults,
+        drawing: shown.drawing,
+        full: shown.full,
+        rows: shown.rows,
+        mark: shown.mark,
+        again: report.attempt < assignment.attempts && shown.can_try_again,
+        cells,
+    }))
+}
+
+/// What there is to see, in either mode.
+#[derive(Default)]
+struct Shown {
+    summary: String,
+    faults: Vec<String>,
+    full: Option<FullResult>,
+    rows: Vec<Row>,
+    drawing: String,
+    mark: String,
+    minutes_late: u64,
+    can_try_again: bool,
+}
+
+impl Shown {
+    async fn of(
+        app: &App,
+        assignment: &Assignment,
+        exercise: &Arc<Exercise>,
+        report: &Report,
+        seen: Option<Seen>,
+    ) -> Result<Self, WebError> {
+        let Some(Seen { feedback, minutes_late }) = seen else {
+            return Ok(Self {
+                summary: "Your report is kept. The result is still being worked out: open this page again in a moment."
+                    .to_owned(),
+                ..Self::default()
+            });
+        };
+        let shown = match feedback {
+            Feedback::Words(words) => {
+                let drawing = app
+                    .pictures
+                    .plan(assignment.exercise_revision, exercise)
+                    .await?
+                    .svg
+                    .clone();
+                Self {
+                    drawing,
+                    ..Self::words(exercise, report, words)
+                }
+            }
+            Feedback::Full(full) => {
+                let drawing = pictures::what_was_off(exercise, &full.items).await?.svg;
+                Self::full(exercise, report, *full, drawing)
+            }
+        };
+        Ok(Self { minutes_late, ..shown })
+    }
+
+    fn words(exercise: &Exercise, report: &Report, words: Words) -> Self {
+        let lines = sheet::rows(exercise).into_iter().zip(&words.items).zip(&report.items);
+        Self {
+            summary: summary(&words.items),
+            rows: lines
+                .map(|((sheet, item), reported)| row(sheet, item, reported))
+                .collect(),
+            faults: words.faults,
+            mark: words.mark.map(|m| m.to_string()).unwrap_or_default(),
+            can_try_again: true,
+            ..Self::default()
+        }
+    }
+
+    fn full(exercise: &Exercise, report: &Report, full: Full, drawing: String) -> Self {
+        let agree = full
+            .items
+            .iter()
+            .filter(|i| i.measurement_score.is_some_and(|s| s >= 1.0))
+            .count();
+        let graded = full.items.iter().filter(|i| i.measurement_score.is_some()).count();
+        Self {
+            summary: format!("{agree} of {graded} values agree with the plate."),
+            mark: full.mark.map(|m| m.to_string()).unwrap_or_default(),
+            full: Some(FullResult {
+                rows: graded::rows(exercise, &full.items, report),
+                lines: graded::receipt(&full.lines),
+                total: graded::total(full.mark),
+                drawing,
+            }),
+            faults: full.faults,
+            ..Self::default()
+        }
+    }
+}
+
+fn summary(items: &[WordsItem]) -> String {
+    let graded = items.iter().filter(|i| i.agreement != Agreement::NotGraded).count();
+    let agree = items.iter().filter(|i| i.agreement == Agreement::Agrees).count();
+    let calls = items.iter().filter(|i| i.call_right_for_own_value.is_some()).count();
+    let right = items
+        .iter()
+        .filter(|i| i.call_right_for_own_value == Some(true))
+        .count();
+    format!("{agree} of {graded} values agree with the plate. {right} of {calls} calls are right for your own values.")
+}
+
+fn row(sheet: SheetRow, item: &WordsItem, reported: &ReportItem) -> Row {
+    Row {
+        sheet,
+        measured: reported.measured.as_ref().map(show_reading).unwrap_or_default(),
+        agreement: match item.agreement {
+            Agreement::Agrees => "agrees with the plate",
+            Agreement::DoesNotAgree => "does not agree: measure it again",
+            Agreement::NotMeasured => "not measured",
+            Agreement::NotGraded => "not graded on this plate",
+        },
+        call: call_word(item.call),
+        call_words: match item.call_right_for_own_value {
+            Some(true) => "right",
+            Some(false) => "not what the rule makes of it",
+            None => "none to judge",
+        },
+    }
+}

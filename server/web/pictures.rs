@@ -1,0 +1,110 @@
+//! Pictures of exercises and of what was off. Drawing takes some milliseconds, so it is done off the async threads, and
+//! the plan view of a revision, which never changes, is kept.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use crate::exercise::drawing::{self, Deviation, DeviationSet, DrawingOptions, Picture, Remark};
+use crate::exercise::model::{Characteristic, Exercise, Owner, Quantity};
+use crate::grading::grade::GradedItem;
+use crate::report::call::Call;
+use crate::store::ids::ExerciseRevisionId;
+
+use super::errors::WebError;
+
+/// Plan views kept at once.
+const KEPT: usize = 64;
+
+/// Plan views that were drawn already.
+#[derive(Debug, Clone, Default)]
+pub struct Pictures(Arc<Mutex<BTreeMap<ExerciseRevisionId, Arc<Picture>>>>);
+
+impl Pictures {
+    /// The plan view of a revision, for a screen.
+    ///
+    /// # Errors
+    /// When the server is stopping.
+    pub async fn plan(&self, revision: ExerciseRevisionId, exercise: &Arc<Exercise>) -> Result<Arc<Picture>, WebError> {
+        let lock = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = lock().get(&revision) {
+            return Ok(Arc::clone(known));
+        }
+        let exercise = Arc::clone(exercise);
+        let drawn = apart(move || drawing::plan_view(&exercise, &DrawingOptions::screen())).await?;
+        let picture = Arc::new(drawn);
+        let mut known = lock();
+        if known.len() >= KEPT {
+            known.clear();
+        }
+        known.insert(revision, Arc::clone(&picture));
+        Ok(picture)
+    }
+}
+
+/// The plan view with what was off, as reported and after correction. Only where the truth of the plate may be shown.
+///
+/// # Errors
+/// When the server is stopping.
+pub async fn what_was_off(exercise: &Arc<Exercise>, items: &[GradedItem]) -> Result<Picture, WebError> {
+    let (exercise, set) = (Arc::clone(exercise), deviation_set(exercise, items));
+    apart(move || drawing::deviations(&exercise, &set, &DrawingOptions::screen())).await
+}
+
+async fn apart<T: Send + 'static>(draw: impl FnOnce() -> T + Send + 'static) -> Result<T, WebError> {
+    tokio::task::spawn_blocking(draw).await.map_err(WebError::internal)
+}
+
+/// What each feature was off by in plan view, and what else was off by more than a careful pair is.
+fn deviation_set(exercise: &Exercise, items: &[GradedItem]) -> DeviationSet {
+    let lines = || exercise.characteristics.iter().zip(items);
+    let off = |value: Option<f64>, item: &GradedItem| Some(value? - item.reference?);
+    let remark = |(characteristic, (c, item)): (usize, (&Characteristic, &GradedItem))| {
+        let is_place = matches!(c.of, Quantity::X | Quantity::Y) && matches!(c.owner, Owner::Feature(_));
+        let agrees = item.measurement_score.is_none_or(|score| score >= 1.0);
+        let by = off(item.measured, item).filter(|_| !is_place && !agrees)?;
+        Some(Remark {
+            characteristic,
+            by,
+            outside: is_outside(item),
+        })
+    };
+    DeviationSet {
+        reported: places(lines(), |item| off(item.measured, item)),
+        corrected: places(lines(), |item| off(item.corrected, item)),
+        remarks: lines().enumerate().filter_map(remark).collect(),
+    }
+}
+
+fn is_outside(item: &GradedItem) -> bool {
+    item.call_by_own_value == Some(Call::Nonconforming)
+}
+
+/// One for each feature of which X or Y is known.
+fn places<'a>(
+    lines: impl Iterator<Item = (&'a Characteristic, &'a GradedItem)>,
+    off: impl Fn(&GradedItem) -> Option<f64>,
+) -> Vec<Deviation> {
+    let mut by_feature: BTreeMap<usize, Deviation> = BTreeMap::new();
+    for (c, item) in lines {
+        let (Owner::Feature(feature), Some(by)) = (c.owner, off(item)) else {
+            continue;
+        };
+        if !matches!(c.of, Quantity::X | Quantity::Y) {
+            continue;
+        }
+        let none = Deviation {
+            feature,
+            dx: 0.0,
+            dy: 0.0,
+            outside: false,
+        };
+        let deviation = by_feature.entry(feature).or_insert(none);
+        if c.of == Quantity::X {
+            deviation.dx = by;
+        } else {
+            deviation.dy = by;
+        }
+        deviation.outside |= is_outside(item);
+    }
+    by_feature.into_values().collect()
+}
