@@ -2,7 +2,7 @@
 //! letter in its box.
 
 use super::lettering::{self, Hand};
-use super::paper::{Area, Point, along, count, direction, distance, shifted};
+use super::paper::{Area, Point, along, count, direction, distance, nearest_share, shifted};
 use super::svg::LETTER;
 use super::target::{End, Target};
 
@@ -196,7 +196,6 @@ pub(super) struct Note {
 /// A block in its place.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Placed {
-    pub(super) side: Side,
     pub(super) cells: Vec<Cell>,
     pub(super) notes: Vec<Note>,
     pub(super) leaders: Vec<Leader>,
@@ -204,102 +203,134 @@ pub(super) struct Placed {
     pub(super) triangle: Option<(Point, Point)>,
 }
 
+/// Where the balloons or the box of a block come to lie.
+struct Cells {
+    areas: Vec<Area>,
+    triangle: Option<(Point, Point)>,
+}
+
 impl Block {
     /// The block laid out within `area`, which has its size, on `side`.
     pub(super) fn laid(&self, area: Area, side: Side) -> Placed {
-        let mut placed = Placed {
-            side,
-            cells: Vec::new(),
-            notes: Vec::new(),
-            leaders: Vec::new(),
-            triangle: None,
-        };
-        if self.shows == Shows::Datum {
-            self.lay_datum(&mut placed, area);
-        } else {
-            self.lay_balloons(&mut placed, area);
+        let cells = self.cells(area, side);
+        Placed {
+            leaders: self.leaders_from(&cells, side),
+            notes: self.note_areas(area, side),
+            triangle: cells.triangle,
+            cells: self
+                .labels
+                .iter()
+                .cloned()
+                .zip(cells.areas)
+                .map(|(label, area)| Cell { label, area })
+                .collect(),
         }
-        for target in &self.targets {
-            let taken: Vec<Point> = placed.leaders.iter().map(|l| l.to).collect();
-            let leader = self.leader(&placed, &target.apart_from(&taken));
-            placed.leaders.push(leader);
-        }
-        placed
     }
 
-    fn lay_datum(&self, placed: &mut Placed, area: Area) {
-        let inward = placed.side.inward();
-        let middle = area.middle();
-        let away = if self.needs_own_triangle() { TRIANGLE / 2.0 } else { 0.0 };
-        let at = shifted(middle, [-inward[0] * away, -inward[1] * away]);
-        let label = self.labels.first().cloned().unwrap_or_default();
-        placed.cells.push(Cell {
-            label,
-            area: Area::around(at, DATUM_BOX, DATUM_BOX),
-        });
-        if self.needs_own_triangle() {
-            let tip = shifted(at, [inward[0] * DATUM_BOX / 2.0, inward[1] * DATUM_BOX / 2.0]);
-            placed.triangle = Some((tip, shifted(tip, [inward[0] * TRIANGLE, inward[1] * TRIANGLE])));
+    /// Its leaders alone.
+    pub(super) fn leaders(&self, area: Area, side: Side) -> Vec<Leader> {
+        self.leaders_from(&self.cells(area, side), side)
+    }
+
+    fn cells(&self, area: Area, side: Side) -> Cells {
+        if self.shows == Shows::Datum {
+            self.datum_cell(area, side)
+        } else {
+            self.balloon_cells(area, side)
         }
+    }
+
+    fn datum_cell(&self, area: Area, side: Side) -> Cells {
+        let inward = side.inward();
+        let away = if self.needs_own_triangle() { TRIANGLE / 2.0 } else { 0.0 };
+        let at = shifted(area.middle(), [-inward[0] * away, -inward[1] * away]);
+        let triangle = self.needs_own_triangle().then(|| {
+            let tip = shifted(at, [inward[0] * DATUM_BOX / 2.0, inward[1] * DATUM_BOX / 2.0]);
+            (tip, shifted(tip, [inward[0] * TRIANGLE, inward[1] * TRIANGLE]))
+        });
+        Cells {
+            areas: vec![Area::around(at, DATUM_BOX, DATUM_BOX)],
+            triangle,
+        }
+    }
+
+    fn notes_height(&self) -> f64 {
+        count(self.notes.len()) * TEXT_LINE
     }
 
     /// Text lies on the far side of the balloons, seen from the drawing, or below them at its sides.
-    fn lay_balloons(&self, placed: &mut Placed, area: Area) {
-        let notes_first = placed.side == Side::Top;
-        let notes_height = count(self.notes.len()) * TEXT_LINE;
-        let start = |width: f64| match placed.side {
-            Side::Top | Side::Bottom => area.middle()[0] - width / 2.0,
-            Side::Left => area.max[0] - width,
-            Side::Right => area.min[0],
-        };
-        let mut y = area.min[1] + if notes_first { notes_height } else { 0.0 };
+    fn balloon_cells(&self, area: Area, side: Side) -> Cells {
+        let mut areas = Vec::with_capacity(self.labels.len());
+        let mut y = area.min[1] + if side == Side::Top { self.notes_height() } else { 0.0 };
         for row in self.rows() {
-            let mut x = start(Self::row_width(row));
+            let mut x = start_of(Self::row_width(row), area, side);
             for label in row {
                 let width = balloon_width(label);
-                let cell = Area {
+                areas.push(Area {
                     min: [x, y],
                     max: [x + width, y + BALLOON],
-                };
-                placed.cells.push(Cell {
-                    label: label.clone(),
-                    area: cell,
                 });
                 x += width + GAP;
             }
             y += BALLOON + GAP;
         }
-        let mut y = if notes_first { area.min[1] } else { y - GAP };
+        Cells { areas, triangle: None }
+    }
+
+    fn note_areas(&self, area: Area, side: Side) -> Vec<Note> {
+        let mut y = if side == Side::Top {
+            area.min[1]
+        } else {
+            area.max[1] - self.notes_height()
+        };
+        let mut notes = Vec::with_capacity(self.notes.len());
         for text in &self.notes {
-            let x = start(lettering::width(text, Hand::Figures, LETTER));
             let width = lettering::width(text, Hand::Figures, LETTER);
-            let area = Area {
-                min: [x, y],
-                max: [x + width, y + TEXT_LINE],
-            };
-            placed.notes.push(Note {
+            let x = start_of(width, area, side);
+            notes.push(Note {
                 text: text.clone(),
-                area,
+                area: Area {
+                    min: [x, y],
+                    max: [x + width, y + TEXT_LINE],
+                },
             });
             y += TEXT_LINE;
         }
+        notes
+    }
+
+    fn leaders_from(&self, cells: &Cells, side: Side) -> Vec<Leader> {
+        let mut leaders: Vec<Leader> = Vec::with_capacity(self.targets.len());
+        for target in &self.targets {
+            let taken: Vec<Point> = leaders.iter().map(|l| l.to).collect();
+            let leader = self.leader(cells, side, &target.apart_from(&taken));
+            leaders.push(leader);
+        }
+        leaders
     }
 
     /// The leader from the nearest balloon of the row or column that faces the drawing.
-    fn leader(&self, placed: &Placed, target: &Target) -> Leader {
-        let inward = placed.side.inward();
-        if let Some((_, base)) = placed.triangle {
-            let (to, end) = target.end(base);
-            return Leader { from: base, to, end };
+    fn leader(&self, cells: &Cells, side: Side, target: &Target) -> Leader {
+        let inward = side.inward();
+        let from_here = |from: Point| {
+            let (to, end) = target.end(from);
+            Leader { from, to, end }
+        };
+        if let Some((_, base)) = cells.triangle {
+            return from_here(base);
         }
-        let facing = |c: &Cell| towards(c.area.min, inward).max(towards(c.area.max, inward));
-        let foremost = placed.cells.iter().map(facing).fold(f64::NEG_INFINITY, f64::max);
+        let facing = |a: &Area| towards(a.min, inward).max(towards(a.max, inward));
+        let foremost = cells.areas.iter().map(facing).fold(f64::NEG_INFINITY, f64::max);
         let mut best: Option<Leader> = None;
-        for cell in &placed.cells {
-            if facing(cell) < foremost - 0.1 {
-                continue;
-            }
-            let leader = self.leader_of(cell, placed.side, target);
+        for area in cells.areas.iter().filter(|a| facing(a) > foremost - 0.1) {
+            let leader = if self.shows == Shows::Datum {
+                from_here(shifted(
+                    area.middle(),
+                    [inward[0] * DATUM_BOX / 2.0, inward[1] * DATUM_BOX / 2.0],
+                ))
+            } else {
+                balloon_leader(*area, side, target)
+            };
             if best.is_none_or(|b| distance(leader.from, leader.to) < distance(b.from, b.to)) {
                 best = Some(leader);
             }
@@ -310,32 +341,37 @@ impl Block {
             end: End::Plain,
         })
     }
+}
 
-    fn leader_of(&self, cell: &Cell, side: Side, target: &Target) -> Leader {
-        let inward = side.inward();
-        let middle = cell.area.middle();
-        if self.shows == Shows::Datum {
-            let from = shifted(middle, [inward[0] * DATUM_BOX / 2.0, inward[1] * DATUM_BOX / 2.0]);
-            let (to, end) = target.end(from);
-            return Leader { from, to, end };
-        }
-        let reach = (cell.area.width() - BALLOON) / 2.0;
-        let (a, b) = (shifted(middle, [-reach, 0.0]), shifted(middle, [reach, 0.0]));
-        let (first, _) = target.end(middle);
-        let spine = along(a, b, super::paper::nearest_share(first, a, b));
-        let d = direction(spine, first);
-        // Not more slanted than SLANT, so that it leaves the block by the side that faces the drawing.
-        let across = [inward[1], -inward[0]];
-        let (ahead, aside) = (towards(d, inward), towards(d, across));
-        let aside = if ahead > 0.0 {
-            (aside / ahead).clamp(-SLANT, SLANT)
-        } else {
-            SLANT * aside.signum()
-        };
-        let length = 1.0_f64.hypot(aside);
-        let out = [0, 1].map(|i| (inward[i] + aside * across[i]) / length);
-        let from = shifted(spine, [out[0] * BALLOON / 2.0, out[1] * BALLOON / 2.0]);
-        let (to, end) = target.end(from);
-        Leader { from, to, end }
+/// Where something of this width starts in a block: in its middle, or at the side that faces the drawing.
+fn start_of(width: f64, area: Area, side: Side) -> f64 {
+    match side {
+        Side::Top | Side::Bottom => area.middle()[0] - width / 2.0,
+        Side::Left => area.max[0] - width,
+        Side::Right => area.min[0],
     }
+}
+
+/// A leader from the edge of a balloon.
+fn balloon_leader(balloon: Area, side: Side, target: &Target) -> Leader {
+    let inward = side.inward();
+    let middle = balloon.middle();
+    let reach = (balloon.width() - BALLOON) / 2.0;
+    let (a, b) = (shifted(middle, [-reach, 0.0]), shifted(middle, [reach, 0.0]));
+    let (first, _) = target.end(middle);
+    let spine = along(a, b, nearest_share(first, a, b));
+    let d = direction(spine, first);
+    // Not more slanted than SLANT, so that it leaves the block by the side that faces the drawing.
+    let across = [inward[1], -inward[0]];
+    let (ahead, aside) = (towards(d, inward), towards(d, across));
+    let aside = if ahead > 0.0 {
+        (aside / ahead).clamp(-SLANT, SLANT)
+    } else {
+        SLANT * aside.signum()
+    };
+    let length = 1.0_f64.hypot(aside);
+    let out = [0, 1].map(|i| (inward[i] + aside * across[i]) / length);
+    let from = shifted(spine, [out[0] * BALLOON / 2.0, out[1] * BALLOON / 2.0]);
+    let (to, end) = target.end(from);
+    Leader { from, to, end }
 }

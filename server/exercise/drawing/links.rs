@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::block::{Block, Shows, Side};
 use super::dimension::Dimension;
 use super::paper::{Area, Point, along, distance, distance_to_stroke, shifted, sides};
-use super::plan::{Form, Plan};
+use super::plan::{Form, Place, Plan};
 use super::sheet::Sheet;
 use super::svg::Line;
 use super::target::Target;
@@ -120,10 +120,22 @@ fn place_target(plan: &Plan, sheet: &Sheet, feature: usize) -> Option<Target> {
 /// are none.
 fn free_spots(plan: &Plan, sheet: &Sheet, corners: [Point; 4]) -> Vec<Point> {
     let outline: Vec<Point> = plan.outline.iter().map(|p| sheet.at(*p)).collect();
+    let own = Area::of(corners);
+    // Faces that lie within this one are other levels: steps and recesses.
+    let recesses: Vec<Area> = plan
+        .places
+        .iter()
+        .filter_map(|place| match place {
+            Place::Face { corners, unseen: false } => Some(Area::of(corners.map(|c| sheet.at(c)))),
+            _ => None,
+        })
+        .filter(|face| face.width() * face.height() < 0.6 * own.width() * own.height())
+        .collect();
     let off = |p: Point| {
         super::paper::within(p, &outline)
             && sides(&outline).all(|(a, b)| distance_to_stroke(p, a, b) > 2.0)
             && plan.touches.iter().all(|t| distance(p, sheet.at(*t)) > 2.5)
+            && !recesses.iter().any(|r| r.holds(p))
             && plan.drawn.iter().all(|d| d.feature.is_none() || clear_of(d, sheet, p))
     };
     let shares = [0.08, 0.18, 0.28, 0.39, 0.5, 0.61, 0.72, 0.82, 0.92];

@@ -13,6 +13,7 @@ mod cutout;
 mod deviations;
 mod dimension;
 mod faces;
+mod improve;
 mod lettering;
 mod links;
 mod paper;

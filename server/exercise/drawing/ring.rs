@@ -2,35 +2,16 @@
 //!
 //! All blocks stand outside a ring: a box a little larger than the drawing. A block above the ring keeps within its
 //! width, one beside it within its height, so that blocks of different sides cannot meet, and no leader, which runs
-//! within the ring, can cross a block. What is left to choose is the side and the order; that is improved step by step
-//! until no step helps (our own method; the picture counts, not the optimum).
+//! within the ring, can cross a block. What is left to choose is the side and the order; `improve` does that.
 
 use super::block::{Block, Placed, Side};
-use super::paper::{Area, Point, count, cross, distance, distance_to_stroke};
+use super::improve;
+use super::paper::{Area, Point};
 
 /// Between two blocks of a side.
 const GAP: f64 = 2.0;
 /// The ring grows by this when the blocks do not fit around it.
 const STEP: f64 = 4.0;
-/// Rounds of improvement at most; five is common.
-const ROUNDS: usize = 12;
-/// With more blocks than this any two no longer try to change places, only neighbours do.
-const MANY: usize = 40;
-/// With more than this the first arrangement stays.
-const TOO_MANY: usize = 150;
-
-/// What a crossing of leaders costs, in millimetres of leader.
-const CROSSING: f64 = 30.0;
-/// A leader through something that must stay readable.
-const COVERING: f64 = 60.0;
-/// A leader that passes close to where another one ends.
-const GRAZING: f64 = 8.0;
-/// A leader over a hole or an arrow.
-const CROWDING: f64 = 5.0;
-/// A leader along the edge that it ends on.
-const FLAT: f64 = 25.0;
-/// A millimetre of paper too much, where everything fits, and where it does not.
-pub(super) const TOO_LARGE: [f64; 2] = [50.0, 4.0];
 
 /// All that placing has to respect.
 #[derive(Debug, Clone)]
@@ -49,7 +30,7 @@ pub(super) struct Surroundings {
 
 /// Which blocks stand on which side, in order from left to right or from top to bottom.
 #[derive(Debug, Clone, PartialEq)]
-struct Order([Vec<usize>; 4]);
+pub(super) struct Order(pub(super) [Vec<usize>; 4]);
 
 /// A finished arrangement: the blocks in the order in which they came, and the box of everything.
 #[derive(Debug, Clone)]
@@ -58,54 +39,103 @@ pub(super) struct Arrangement {
     pub(super) extent: Area,
 }
 
-struct Placing<'a> {
-    blocks: &'a [Block],
-    around: &'a Surroundings,
+/// Where a block stands.
+pub(super) type Stand = (Area, Side);
+
+/// What placing needs to know of a block, worked out once.
+#[derive(Debug, Clone)]
+struct Facts {
+    size: [f64; 2],
+    /// The side that it must be on.
+    side: Option<Side>,
+    /// For each side the middle of what it points at.
+    wish: [Point; 4],
+    /// For each side the way from its start to the balloon that should stand opposite to the target.
+    lead: [f64; 4],
+}
+
+/// Blocks, ring and everything around them.
+pub(super) struct Placing<'a> {
+    pub(super) blocks: &'a [Block],
+    pub(super) around: &'a Surroundings,
     ring: Area,
+    facts: Vec<Facts>,
 }
 
 /// Places the blocks; with `careful` the first arrangement is improved, otherwise only its size is of use.
 pub(super) fn place(blocks: &[Block], around: &Surroundings, careful: bool) -> Arrangement {
-    let mut ring = around.ring;
+    let mut placing = Placing::new(blocks, around);
     loop {
-        let placing = Placing { blocks, around, ring };
         if let Some(order) = placing.first_order() {
-            let order = if careful { placing.improved(order) } else { order };
-            let areas = placing.areas(&order);
-            let placed = placing.laid(&areas);
-            let extent = areas.iter().fold(ring, |e, (a, _)| e.joined(*a));
-            return Arrangement { placed, extent };
+            let order = if careful {
+                improve::improved(&placing, order)
+            } else {
+                order
+            };
+            let stands = placing.stands(&order);
+            let placed = blocks
+                .iter()
+                .zip(&stands)
+                .map(|(b, (area, side))| b.laid(*area, *side))
+                .collect();
+            return Arrangement {
+                placed,
+                extent: placing.extent(&stands),
+            };
         }
         // Sides of a ring that grows hold everything sooner or later.
-        ring = ring.grown(STEP);
+        placing.ring = placing.ring.grown(STEP);
     }
 }
 
-impl Placing<'_> {
-    /// Length of a block along a side.
-    fn length(&self, block: usize, side: Side) -> f64 {
-        self.blocks.get(block).map_or(0.0, |b| b.size()[side.axis()])
-    }
-
-    /// Length of a side.
-    fn room_of(&self, side: Side) -> f64 {
-        if side.axis() == 0 {
-            self.ring.width()
-        } else {
-            self.ring.height()
+impl<'a> Placing<'a> {
+    fn new(blocks: &'a [Block], around: &'a Surroundings) -> Self {
+        let facts = |b: &Block| Facts {
+            size: b.size(),
+            side: b.side,
+            wish: Side::ALL.map(|s| b.wish(s)),
+            lead: Side::ALL.map(|s| b.lead(s)),
+        };
+        Self {
+            blocks,
+            around,
+            ring: around.ring,
+            facts: blocks.iter().map(facts).collect(),
         }
     }
 
-    fn used(&self, order: &Order, side: Side) -> f64 {
-        order.0[side.index()]
-            .iter()
-            .map(|b| self.length(*b, side) + GAP)
-            .sum::<f64>()
-            - GAP
+    fn of<T>(&self, block: usize, what: impl Fn(&Facts) -> T, otherwise: T) -> T {
+        self.facts.get(block).map_or(otherwise, what)
+    }
+
+    /// Length of a block along a side.
+    fn length(&self, block: usize, side: Side) -> f64 {
+        self.of(block, |f| f.size[side.axis()], 0.0)
+    }
+
+    /// Whether a block may stand on any side.
+    pub(super) fn is_free(&self, block: usize) -> bool {
+        self.of(block, |f| f.side.is_none(), false)
+    }
+
+    /// Whether all blocks of a side find room along it.
+    pub(super) fn holds(&self, order: &Order, side: Side, one_more: f64) -> bool {
+        let used: f64 = order.0[side.index()].iter().map(|b| self.length(*b, side) + GAP).sum();
+        let room = if side.axis() == 0 {
+            self.ring.width()
+        } else {
+            self.ring.height()
+        };
+        used - GAP + one_more <= room
+    }
+
+    /// The box of ring and blocks.
+    pub(super) fn extent(&self, stands: &[Stand]) -> Area {
+        stands.iter().fold(self.ring, |e, (a, _)| e.joined(*a))
     }
 
     fn wish(&self, block: usize, side: Side) -> Point {
-        self.blocks.get(block).map_or([0.0; 2], |b| b.wish(side))
+        self.of(block, |f| f.wish[side.index()], [0.0; 2])
     }
 
     fn way_to(&self, block: usize, side: Side) -> f64 {
@@ -128,50 +158,42 @@ impl Placing<'_> {
                 .map(|s| self.way_to(b, *s))
                 .fold(f64::INFINITY, f64::min)
         };
-        let forced = |b: usize| self.blocks.get(b).is_some_and(|b| b.side.is_some());
-        queue.sort_by(|a, b| forced(*b).cmp(&forced(*a)).then(nearest(*a).total_cmp(&nearest(*b))));
+        let free = |b: &usize| self.is_free(*b);
+        queue.sort_by(|a, b| free(a).cmp(&free(b)).then(nearest(*a).total_cmp(&nearest(*b))));
         for block in queue {
-            let mut sides = match self.blocks.get(block).and_then(|b| b.side) {
-                Some(side) => vec![side],
-                None => Side::ALL.to_vec(),
-            };
+            let mut sides = self.of(block, |f| f.side, None).map_or(Side::ALL.to_vec(), |s| vec![s]);
             sides.sort_by(|a, b| self.way_to(block, *a).total_cmp(&self.way_to(block, *b)));
-            let fits = |s: &&Side| self.used(&order, **s) + GAP + self.length(block, **s) <= self.room_of(**s);
-            let side = *sides.iter().find(fits)?;
+            let side = *sides
+                .iter()
+                .find(|s| self.holds(&order, **s, GAP + self.length(block, **s)))?;
             self.insert(&mut order, block, side);
         }
         Some(order)
     }
 
     /// Puts a block among the others of a side where its wish belongs.
-    fn insert(&self, order: &mut Order, block: usize, side: Side) {
+    pub(super) fn insert(&self, order: &mut Order, block: usize, side: Side) {
         let key = |b: usize| self.wish(b, side)[side.axis()];
         let at = order.0[side.index()].partition_point(|b| key(*b) <= key(block));
         order.0[side.index()].insert(at, block);
     }
 
-    /// The areas of all blocks: along each side as near to their wishes as their order allows, least squares (the pool
-    /// adjacent violators algorithm of isotonic regression).
-    fn areas(&self, order: &Order) -> Vec<(Area, Side)> {
-        let mut areas = vec![
-            (
-                Area {
-                    min: [0.0; 2],
-                    max: [0.0; 2]
-                },
-                Side::Top
-            );
-            self.blocks.len()
-        ];
+    /// Where all blocks stand: along each side as near to their wishes as their order allows.
+    pub(super) fn stands(&self, order: &Order) -> Vec<Stand> {
+        let nowhere = Area {
+            min: [0.0; 2],
+            max: [0.0; 2],
+        };
+        let mut stands = vec![(nowhere, Side::Top); self.blocks.len()];
         for side in Side::ALL {
             let row = &order.0[side.index()];
             let axis = side.axis();
             let lengths: Vec<f64> = row.iter().map(|b| self.length(*b, side)).collect();
-            let lead = |b: usize| self.blocks.get(b).map_or(0.0, |b| b.lead(side));
+            let lead = |b: usize| self.of(b, |f| f.lead[side.index()], 0.0);
             let wishes: Vec<f64> = row.iter().map(|b| self.wish(*b, side)[axis] - lead(*b)).collect();
             let starts = spread(&wishes, &lengths, self.ring.min[axis], self.ring.max[axis]);
             for ((block, start), length) in row.iter().zip(starts).zip(lengths) {
-                let depth = self.blocks.get(*block).map_or(0.0, |b| b.size()[1 - axis]);
+                let depth = self.of(*block, |f| f.size[1 - axis], 0.0);
                 let (near, far) = match side {
                     Side::Top | Side::Left => (self.ring.min[1 - axis] - depth, self.ring.min[1 - axis]),
                     Side::Bottom | Side::Right => (self.ring.max[1 - axis], self.ring.max[1 - axis] + depth),
@@ -182,152 +204,17 @@ impl Placing<'_> {
                 };
                 area.min[axis] = start;
                 area.max[axis] = start + length;
-                if let Some(slot) = areas.get_mut(*block) {
-                    *slot = (area, side);
+                if let Some(stand) = stands.get_mut(*block) {
+                    *stand = (area, side);
                 }
             }
         }
-        areas
+        stands
     }
-
-    fn laid(&self, areas: &[(Area, Side)]) -> Vec<Placed> {
-        self.blocks
-            .iter()
-            .zip(areas)
-            .map(|(b, (area, side))| b.laid(*area, *side))
-            .collect()
-    }
-
-    fn cost(&self, order: &Order) -> f64 {
-        if Side::ALL.iter().any(|s| self.used(order, *s) > self.room_of(*s)) {
-            return f64::INFINITY;
-        }
-        let areas = self.areas(order);
-        let placed = self.laid(&areas);
-        let extent = areas.iter().fold(self.ring, |e, (a, _)| e.joined(*a));
-        let too_large =
-            (extent.width() - self.around.room[0]).max(0.0) + (extent.height() - self.around.room[1]).max(0.0);
-        too_large * self.around.too_large + self.cost_of_leaders(&placed)
-    }
-
-    fn cost_of_leaders(&self, placed: &[Placed]) -> f64 {
-        let leaders: Vec<(usize, Point, Point)> = placed
-            .iter()
-            .enumerate()
-            .flat_map(|(i, p)| p.leaders.iter().map(move |l| (i, l.from, l.to)))
-            .collect();
-        let ends = self
-            .blocks
-            .iter()
-            .zip(placed)
-            .flat_map(|(b, p)| b.targets.iter().zip(&p.leaders));
-        let mut cost: f64 = ends.map(|(t, l)| FLAT * t.flatness(l.from)).sum();
-        for (i, (block, a, b)) in leaders.iter().enumerate() {
-            cost += distance(*a, *b);
-            cost += COVERING * count(self.around.keep_clear.iter().filter(|k| k.is_met_by(*a, *b)).count());
-            cost += CROWDING * count(self.around.crowded.iter().filter(|k| k.is_met_by(*a, *b)).count());
-            for (j, (other, c, d)) in leaders.iter().enumerate() {
-                if block == other {
-                    continue;
-                }
-                if j > i && cross(*a, *b, *c, *d) {
-                    cost += CROSSING;
-                }
-                if distance_to_stroke(*d, *a, *b) < 1.8 {
-                    cost += GRAZING;
-                }
-            }
-        }
-        cost
-    }
-
-    fn improved(&self, mut order: Order) -> Order {
-        let mut cost = self.cost(&order);
-        let rounds = if self.blocks.len() > TOO_MANY { 0 } else { ROUNDS };
-        for _ in 0..rounds {
-            let before = cost;
-            for step in self.steps(&order) {
-                let mut next = order.clone();
-                self.take(&mut next, step);
-                let new = self.cost(&next);
-                if new < cost - 1e-9 {
-                    cost = new;
-                    order = next;
-                }
-            }
-            if cost >= before - 1e-9 {
-                break;
-            }
-        }
-        order
-    }
-
-    fn steps(&self, order: &Order) -> Vec<Step> {
-        let mut steps = Vec::new();
-        for side in Side::ALL {
-            for i in 1..order.0[side.index()].len() {
-                steps.push(Step::Swap { side, i });
-            }
-        }
-        for (block, b) in self.blocks.iter().enumerate() {
-            if b.side.is_none() {
-                steps.extend(Side::ALL.map(|side| Step::Move { block, side }));
-            }
-        }
-        let exchanging = if self.blocks.len() > MANY { 0 } else { self.blocks.len() };
-        for one in 0..exchanging {
-            for other in one + 1..self.blocks.len() {
-                steps.push(Step::Exchange { one, other });
-            }
-        }
-        steps
-    }
-
-    fn take(&self, order: &mut Order, step: Step) {
-        match step {
-            Step::Swap { side, i } => {
-                let row = &mut order.0[side.index()];
-                if i < row.len() {
-                    row.swap(i - 1, i);
-                }
-            }
-            Step::Move { block, side } => {
-                for row in &mut order.0 {
-                    row.retain(|b| *b != block);
-                }
-                self.insert(order, block, side);
-            }
-            Step::Exchange { one, other } => {
-                let free = |b: usize| self.blocks.get(b).is_some_and(|b| b.side.is_none());
-                if free(one) && free(other) {
-                    for slot in order.0.iter_mut().flatten() {
-                        *slot = if *slot == one {
-                            other
-                        } else if *slot == other {
-                            one
-                        } else {
-                            *slot
-                        };
-                    }
-                }
-            }
-        }
-    }
-}
-
-/// A step of improvement.
-#[derive(Debug, Clone, Copy)]
-enum Step {
-    /// Two neighbours change places.
-    Swap { side: Side, i: usize },
-    /// A block goes to a side, where its wish belongs.
-    Move { block: usize, side: Side },
-    /// Any two change places.
-    Exchange { one: usize, other: usize },
 }
 
 /// Starts of things of these lengths, in order and `GAP` apart, as near as possible to where they wish to start, and
-/// between `low` and `high`.
+/// between `low` and `high`: least squares by the pool adjacent violators algorithm of isotonic regression.
 fn spread(wishes: &[f64], lengths: &[f64], low: f64, high: f64) -> Vec<f64> {
     let mut before = 0.0;
     let mut offsets = Vec::with_capacity(wishes.len());

@@ -2,10 +2,11 @@
 
 use super::block::{Placed, Shows};
 use super::dimension::Dimension;
+use super::improve::TOO_LARGE;
 use super::links::{Links, Notes};
 use super::paper::{Area, Point, direction, shifted};
 use super::plan::{Form, Place, Plan, area_of};
-use super::ring::{Arrangement, Surroundings, TOO_LARGE, place};
+use super::ring::{Arrangement, Surroundings, place};
 use super::scale::Scale;
 use super::sheet::Sheet;
 use super::svg::{Line, Svg, arrowhead, escaped, n, polyline};
