@@ -1,6 +1,7 @@
 //! The lines of a print as every sheet shows them: lab sheet, entry, result and the instructor's pages.
 
 use crate::exercise::model::{Characteristic, Exercise, Owner};
+use crate::metrology::tolerance::Tolerance;
 use crate::units::{show_length, show_number};
 use rust_decimal::Decimal;
 
@@ -13,7 +14,7 @@ pub struct SheetRow {
     pub name: String,
     /// Quantity.
     pub of: &'static str,
-    /// Datum of an orientation, with the word before it; empty without one.
+    /// Letter of the datum of an orientation; empty without one.
     pub datum: String,
     /// Nominal, in the places of the exercise.
     pub nominal: String,
@@ -81,6 +82,8 @@ fn limits(c: &Characteristic, places: u32) -> String {
     };
     match (c.limits.lower, c.limits.upper) {
         (Some(lower), Some(upper)) => format!("{} to {}", show(lower), show(upper)),
+        // What is `max` on the print says it already.
+        (None, Some(_)) if matches!(c.tolerance, Tolerance::Max(_)) => String::new(),
         (None, Some(upper)) => format!("up to {}", show(upper)),
         (Some(lower), None) => format!("from {}", show(lower)),
         (None, None) => String::new(),

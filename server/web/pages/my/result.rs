@@ -13,7 +13,7 @@ use crate::report::assemble::call_word;
 use crate::report::model::{Report, ReportItem};
 use crate::store::assignments::Assignment;
 use crate::store::ids::AssignmentId;
-use crate::units::show_reading;
+use crate::units::{show_length, show_reading};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
@@ -173,7 +173,7 @@ impl Shown {
                 .map(|((sheet, item), reported)| row(sheet, item, reported))
                 .collect(),
             faults: words.faults,
-            mark: words.mark.map(|m| m.to_string()).unwrap_or_default(),
+            mark: words.mark.map(|m| show_length(m, 1)).unwrap_or_default(),
             can_try_again: true,
             ..Self::default()
         }
@@ -188,7 +188,7 @@ impl Shown {
         let graded = full.items.iter().filter(|i| i.measurement_score.is_some()).count();
         Self {
             summary: format!("{agree} of {graded} values agree with the plate."),
-            mark: full.mark.map(|m| m.to_string()).unwrap_or_default(),
+            mark: full.mark.map(|m| show_length(m, 1)).unwrap_or_default(),
             full: Some(FullResult {
                 rows: graded::rows(exercise, &full.items, report),
                 lines: graded::receipt(&full.lines),
@@ -218,7 +218,7 @@ fn row(sheet: SheetRow, item: &WordsItem, reported: &ReportItem) -> Row {
         measured: reported.measured.as_ref().map(show_reading).unwrap_or_default(),
         agreement: match item.agreement {
             Agreement::Agrees => "agrees with the plate",
-            Agreement::DoesNotAgree => "does not agree: measure it again",
+            Agreement::DoesNotAgree => "does not agree",
             Agreement::NotMeasured => "not measured",
             Agreement::NotGraded => "not graded on this plate",
         },
