@@ -8,10 +8,12 @@
 //! presentation attributes and classes and no styles: a strict Content-Security-Policy lets it through, and without any
 //! style sheet it is complete in black.
 
+mod arrows;
 mod block;
 mod cutout;
 mod deviations;
 mod dimension;
+mod enlarged;
 mod faces;
 mod improve;
 mod lettering;
