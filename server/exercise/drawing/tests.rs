@@ -268,3 +268,53 @@ fn a_characteristic_that_is_not_there_gives_the_whole_view() {
         plan_view(&exercise, &DrawingOptions::screen())
     );
 }
+
+/// A plate with a step, a hole in it and a wider one below another.
+const STEPPED: &str = r#"
+[[feature]]
+key = "step"
+kind = "plane"
+at = [145, 54, -5]
+normal = [0, 0, 1]
+size = [30, 92]
+[[feature.characteristic]]
+no = "1"
+of = "z"
+[[feature]]
+key = "hole"
+kind = "circle"
+at = [40, 50, 0]
+diameter = 10
+[[feature]]
+key = "pocket"
+kind = "circle"
+at = [40, 50, -8]
+diameter = 16
+depth = 4
+"#;
+
+#[test]
+fn edges_in_sight_are_wide_and_those_below_the_top_face_are_dashed() {
+    let exercise = read(&format!("{HEAD}{STEPPED}"));
+    let composed = Composed::of(&exercise, &Wanted::plain([230.0, 165.0], false));
+    let mut out = super::svg::Svg::default();
+    composed.draw_part(&mut out, &exercise, &[]);
+    insta::assert_snapshot!(out.into_text(), @r#"
+    <g class="d-feature">
+    <path class="d-edge" d="M0 100L120 100L120 92L160 92L160 0L0 0Z" fill="none" stroke="currentColor" stroke-width="0.5"/>
+    </g>
+    <g class="d-feature" data-b="1">
+    <path class="d-edge" d="M130 0L130 92" fill="none" stroke="currentColor" stroke-width="0.5"/>
+    </g>
+    <g class="d-feature">
+    <path class="d-edge" d="M35 50a5 5 0 1 0 10 0a5 5 0 1 0 -10 0Z" fill="none" stroke="currentColor" stroke-width="0.5"/>
+    </g>
+    <g class="d-feature">
+    <path class="d-hidden" d="M32 50a8 8 0 1 0 16 0a8 8 0 1 0 -16 0Z" fill="none" stroke="currentColor" stroke-width="0.25" stroke-dasharray="2 .8"/>
+    <path class="d-centre" d="M40 50L30 50" fill="none" stroke="currentColor" stroke-width="0.25" stroke-dasharray="3 .7 .4 .7"/>
+    <path class="d-centre" d="M40 50L50 50" fill="none" stroke="currentColor" stroke-width="0.25" stroke-dasharray="3 .7 .4 .7"/>
+    <path class="d-centre" d="M40 50L40 60" fill="none" stroke="currentColor" stroke-width="0.25" stroke-dasharray="3 .7 .4 .7"/>
+    <path class="d-centre" d="M40 50L40 40" fill="none" stroke="currentColor" stroke-width="0.25" stroke-dasharray="3 .7 .4 .7"/>
+    </g>
+    "#);
+}
