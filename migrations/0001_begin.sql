@@ -206,6 +206,16 @@ create unique index one_grade_counts on grade (report) where superseded_at is nu
 create index grade_for_gradebook on grade (report, mark, review) where superseded_at is null;
 create index grade_by_report on grade (report, computed_at);
 
+-- Points of lines that the instructor marks by hand.
+create table hand_mark (
+    report integer not null references report (id) on delete cascade,
+    line text not null,
+    points text not null,
+    marked_at integer not null,
+    marked_by integer references person (id) on delete set null,
+    primary key (report, line)
+) strict, without rowid;
+
 create table audit (
     id integer primary key,
     at integer not null,

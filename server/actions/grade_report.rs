@@ -1,7 +1,5 @@
 //! Grades a stored report and stores the grade.
 
-use std::collections::BTreeMap;
-
 use thiserror::Error;
 
 use super::Service;
@@ -12,7 +10,7 @@ use crate::grading::{GradeInput, grade};
 use crate::report::model::Report;
 use crate::store::grades::{self, NewGrade};
 use crate::store::ids::{AssignmentId, PersonId, ReportId};
-use crate::store::{StoreError, assignments, audit, plates, reports};
+use crate::store::{StoreError, assignments, audit, hand_marks, plates, reports};
 
 /// Version that grades say they were computed with.
 pub const SOFTWARE: &str = concat!("platemark ", env!("CARGO_PKG_VERSION"));
@@ -63,6 +61,7 @@ pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, 
         marks_override.as_deref(),
     )
     .await?;
+    let hand_marks = hand_marks::of(&service.store, report).await?;
     let items: Report = serde_json::from_str(&stored.items).map_err(|why| GradeError::Items { report, why })?;
 
     let computed = apart(service, move || {
@@ -73,10 +72,11 @@ pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, 
             plate: &plate,
             rules: &rules,
             report: &items,
-            hand_marks: &BTreeMap::new(),
+            hand_marks: &hand_marks,
         };
         let grade = grade(&input);
-        let reason = review(&grade, &rules, false);
+        let all_marked = rules.lines.iter().all(|line| hand_marks.contains_key(&line.name));
+        let reason = review(&grade, &rules, all_marked);
         (grade, reason)
     });
     let (grade, reason) = computed.await.ok_or(GradeError::Stopping)?;

@@ -20,6 +20,8 @@ pub mod load;
 pub mod make_assignment;
 /// Makes a class with its pairs.
 pub mod make_class;
+/// Gives points for lines marked by hand.
+pub mod mark_by_hand;
 /// What a pair may see of its graded report.
 pub mod my_result;
 /// Takes a plate out of service, or opens it.

@@ -17,6 +17,8 @@ pub mod exercises;
 pub mod gradebook;
 /// Grades, the one that counts and those before it.
 pub mod grades;
+/// Points of lines marked by hand.
+pub mod hand_marks;
 /// Row numbers that cannot be mixed up.
 pub mod ids;
 /// Pairs and who is in them.

@@ -11,8 +11,8 @@ pub struct PairLine {
     pub id: PairId,
     /// Name in the class, as in `A`.
     pub name: String,
-    /// Names of its people at the time asked for, joined by commas.
-    pub people: String,
+    /// Names of its people at the time asked for.
+    pub people: Vec<String>,
 }
 
 /// The pairs of a class in the order in which they were made, with their people at `now`.
@@ -20,19 +20,32 @@ pub struct PairLine {
 /// # Errors
 /// When the database does not answer.
 pub async fn of_class(store: &Store, class: ClassId, now: When) -> Result<Vec<PairLine>, StoreError> {
-    Ok(sqlx::query_as!(
-        PairLine,
+    let rows = sqlx::query!(
         r#"select r.id as "id!", r.name,
-               coalesce((select group_concat(name, ', ') from (
+               (select json_group_array(name) from (
                    select p.name as name from pair_person pp join person p on p.id = pp.person
                    where pp.pair = r.id and pp.from_at <= ?1 and (pp.to_at is null or pp.to_at > ?1)
-                   order by p.name)), '') as "people!: String"
+                   order by p.name)) as "people!: String"
            from pair r where r.class = ?2 order by r.id"#,
         now,
         class,
     )
     .fetch_all(store.read())
-    .await?)
+    .await?;
+    let unreadable = |found: &str| StoreError::Unreadable {
+        what: "the names of a pair",
+        found: found.chars().take(80).collect(),
+    };
+    rows.into_iter()
+        .map(|r| {
+            let people = serde_json::from_str(&r.people).map_err(|_| unreadable(&r.people))?;
+            Ok(PairLine {
+                id: PairId(r.id),
+                name: r.name,
+                people,
+            })
+        })
+        .collect()
 }
 
 /// The pairs of a class, without people.

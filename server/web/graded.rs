@@ -9,7 +9,7 @@ use crate::exercise::model::{Characteristic, Exercise};
 use crate::grading::grade::{GradedItem, Line};
 use crate::report::call::Call;
 use crate::report::model::Report;
-use crate::units::{MINUS, decimal_from_f64, show_length, show_signed};
+use crate::units::{MINUS, Reading, decimal_from_f64, show_length, show_signed};
 
 /// One line.
 #[derive(Debug, Clone)]
@@ -28,14 +28,18 @@ pub struct GradedRow {
     pub en: String,
     /// Measurement score in per cent.
     pub score: String,
-    /// Place of the value between its limits, as a picture.
-    pub place: String,
     /// Word of the pair's call; empty for none.
     pub call: &'static str,
     /// Word that the rule makes of the pair's number.
     pub by_own: &'static str,
     /// Word that the rule makes of the plate.
     pub by_plate: &'static str,
+    /// Whether the call is right for the pair's own number, in a word; empty where there is nothing to judge.
+    pub for_own: &'static str,
+    /// Whether the call is right for the plate, in a word.
+    pub for_plate: &'static str,
+    /// Picture of the value between its limits, with the plate's.
+    pub place: String,
     /// Whether an honest pair may read either side of a limit.
     pub in_doubt: bool,
     /// Value after the stated faults are taken out; empty where it is the same.
@@ -57,31 +61,43 @@ fn shown(value: Option<f64>, places: u32) -> String {
 /// All lines in sheet order. `report` holds the values as they were written.
 #[must_use]
 pub fn rows(exercise: &Exercise, items: &[GradedItem], report: &Report) -> Vec<GradedRow> {
-    let places = exercise.decimals;
     let sheet = sheet::rows(exercise);
+    let lines = exercise.characteristics.iter().zip(items);
     sheet
         .into_iter()
-        .zip(&exercise.characteristics)
-        .zip(items)
-        .map(|((sheet, c), item)| row(sheet, c, item, report, places))
+        .zip(lines)
+        .map(|(sheet, (c, item))| row(exercise, sheet, c, item, report))
         .collect()
 }
 
-fn row(sheet: SheetRow, c: &Characteristic, item: &GradedItem, report: &Report, places: u32) -> GradedRow {
+fn place(exercise: &Exercise, c: &Characteristic, item: &GradedItem, written: Option<&Reading>) -> String {
+    let reference = item.reference.zip(item.reference_expanded_uncertainty);
+    place_rule(&PlaceRule {
+        limits: c.limits,
+        guard: None,
+        value: written.map(Reading::decimal),
+        expanded: Some(c.u_lab),
+        reference: reference.and_then(|(x, u)| decimal_from_f64(x).zip(decimal_from_f64(u))),
+        decimals: exercise.decimals,
+    })
+}
+
+/// `right`, `wrong` or nothing.
+fn verdict(score: Option<f64>, call: Option<Call>) -> &'static str {
+    match (score, call) {
+        (Some(score), Some(_)) if score > 0.0 => "right",
+        (Some(_), Some(_)) => "wrong",
+        _ => "",
+    }
+}
+
+fn row(exercise: &Exercise, sheet: SheetRow, c: &Characteristic, item: &GradedItem, report: &Report) -> GradedRow {
+    let places = exercise.decimals;
     let written = report.item(&item.no).and_then(|i| i.measured.as_ref());
     let off = item
         .measured
         .zip(item.reference)
         .and_then(|(m, r)| decimal_from_f64(m - r));
-    let decimal = |v: Option<f64>| v.and_then(decimal_from_f64);
-    let rule = PlaceRule {
-        limits: c.limits,
-        guard: None,
-        value: decimal(item.measured),
-        expanded: Some(c.u_lab),
-        reference: decimal(item.reference).zip(decimal(item.reference_expanded_uncertainty)),
-        decimals: places,
-    };
     GradedRow {
         sheet,
         measured: written
@@ -95,10 +111,19 @@ fn row(sheet: SheetRow, c: &Characteristic, item: &GradedItem, report: &Report, 
             .measurement_score
             .map(|s| shown(Some(s * 100.0), 0))
             .unwrap_or_default(),
-        place: place_rule(&rule),
         call: word(item.call),
         by_own: word(item.call_by_own_value),
         by_plate: word(item.call_by_reference),
+        for_own: verdict(item.call_for_own_value_score, item.call),
+        for_plate: match (
+            item.in_doubt,
+            item.measured,
+            verdict(item.call_for_plate_score, item.call),
+        ) {
+            (Some(true), Some(_), "right") => "either counts",
+            (_, _, word) => word,
+        },
+        place: place(exercise, c, item, written),
         in_doubt: item.in_doubt == Some(true),
         corrected: shown(item.corrected, places),
         note: item.note.clone().unwrap_or_default(),

@@ -78,6 +78,7 @@ pub fn table() -> Vec<Route> {
         form("/assignments/{assignment}/release", Instructor, assignment::release),
         form("/assignments/{assignment}/grade-again", Instructor, assignment::again),
         page("/reports/{report}", Instructor, graded_report::page),
+        form("/reports/{report}/hand-marks", Instructor, graded_report::mark),
         page("/reports/{report}/source", Instructor, graded_report::source),
         page("/exercises", Instructor, exercises::page),
         page("/exercises/import", Instructor, import::page),

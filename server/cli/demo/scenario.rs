@@ -1,5 +1,6 @@
 //! The invented school as its file tells it.
 
+use rust_decimal::Decimal;
 use serde::Deserialize;
 
 use crate::procedure::fault::Procedure;
@@ -95,6 +96,8 @@ pub(super) struct Report {
     pub(super) handed_in: Option<f64>,
     #[serde(default)]
     pub(super) faults: Procedure,
+    /// Share of the points for the lines that are marked by hand, where they are marked.
+    pub(super) by_hand: Option<Decimal>,
     /// Numbers without a value.
     #[serde(default)]
     pub(super) missing: Vec<String>,

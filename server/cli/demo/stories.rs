@@ -9,6 +9,7 @@ use super::fill::Filling;
 use super::scenario::{Assignment, Report as Story};
 use crate::actions::hand_in_report::{HandIn, hand_in_report};
 use crate::actions::load;
+use crate::actions::mark_by_hand::mark_by_hand;
 use crate::exercise::model::Exercise;
 use crate::procedure::model::Model;
 use crate::procedure::sampler::Sampler;
@@ -18,7 +19,7 @@ use crate::report::call::Call;
 use crate::report::model::Report;
 use crate::report::write_csv::{WrittenRow, report_csv};
 use crate::store::assignments::{self, Mine};
-use crate::store::ids::{AssignmentId, PersonId};
+use crate::store::ids::{AssignmentId, PersonId, ReportId};
 use crate::store::plates;
 use crate::store::reports::SourceKind;
 
@@ -59,7 +60,16 @@ pub(super) async fn hand_in(
             &reports,
             &mut Sampler::new(SEED, &label),
         )?;
-        submit(filling, &mine, *person, number, &report).await?;
+        let id = submit(filling, &mine, *person, number, &report).await?;
+        if let Some(share) = story.by_hand {
+            let points = exercise
+                .marks
+                .lines
+                .iter()
+                .map(|l| (l.name.clone(), l.points * share))
+                .collect();
+            mark_by_hand(service, id, &exercise.marks.lines, &points, filling.instructor()).await?;
+        }
         reports.insert(&story.pair, report);
     }
     Ok(())
@@ -119,7 +129,7 @@ async fn submit(
     person: PersonId,
     number: usize,
     report: &Report,
-) -> anyhow::Result<()> {
+) -> anyhow::Result<ReportId> {
     let rows: Vec<WrittenRow<'_>> = report
         .items
         .iter()
@@ -147,5 +157,5 @@ async fn submit(
     };
     let handed_in = hand_in_report(filling.service, hand_in).await?;
     anyhow::ensure!(handed_in.graded, "a report of the demo was not graded");
-    Ok(())
+    Ok(handed_in.report)
 }

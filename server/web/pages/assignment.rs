@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
+use jiff::tz::TimeZone;
 
 use crate::actions::grade_report::grade_again;
 use crate::actions::release_marks::release_marks;
@@ -56,11 +57,20 @@ struct Line {
     review: &'static str,
 }
 
+/// One line of the trail.
 #[derive(Debug)]
-struct TrailLine {
-    when: String,
-    who: String,
-    what: String,
+pub(super) struct TrailLine {
+    pub(super) when: String,
+    pub(super) who: String,
+    pub(super) what: String,
+}
+
+pub(super) fn trail_line(line: audit::Line, zone: &TimeZone) -> TrailLine {
+    TrailLine {
+        when: times::show(line.at, zone),
+        who: line.person.unwrap_or_else(|| "the server".to_owned()),
+        what: trail_words(&line.what).to_owned(),
+    }
 }
 
 fn line(assignment: &Stored, line: ReportLine) -> Line {
@@ -89,7 +99,7 @@ fn line(assignment: &Stored, line: ReportLine) -> Line {
     }
 }
 
-pub(super) const fn counting_word(counting: Counting) -> &'static str {
+const fn counting_word(counting: Counting) -> &'static str {
     match counting {
         Counting::Best => "the best counts",
         Counting::Last => "the last counts",
@@ -122,14 +132,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: AssignmentOf) -> Re
         .into_iter()
         .map(pair_line)
         .collect();
-    let trail = audit::of(store, "assignment", assignment.id.0)
-        .await?
-        .into_iter()
-        .map(|l| TrailLine {
-            when: times::show(l.at, &zone),
-            who: l.person.unwrap_or_else(|| "the server".to_owned()),
-            what: trail_words(&l.what).to_owned(),
-        });
+    let trail = audit::of(store, "assignment", assignment.id.0).await?;
     let all = || pairs.iter().flat_map(|p| &p.reports);
     Ok(Page(Assignment {
         frame: Frame::of(&person, "/classes"),
@@ -140,7 +143,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: AssignmentOf) -> Re
         released: assignment.released_at.map(|at| times::show(at, &zone)),
         handed_in: pairs.iter().filter(|p| !p.reports.is_empty()).count(),
         to_look_at: all().filter(|l| !l.review.is_empty()).count(),
-        trail: trail.collect(),
+        trail: trail.into_iter().map(|line| trail_line(line, &zone)).collect(),
         cells: vec![
             ("Exercise", assignment.exercise_code.clone()),
             ("Class", assignment.class_name.clone()),
@@ -152,10 +155,11 @@ pub(in crate::web) async fn page(State(app): State<App>, of: AssignmentOf) -> Re
 }
 
 /// What the trail calls it, for people.
-pub(super) fn trail_words(what: &str) -> &str {
+fn trail_words(what: &str) -> &str {
     match what {
         "make-assignment" => "assigned it",
         "release-marks" => "released the marks",
+        "mark-by-hand" => "marked lines by hand",
         "grade-again" => "had all reports graded again",
         other => other,
     }

@@ -98,18 +98,20 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ExerciseOf) -> Resu
             count,
         });
     }
+    let picture = app.pictures.plan(revision.id, &print).await?;
     let cells = vec![
         ("Exercise", revision.code),
         ("Revision", revision.number.to_string()),
         ("Unit", print.units.to_string()),
         ("Numbers", print.characteristics.len().to_string()),
         ("Plates", plates.len().to_string()),
+        ("Scale", picture.scale.to_string()),
     ];
     Ok(Page(Exercise {
         frame: Frame::of(&person, "/exercises"),
         id: revision.exercise.0,
         title: revision.title,
-        drawing: String::new(),
+        drawing: picture.svg.clone(),
         rows: sheet::rows(&print),
         plates,
         cells,

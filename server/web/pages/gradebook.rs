@@ -34,7 +34,7 @@ struct Head {
 #[derive(Debug)]
 struct Row {
     pair: String,
-    people: String,
+    people: Vec<String>,
     cells: Vec<Cell>,
 }
 

@@ -1,20 +1,28 @@
 //! One graded report for the instructor: what the plate is, what the pair wrote, and what makes the mark.
 
-use askama::Template;
-use axum::extract::State;
-use axum::http::header;
-use axum::response::{IntoResponse, Response};
+use std::collections::BTreeMap;
 
+use askama::Template;
+use axum::extract::{Form, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Redirect, Response};
+use rust_decimal::Decimal;
+
+use super::assignment::TrailLine;
 use crate::actions::load;
+use crate::actions::mark_by_hand::{HandMarkError, mark_by_hand};
 use crate::actions::my_result::grade_from;
 use crate::actions::standing;
+use crate::exercise::model::{MarksLine, ScoreKind};
 use crate::exercise::names::BalloonNo;
 use crate::grading::grade::{Diagnosis, DiagnosisState, FoundFault, Grade};
 use crate::grading::review::Review;
 use crate::report::model::Report as Items;
 use crate::store::assignments::{self, Assignment};
-use crate::store::grades;
+use crate::store::ids::ReportId;
+use crate::store::people::Person;
 use crate::store::reports::{self, Report, ReportLine, SourceKind};
+use crate::store::{audit, grades, hand_marks};
 use crate::units::decimal_from_f64;
 use crate::units::show_length;
 use crate::web::app::App;
@@ -22,7 +30,8 @@ use crate::web::errors::WebError;
 use crate::web::frame::Frame;
 use crate::web::graded::{self, GradedRow, ReceiptLine};
 use crate::web::guards::{Instructor, ReportOf};
-use crate::web::render::Page;
+use crate::web::pictures;
+use crate::web::render::{Page, Sheet};
 use crate::web::times;
 
 #[derive(Debug, Template)]
@@ -40,6 +49,7 @@ pub(in crate::web) struct GradedReport {
     attempts: Vec<ReportLine>,
     attempt: i64,
     graded: Option<Graded>,
+    trail: Vec<TrailLine>,
     cells: Vec<(&'static str, String)>,
 }
 
@@ -52,10 +62,23 @@ struct Graded {
     faults: Vec<Fault>,
     unexplained: String,
     drawing: String,
+    /// Lines to be marked by hand.
+    by_hand: Vec<ByHand>,
+    /// What the score is made from.
+    statistic: &'static str,
     rows: Vec<GradedRow>,
     lines: Vec<ReceiptLine>,
     total: String,
     computed: String,
+}
+
+/// A line to be marked by hand.
+#[derive(Debug)]
+struct ByHand {
+    field: String,
+    label: String,
+    points: String,
+    mend: String,
 }
 
 #[derive(Debug)]
@@ -101,7 +124,63 @@ fn source_words(kind: SourceKind, name: Option<&str>) -> String {
     }
 }
 
-async fn graded(app: &App, report: &Report, assignment: &Assignment) -> Result<Option<Graded>, WebError> {
+/// Points as typed, by field.
+type Typed = BTreeMap<String, String>;
+
+async fn lines_by_hand(
+    app: &App,
+    report: ReportId,
+    assignment: &Assignment,
+) -> Result<(Vec<MarksLine>, BTreeMap<String, Decimal>), WebError> {
+    let revision = assignment.exercise_revision;
+    let exercise = load::exercise(&app.service, revision)
+        .await
+        .map_err(WebError::internal)?;
+    let rules = load::rules(&app.service, revision, &exercise, assignment.marks_override.as_deref())
+        .await
+        .map_err(WebError::internal)?;
+    Ok((rules.lines, hand_marks::of(&app.service.store, report).await?))
+}
+
+/// The form of the lines, as typed where it came back.
+async fn by_hand(
+    app: &App,
+    report: ReportId,
+    assignment: &Assignment,
+    typed: Option<&Typed>,
+) -> Result<Vec<ByHand>, WebError> {
+    let (lines, given) = lines_by_hand(app, report, assignment).await?;
+    let line = |(i, line): (usize, MarksLine)| {
+        let field = format!("points-{i}");
+        let kept = given.get(&line.name).map(ToString::to_string).unwrap_or_default();
+        let points = typed.and_then(|t| t.get(&field)).cloned().unwrap_or(kept);
+        let wrong = typed.is_some() && !points.trim().is_empty() && points_of(&points, &line).is_none();
+        let mend = if wrong {
+            format!("Write a number from 0 to {}.", line.points.normalize())
+        } else {
+            String::new()
+        };
+        ByHand {
+            field,
+            label: format!("{} (of {})", line.name, line.points.normalize()),
+            points,
+            mend,
+        }
+    };
+    Ok(lines.into_iter().enumerate().map(line).collect())
+}
+
+fn points_of(text: &str, line: &MarksLine) -> Option<Decimal> {
+    let points: Decimal = text.trim().replace(',', ".").parse().ok()?;
+    (Decimal::ZERO..=line.points).contains(&points).then_some(points)
+}
+
+async fn graded(
+    app: &App,
+    report: &Report,
+    assignment: &Assignment,
+    typed: Option<&Typed>,
+) -> Result<Option<Graded>, WebError> {
     let Some(stored) = grades::of(&app.service.store, report.id).await? else {
         return Ok(None);
     };
@@ -122,7 +201,12 @@ async fn graded(app: &App, report: &Report, assignment: &Assignment) -> Result<O
         finding: finding(grade.diagnosis.state),
         faults: faults(&grade.diagnosis),
         unexplained: nos(&grade.diagnosis.unexplained),
-        drawing: String::new(),
+        drawing: pictures::what_was_off(&exercise, &grade.items).await?.svg,
+        statistic: match exercise.marks.score {
+            ScoreKind::En => "En",
+            ScoreKind::Fitness(_) => "z\u{2032}",
+        },
+        by_hand: by_hand(app, report.id, assignment, typed).await?,
         rows: graded::rows(&exercise, &grade.items, &items),
         lines: graded::receipt(&grade.marks.lines),
         total: graded::total(grade.marks.r#final),
@@ -148,36 +232,82 @@ fn cells(report: &Report, assignment: &Assignment, revision: Option<i64>) -> Vec
     ]
 }
 
-pub(in crate::web) async fn page(
-    State(app): State<App>,
-    Instructor(person): Instructor,
-    of: ReportOf,
-) -> Result<Page<GradedReport>, WebError> {
-    let (store, report) = (&app.service.store, of.report);
-    let assignment = assignments::one(store, report.assignment)
-        .await?
-        .ok_or(WebError::NotFound)?;
+async fn whole(
+    app: &App,
+    person: &Person,
+    report: Report,
+    assignment: Assignment,
+    typed: Option<&Typed>,
+) -> Result<GradedReport, WebError> {
     let minutes = standing::minutes_late(&assignment, report.handed_in_at);
-    let graded = graded(&app, &report, &assignment).await?;
-    Ok(Page(GradedReport {
-        frame: Frame::of(&person, "/classes"),
+    let zone = times::zone(&assignment.time_zone);
+    let graded = graded(app, &report, &assignment, typed).await?;
+    let trail = audit::of(&app.service.store, "report", report.id.0).await?;
+    Ok(GradedReport {
+        frame: Frame::of(person, "/classes"),
         id: report.id.0,
         assignment: assignment.id.0,
-        when: times::show(report.handed_in_at, &times::zone(&assignment.time_zone)),
+        when: times::show(report.handed_in_at, &zone),
         late: if minutes == 0 {
             String::new()
         } else {
             times::late_words(minutes)
         },
         source: source_words(report.source_kind, report.source_name.as_deref()),
-        attempts: reports::of_pair(store, report.assignment, report.pair).await?,
+        attempts: reports::of_pair(&app.service.store, report.assignment, report.pair).await?,
         cells: cells(&report, &assignment, graded.as_ref().map(|g| g.revision)),
         assignment_title: assignment.title,
         attempt: report.attempt,
         pair: report.pair_name,
         person: report.person.unwrap_or_else(|| "somebody who is deleted".to_owned()),
         graded,
-    }))
+        trail: trail
+            .into_iter()
+            .map(|line| super::assignment::trail_line(line, &zone))
+            .collect(),
+    })
+}
+
+pub(in crate::web) async fn page(
+    State(app): State<App>,
+    Instructor(person): Instructor,
+    of: ReportOf,
+) -> Result<Page<GradedReport>, WebError> {
+    let assignment = assignments::one(&app.service.store, of.report.assignment)
+        .await?
+        .ok_or(WebError::NotFound)?;
+    Ok(Page(whole(&app, &person, of.report, assignment, None).await?))
+}
+
+/// Gives points for the lines that are marked by hand; fields left empty stay as they are.
+pub(in crate::web) async fn mark(
+    State(app): State<App>,
+    Instructor(person): Instructor,
+    of: ReportOf,
+    Form(typed): Form<Typed>,
+) -> Result<Response, WebError> {
+    let report = of.report;
+    let assignment = assignments::one(&app.service.store, report.assignment)
+        .await?
+        .ok_or(WebError::NotFound)?;
+    let (lines, _) = lines_by_hand(&app, report.id, &assignment).await?;
+    let mut points = BTreeMap::new();
+    for (i, line) in lines.iter().enumerate() {
+        let text = typed.get(&format!("points-{i}")).map_or("", String::as_str).trim();
+        match points_of(text, line) {
+            Some(given) => drop(points.insert(line.name.clone(), given)),
+            None if text.is_empty() => {}
+            None => {
+                let page = whole(&app, &person, report, assignment, Some(&typed)).await?;
+                return Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+            }
+        }
+    }
+    match mark_by_hand(&app.service, report.id, &lines, &points, person.id).await {
+        Ok(()) => Ok(Redirect::to(&format!("/reports/{}", report.id)).into_response()),
+        Err(HandMarkError::Store(error)) => Err(error.into()),
+        Err(error) => Err(WebError::internal(error)),
+    }
 }
 
 /// The source of a report as it came: to be kept, never to be run.
