@@ -120,7 +120,7 @@ fn row(exercise: &Exercise, sheet: SheetRow, c: &Characteristic, item: &GradedIt
             item.measured,
             verdict(item.call_for_plate_score, item.call),
         ) {
-            (Some(true), Some(_), "right") => "either counts",
+            (Some(true), Some(_), "right") => "either",
             (_, _, word) => word,
         },
         place: place(exercise, c, item, written),
