@@ -65,6 +65,47 @@ fn frames_and_tips_agree_with_sixty_digits() {
 }
 
 #[test]
+fn zones_have_the_contacts_of_an_exhaustive_search() {
+    for family in [
+        "chebyshev_mzc",
+        "chebyshev_mcc",
+        "chebyshev_mic",
+        "chebyshev_straightness2d",
+        "chebyshev_flatness",
+    ] {
+        let file = file(family);
+        let result = check(family, &file, 8);
+        for (case, given) in result.cases.iter().zip(file["cases"].as_array().unwrap()) {
+            let expected = &given["expected"]["number_of_local_maxima"];
+            assert!(
+                expected.is_null() || *expected == case.computed["number_of_local_maxima"],
+                "{}: {}",
+                case.id,
+                case.computed
+            );
+        }
+    }
+}
+
+#[test]
+fn published_figures_hold() {
+    let file = file("published_examples");
+    check("published_examples", &file, 7);
+    // To half a unit of the last printed digit. Pearson's line; the page's circle, whose last digits hold too.
+    let result = verify::run(&file, None, None).unwrap();
+    let computed = |id: &str| &result.cases.iter().find(|case| case.id == id).unwrap().computed;
+    let line = computed("published_line_pearson_1901");
+    assert!((line["slope"].as_f64().unwrap() + 0.54556).abs() < 5e-6, "{line}");
+    assert!((line["intercept"].as_f64().unwrap() - 5.784).abs() < 5e-4, "{line}");
+    let circle = computed("published_circle_scipy_full");
+    assert!((circle["radius"].as_f64().unwrap() - 23.33353).abs() < 5e-6, "{circle}");
+    assert!(
+        (circle["sum_of_squares"].as_f64().unwrap() - 7.711_852).abs() < 5e-7,
+        "{circle}"
+    );
+}
+
+#[test]
 fn no_nominal_is_needed_but_where_few_points_have_several_answers() {
     for family in ["gaussian_cylinder", "gaussian_cone", "gaussian_slot"] {
         let mut file = file(family);

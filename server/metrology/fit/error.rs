@@ -191,15 +191,19 @@ pub enum FitError {
         /// Size of the last step relative to the points' extent.
         step: f64,
     },
+    /// A zone that very many contact sets share.
+    #[error("the {given} points fit so many zones alike that the best cannot be told from the others")]
+    TooAlike {
+        /// The number of points given.
+        given: usize,
+    },
     /// No circle has its centre among points that it touches.
     #[error(
-        "the {given} points hold no inscribed circle: on less than half a turn (they cover {degrees:.1} degrees) every circle slips out; take points all round"
+        "the {given} points hold no inscribed circle: from every place among them it slips out to one side; take points all round"
     )]
     NothingInscribed {
         /// The number of points given.
         given: usize,
-        /// Arc covered about the middle of the points, degrees.
-        degrees: f64,
     },
 }
 

@@ -77,8 +77,8 @@ fn difference_of(key: &str, values: &Value, computed: &Value) -> Option<f64> {
         return Some(difference.map_or(f64::INFINITY, |d| d / largest));
     }
     if let Some(expected) = values.get(key) {
-        let got = computed.get(key)?;
-        return Some(largest_difference(expected, got).unwrap_or(f64::INFINITY));
+        let difference = computed.get(key).and_then(|got| largest_difference(expected, got));
+        return Some(difference.unwrap_or(f64::INFINITY));
     }
     let direction = key.strip_suffix("_rad")?;
     let name = [direction.to_owned(), format!("outward_{direction}")]
