@@ -1,4 +1,4 @@
-//! One file per command. A new command is a module, a line in [`Command`] and a line in its [`Command::run`].
+//! One file per command. A new command is a module, a line in `Command` and a line in its `Command::run`.
 
 /// `check`: what is wrong with exercise and plates files.
 pub mod check;

@@ -1,8 +1,8 @@
 //! The forward model: plate and measuring procedure to report or probed points.
 //!
-//! A [`fault::Procedure`] is the perfect procedure edited by up to three [`fault::Fault`]s. [`model::Model`] prepares an
-//! exercise and its plates once; from then on [`model::Model::predict`] says what a procedure would report without
-//! noise, [`simulate`] what a pair would measure with it, [`written`] what would stand on the sheet. Diagnosis, demo
+//! A `fault::Procedure` is the perfect procedure edited by up to three `fault::Fault`s. `model::Model` prepares an
+//! exercise and its plates once; from then on `model::Model::predict` says what a procedure would report without
+//! noise, `simulate` what a pair would measure with it, `written` what would stand on the sheet. Diagnosis, demo
 //! data, benchmark and virtual points use this one model, so that none of them can disagree with another.
 //!
 //! A report is made in this order: `placing` on the machine, building the `frame`, taking the `tip` off, the

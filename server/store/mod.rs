@@ -1,7 +1,7 @@
 //! SQL and nothing but: one file per aggregate, explicit columns, checked at compile time. Never computes a mark.
 //!
 //! One SQLite file in WAL mode: a writer pool of one connection and a pool of read-only ones. Reports and their grades
-//! go through [`writer`], which commits all that wait in one transaction; everything else that changes opens a [`Tx`].
+//! go through `writer`, which commits all that wait in one transaction; everything else that changes opens a `Tx`.
 
 /// Assignments and the plates of their pairs.
 pub mod assignments;

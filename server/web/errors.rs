@@ -1,7 +1,7 @@
 //! What a handler fails with, and the page for every 4xx and 5xx.
 //!
-//! A [`WebError`] is an answer without a body that says in its [`Explained`] what happened and where to go. The layer
-//! [`explain`] makes a page of it, and of every other bare 4xx and 5xx, such as those of the framework.
+//! A `WebError` is an answer without a body that says in its `Explained` what happened and where to go. The layer
+//! `explain` makes a page of it, and of every other bare 4xx and 5xx, such as those of the framework.
 
 use askama::Template;
 use axum::extract::Request;

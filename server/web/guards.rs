@@ -1,8 +1,8 @@
 //! Who may see what: roles by the table of routes, objects by the extractors here, and nowhere else.
 //!
-//! [`admit`] runs before every handler: it finds out who is signed in and holds the request to the route's [`Access`].
-//! A handler then asks for the person ([`Instructor`], [`Staff`], [`Student`]) and for the object in its path
-//! ([`ClassOf`], [`AssignmentOf`], [`ReportOf`], [`MyAssignment`], [`MyReport`]); other people's objects are not found.
+//! `admit` runs before every handler: it finds out who is signed in and holds the request to the route's `Access`.
+//! A handler then asks for the person (`Instructor`, `Staff`, `Student`) and for the object in its path
+//! (`ClassOf`, `AssignmentOf`, `ReportOf`, `MyAssignment`, `MyReport`); other people's objects are not found.
 
 use std::collections::BTreeMap;
 use std::net::IpAddr;

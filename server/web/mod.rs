@@ -1,7 +1,7 @@
 //! Router, guards, pages. A handler is extract, one call, page; never SQL.
 //!
-//! [`routes`] is the table of all pages with who may see each; [`guards`] hands a handler the person and the object in
-//! the path, checked; [`layers`] is everything that happens to every request.
+//! `routes` is the table of all pages with who may see each; `guards` hands a handler the person and the object in
+//! the path, checked; `layers` is everything that happens to every request.
 
 /// What every handler can reach.
 pub mod app;

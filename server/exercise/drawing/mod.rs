@@ -1,7 +1,7 @@
 //! The drawing of an exercise, as SVG made from the model: no file, no clock, no font of the machine it runs on.
 //!
-//! [`plan_view`] draws the whole plate from above, or a cut-out of it around one characteristic; [`deviations`] draws
-//! what was off as arrows on it; [`place_rule`] draws one value between its limits. Lines and leaders follow ISO 128
+//! `plan_view` draws the whole plate from above, or a cut-out of it around one characteristic; `deviations` draws
+//! what was off as arrows on it; `place_rule` draws one value between its limits. Lines and leaders follow ISO 128
 //! and ISO 129-1, datum letters ISO 5459, scales ISO 5455, as far as plates need them.
 //!
 //! SVG lengths are millimetres of paper, so that a print is at the scale that the picture states. There are

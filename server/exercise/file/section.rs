@@ -21,7 +21,7 @@ pub(super) struct Section<'a> {
 }
 
 impl<'a> Section<'a> {
-    /// `name` stands in messages, as in "unknown key in [body]".
+    /// `name` stands in messages, as in "unknown key in `[body]`".
     pub(super) fn new(table: &'a DeTable<'a>, at: usize, name: &'static str, keys: &'static [Key]) -> Self {
         Self { table, at, name, keys }
     }

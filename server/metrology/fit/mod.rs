@@ -1,6 +1,6 @@
 //! Figures fitted to points. Orthogonal-distance least squares (Gaussian association; ISO 10360-6 tests such software;
 //! C. M. Shakarji, J. Res. Natl. Inst. Stand. Technol. 103 (1998) 633-641, for the shapes), one file per figure, and
-//! the zone fits of form in [`zone`].
+//! the zone fits of form in `zone`.
 //!
 //! Points are `[x, y]` or `[x, y, z]` in one length unit, whichever it is: all lengths that come back are in it. What
 //! the points cannot determine is an error with the numbers in it. No input makes a fit panic, return NaN or not end.

@@ -1,6 +1,6 @@
 //! Reference cases: a JSON file of inputs and outside answers in, our values under the same names out, with how far
 //! apart they are. So anyone can hold these fits against figures of their own. One file per group of families; a new
-//! group is a file with a `FAMILIES` list and a line in [`families`].
+//! group is a file with a `FAMILIES` list and a line in `families`.
 
 mod by_rule;
 mod compare;
