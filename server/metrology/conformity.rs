@@ -6,7 +6,7 @@
 mod acceptance;
 mod normal;
 mod probability;
-mod quadrature;
+pub(crate) mod quadrature;
 mod risk;
 
 pub use acceptance::{AcceptanceLimits, acceptance_limits, threshold_for_relative_u, z_for_probability};

@@ -8,5 +8,7 @@ pub mod frame;
 pub mod tip;
 /// Tolerances, and the limits that follow from them.
 pub mod tolerance;
+/// Uncertainty of measurement: propagation, coverage, Monte Carlo.
+pub mod uncertainty;
 /// Reference cases held against our numbers.
 pub mod verify;

@@ -8,6 +8,8 @@
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
+use crate::metrology::uncertainty::Draws;
+
 /// A stream of random numbers.
 #[derive(Debug, Clone)]
 pub struct Sampler {
@@ -85,6 +87,16 @@ impl Sampler {
         let exponential = |u: f64| -logarithm(1.0 - u);
         let sum = exponential(self.uniform()) + exponential(self.uniform());
         z / (sum / 2.0).sqrt() / std::f64::consts::SQRT_2
+    }
+}
+
+impl Draws for Sampler {
+    fn uniform(&mut self) -> f64 {
+        Self::uniform(self)
+    }
+
+    fn normal(&mut self) -> f64 {
+        Self::normal(self)
     }
 }
 

@@ -4,12 +4,12 @@ const POINTS: u32 = 16;
 
 /// Nodes and weights on -1 to 1.
 #[derive(Debug, Clone)]
-pub(super) struct GaussLegendre(Vec<(f64, f64)>);
+pub(crate) struct GaussLegendre(Vec<(f64, f64)>);
 
 impl GaussLegendre {
     /// Works the nodes out: the zeros of the Legendre polynomial by Newton's method from Chebyshev's points, the weights
     /// 2 / ((1 - x^2) P'(x)^2) (Abramowitz and Stegun 25.4.29).
-    pub(super) fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let order = f64::from(POINTS);
         let node = |index: u32| {
             let mut x = (std::f64::consts::PI * (f64::from(index) + 0.75) / (order + 0.5)).cos();
@@ -25,7 +25,7 @@ impl GaussLegendre {
     }
 
     /// The integral of `f` from `a` to `b` in one panel.
-    pub(super) fn integrate(&self, a: f64, b: f64, f: impl Fn(f64) -> f64) -> f64 {
+    pub(crate) fn integrate(&self, a: f64, b: f64, f: impl Fn(f64) -> f64) -> f64 {
         let (middle, half) = (0.5 * (a + b), 0.5 * (b - a));
         self.0
             .iter()

@@ -7,7 +7,8 @@ use super::{Difference, Expected};
 
 /// Every leaf of what is expected. A leaf that is not a number, or was not computed, is either the same or infinitely far
 /// off.
-pub(super) fn by_rule(expected: &Expected<'_>, computed: &Value) -> Vec<Difference> {
+#[must_use]
+pub fn by_rule(expected: &Expected<'_>, computed: &Value) -> Vec<Difference> {
     let mut found = Vec::new();
     walk("", "", expected.values, computed, expected.tolerance, &mut found);
     found

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-pub(super) fn number(value: &Value, key: &str) -> Result<f64, String> {
+pub(crate) fn number(value: &Value, key: &str) -> Result<f64, String> {
     value
         .get(key)
         .and_then(Value::as_f64)

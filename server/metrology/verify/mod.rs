@@ -13,6 +13,10 @@ mod published;
 mod typed;
 mod zones;
 
+pub use by_rule::by_rule;
+pub(crate) use input::number;
+pub(crate) use typed::{decimal, optional_decimal, optional_number, text};
+
 use serde_json::Value;
 use thiserror::Error;
 
@@ -25,10 +29,25 @@ pub struct Family {
     compare: fn(&Expected<'_>, &Value) -> Vec<Difference>,
 }
 
+impl Family {
+    /// A family: its name; computed values, or why there are none, from a case; differences of expected and computed.
+    #[must_use]
+    pub const fn new(
+        name: &'static str,
+        compute: fn(&Value) -> Result<Value, String>,
+        compare: fn(&Expected<'_>, &Value) -> Vec<Difference>,
+    ) -> Self {
+        Self { name, compute, compare }
+    }
+}
+
 /// What a case expects.
-struct Expected<'a> {
-    values: &'a Value,
-    tolerance: &'a Value,
+#[derive(Clone, Copy)]
+pub struct Expected<'a> {
+    /// The values.
+    pub values: &'a Value,
+    /// How near they have to be.
+    pub tolerance: &'a Value,
 }
 
 /// How far one computed field is from its expected value.
@@ -118,7 +137,7 @@ pub enum VerifyError {
     NoCases,
 }
 
-/// All families, in the order of the files.
+/// The families of this floor, in the order of the files.
 #[must_use]
 pub fn families() -> Vec<Family> {
     [
@@ -132,13 +151,26 @@ pub fn families() -> Vec<Family> {
     .concat()
 }
 
+/// Computes every case of a file of one of this floor's families, as [`run_with`].
+///
+/// # Errors
+/// As [`run_with`].
+pub fn run(file: &Value, stem: Option<&str>, chosen: Option<&str>) -> Result<FileResult, VerifyError> {
+    run_with(&families(), file, stem, chosen)
+}
+
 /// Computes every case of a file. `stem` is the file's name, used where the file does not name its family; `chosen`
 /// overrides both.
 ///
 /// # Errors
 /// A file whose family cannot be told, or without a list of cases. A case that cannot be computed is not an error.
-pub fn run(file: &Value, stem: Option<&str>, chosen: Option<&str>) -> Result<FileResult, VerifyError> {
-    let family = find_family(file, stem, chosen)?;
+pub fn run_with(
+    all: &[Family],
+    file: &Value,
+    stem: Option<&str>,
+    chosen: Option<&str>,
+) -> Result<FileResult, VerifyError> {
+    let family = find_family(all, file, stem, chosen)?;
     let cases = file
         .get("cases")
         .and_then(Value::as_array)
@@ -154,8 +186,7 @@ pub fn run(file: &Value, stem: Option<&str>, chosen: Option<&str>) -> Result<Fil
     })
 }
 
-fn find_family(file: &Value, stem: Option<&str>, chosen: Option<&str>) -> Result<Family, VerifyError> {
-    let all = families();
+fn find_family(all: &[Family], file: &Value, stem: Option<&str>, chosen: Option<&str>) -> Result<Family, VerifyError> {
     let known = || all.iter().map(|f| f.name).collect::<Vec<_>>().join(", ");
     let named = chosen.or_else(|| file.get("family").and_then(Value::as_str));
     if let Some(name) = named {

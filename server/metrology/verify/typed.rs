@@ -6,13 +6,13 @@ use serde_json::Value;
 use super::input::number;
 
 /// A number, or the text of one.
-pub(super) fn decimal(value: &Value, key: &str) -> Result<Decimal, String> {
+pub(crate) fn decimal(value: &Value, key: &str) -> Result<Decimal, String> {
     optional_decimal(value, key)?.ok_or_else(|| format!("`{key}` must be a number"))
 }
 
 /// The same, where null or nothing may stand. The text of a JSON number is the shortest that reads back to the same
 /// double, so that 12.05 is 12.05.
-pub(super) fn optional_decimal(value: &Value, key: &str) -> Result<Option<Decimal>, String> {
+pub(crate) fn optional_decimal(value: &Value, key: &str) -> Result<Option<Decimal>, String> {
     let typed = match value.get(key) {
         None | Some(Value::Null) => return Ok(None),
         Some(Value::Number(number)) => number.to_string(),
@@ -25,7 +25,7 @@ pub(super) fn optional_decimal(value: &Value, key: &str) -> Result<Option<Decima
 }
 
 /// A number, where null or nothing may stand.
-pub(super) fn optional_number(value: &Value, key: &str) -> Result<Option<f64>, String> {
+pub(crate) fn optional_number(value: &Value, key: &str) -> Result<Option<f64>, String> {
     match value.get(key) {
         None | Some(Value::Null) => Ok(None),
         Some(_) => number(value, key).map(Some),
@@ -33,7 +33,7 @@ pub(super) fn optional_number(value: &Value, key: &str) -> Result<Option<f64>, S
 }
 
 /// A word.
-pub(super) fn text<'a>(value: &'a Value, key: &str) -> Result<&'a str, String> {
+pub(crate) fn text<'a>(value: &'a Value, key: &str) -> Result<&'a str, String> {
     value
         .get(key)
         .and_then(Value::as_str)
