@@ -5,3 +5,4 @@ mod architecture;
 mod checks;
 mod drawing;
 mod exercise_file;
+mod stories;

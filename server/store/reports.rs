@@ -54,9 +54,9 @@ pub struct NewReport {
 pub enum Stored {
     /// It is a new report.
     New(ReportId),
-    /// The same submission, or the same numbers for the same attempt, was stored before.
+    /// The same numbers were stored before, by the same submission or for the same attempt.
     Same(ReportId),
-    /// Other numbers were handed in for this attempt before.
+    /// Other numbers were handed in for this attempt before, or with this key (the back button, then a change).
     AttemptTaken(ReportId),
     /// There is no such attempt: all are used, or those before it are not.
     NoSuchAttempt,
@@ -100,7 +100,7 @@ pub(super) async fn store(tx: &mut Tx, new: &NewReport) -> Result<Stored, StoreE
         return Ok(Stored::New(ReportId(id)));
     }
     let before = sqlx::query!(
-        r#"select id as "id!", (idempotency_key = ?1 or items_sha256 = ?2) as "same!: bool" from report
+        r#"select id as "id!", items_sha256 = ?2 as "same!: bool" from report
            where idempotency_key = ?1 or (assignment = ?3 and pair = ?4 and attempt = ?5)
            order by idempotency_key = ?1 desc limit 1"#,
         key,

@@ -1,0 +1,12 @@
+//! Stories through the public interface: a real server on a temporary folder and a free port, and browsers that are a
+//! small HTTP client with cookies.
+
+mod access;
+mod class;
+mod errors;
+mod import;
+mod report;
+mod sessions;
+mod site;
+mod stopping;
+mod truth;

@@ -1,0 +1,109 @@
+//! A pair hands in its report.
+
+use platemark::store::assignments::Feedback;
+
+use super::site::{Site, entry, shipped};
+
+fn careful() -> String {
+    shipped("SB-11/reports/SB-11-01--careful.csv")
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_same_form_sent_twice_is_one_report() {
+    let site = Site::open().await;
+    let assignment = site.assign(3, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let form = pair.get(&format!("/my/{assignment}/entry")).await;
+    let path = format!("/my/{assignment}/entry");
+    let (one, other) = tokio::join!(
+        pair.send_files(&path, entry(&form, &careful())),
+        pair.send_files(&path, entry(&form, &careful()))
+    );
+    assert_eq!(one.is(200).path, other.is(200).path);
+    let page = site.instructor().await.get(&format!("/assignments/{assignment}")).await;
+    assert_eq!(page.body.matches("href=\"/reports/").count(), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn both_partners_with_the_same_numbers_make_one_report() {
+    let site = Site::open().await;
+    let assignment = site.assign(3, Feedback::Words).await;
+    let path = format!("/my/{assignment}/entry");
+    let (anna, aron) = (site.pair("A").await, site.sign_in("aron", super::site::PIN).await);
+    let (hers, his) = (anna.get(&path).await, aron.get(&path).await);
+    let (one, other) = tokio::join!(
+        anna.send_files(&path, entry(&hers, &careful())),
+        aron.send_files(&path, entry(&his, &careful()))
+    );
+    assert_eq!(one.is(200).path, other.is(200).path);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn other_numbers_for_an_attempt_that_is_handed_in_are_not_stored_over_it() {
+    let site = Site::open().await;
+    let assignment = site.assign(3, Feedback::Words).await;
+    let path = format!("/my/{assignment}/entry");
+    let (anna, aron) = (site.pair("A").await, site.sign_in("aron", super::site::PIN).await);
+    let (hers, his) = (anna.get(&path).await, aron.get(&path).await);
+    anna.send_files(&path, entry(&hers, &careful())).await.is(200);
+    let other = careful().replacen("1,0.022", "1,0.021", 1);
+    assert_ne!(other, careful());
+    let page = aron.send_files(&path, entry(&his, &other)).await;
+    assert!(page.status.is_client_error(), "{}", page.status);
+    let reports = site.instructor().await.get(&format!("/assignments/{assignment}")).await;
+    assert_eq!(reports.body.matches("href=\"/reports/").count(), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn after_the_last_attempt_nothing_is_taken() {
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let path = format!("/my/{assignment}/entry");
+    let pair = site.pair("A").await;
+    let form = pair.get(&path).await;
+    pair.send_files(&path, entry(&form, &careful())).await.is(200);
+    let page = pair.get(&path).await;
+    assert!(page.status.is_client_error(), "{}", page.status);
+    // The back button: the old form again, with other numbers.
+    let other = careful().replacen("1,0.022", "1,0.021", 1);
+    let page = pair.send_files(&path, entry(&form, &other)).await;
+    assert!(page.status.is_client_error(), "{}", page.status);
+    let reports = site.instructor().await.get(&format!("/assignments/{assignment}")).await;
+    assert_eq!(reports.body.matches("href=\"/reports/").count(), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_marks_are_those_of_the_command_line() {
+    let site = Site::open().await;
+    let assignment = site.assign(9, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let exercise = format!("{}/exercises/SB-11", env!("CARGO_MANIFEST_DIR"));
+    for name in ["careful", "restless"] {
+        let file = format!("{exercise}/reports/SB-11-01--{name}.csv");
+        let result = pair
+            .hand_in(assignment, &shipped(&format!("SB-11/reports/SB-11-01--{name}.csv")))
+            .await;
+        result.is(200);
+        let report = result.path.rsplit('/').next().unwrap().to_owned();
+        let stored = platemark::store::grades::of(
+            &site.service.store,
+            platemark::store::ids::ReportId(report.parse().unwrap()),
+        );
+        let stored: serde_json::Value = serde_json::from_str(&stored.await.unwrap().unwrap().result).unwrap();
+        let printed = std::process::Command::new(env!("CARGO_BIN_EXE_platemark"))
+            .args(["grade", "--json", "--serial", "SB-11-01"])
+            .args([
+                "--exercise",
+                &format!("{exercise}/exercise.toml"),
+                "--plates",
+                &format!("{exercise}/plates.toml"),
+            ])
+            .arg(&file)
+            .output()
+            .unwrap();
+        let printed: serde_json::Value = serde_json::from_slice(&printed.stdout).unwrap();
+        for part in ["items", "marks", "serial", "exercise"] {
+            assert_eq!(stored[part], printed[part], "{name}: {part}");
+        }
+    }
+}

@@ -1,0 +1,376 @@
+//! The server of a story, its school, and the people who open pages.
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::Duration;
+
+use platemark::actions::Service;
+use platemark::actions::add_person::{Wanted as WantedPerson, add_person};
+use platemark::actions::clock::Clock;
+use platemark::actions::import_exercise::{FileText, import_exercise};
+use platemark::actions::make_assignment::{Wanted, make_assignment};
+use platemark::actions::make_class::{Wanted as WantedClass, make_class, make_pair};
+use platemark::actions::sign_in::Lasting;
+use platemark::config::{Given, Settings};
+use platemark::store::Store;
+use platemark::store::assignments::{Counting, Feedback};
+use platemark::store::exercises;
+use platemark::store::ids::{AssignmentId, ClassId, ExerciseId, PersonId};
+use platemark::store::people::Role;
+use platemark::store::plates::Kind;
+use platemark::web::app::App;
+use platemark::web::serve::serve;
+use reqwest::cookie::{CookieStore, Jar};
+use reqwest::header::HeaderMap;
+use reqwest::multipart::Form;
+use reqwest::redirect::Policy;
+use reqwest::{Client, StatusCode};
+use tempfile::TempDir;
+use tokio::net::TcpListener;
+use tokio::sync::oneshot;
+use tokio::task::JoinHandle;
+
+pub(super) const PASSPHRASE: &str = "granite and a level";
+pub(super) const PIN: &str = "271828";
+pub(super) const HOUR: Duration = Duration::from_secs(3600);
+pub(super) const DAY: Duration = Duration::from_secs(24 * 3600);
+
+/// A running server with a school: one instructor, one class with pairs A and B, one exercise, nothing assigned.
+pub(super) struct Site {
+    pub(super) service: Service,
+    pub(super) class: ClassId,
+    pub(super) exercise: ExerciseId,
+    pub(super) instructor_id: PersonId,
+    address: SocketAddr,
+    folder: TempDir,
+    stop: Option<oneshot::Sender<()>>,
+    served: Option<JoinHandle<std::io::Result<()>>>,
+}
+
+impl Site {
+    pub(super) async fn open() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let service = service(&folder).await;
+        let instructor_id = person(&service, Role::Instructor, "ferro").await;
+        let wanted = WantedClass {
+            name: "Monday group",
+            term: "Spring",
+            time_zone: "Europe/Dublin",
+            by: instructor_id,
+        };
+        let class = make_class(&service, &wanted).await.unwrap();
+        for (pair, people) in [("A", ["anna", "aron"]), ("B", ["bela", "bora"])] {
+            let people = [
+                person(&service, Role::Student, people[0]).await,
+                person(&service, Role::Student, people[1]).await,
+            ];
+            make_pair(&service, class, pair, &people, service.clock.now())
+                .await
+                .unwrap();
+        }
+        let exercise = import(&service, instructor_id).await;
+        let mut site = Self {
+            service,
+            class,
+            exercise,
+            instructor_id,
+            address: SocketAddr::from(([127, 0, 0, 1], 0)),
+            folder,
+            stop: None,
+            served: None,
+        };
+        site.start().await;
+        site
+    }
+
+    async fn start(&mut self) {
+        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        self.address = listener.local_addr().unwrap();
+        let settings = Settings::new(Given::default(), self.folder.path().to_owned()).unwrap();
+        let (stop, stopped) = oneshot::channel::<()>();
+        let app = App::new(self.service.clone(), settings);
+        self.stop = Some(stop);
+        self.served = Some(tokio::spawn(serve(app, listener, async {
+            stopped.await.ok();
+        })));
+    }
+
+    /// Stops the server as a signal would, and waits until it is done.
+    pub(super) async fn close(&mut self) {
+        self.stop.take().unwrap().send(()).unwrap();
+        self.served.take().unwrap().await.unwrap().unwrap();
+    }
+
+    /// Starts the server again on the same folder.
+    pub(super) async fn open_again(&mut self) {
+        self.service = service(&self.folder).await;
+        self.start().await;
+    }
+
+    /// Assigns the exercise to the class: open since an hour, due in a week.
+    pub(super) async fn assign(&self, attempts: i64, feedback: Feedback) -> AssignmentId {
+        let revision = exercises::newest(&self.service.store, self.exercise)
+            .await
+            .unwrap()
+            .unwrap();
+        let now = self.service.clock.now().millisecond();
+        let wanted = Wanted {
+            class: self.class,
+            exercise: (self.exercise, revision.id),
+            plates: Kind::Physical,
+            title: "Step block",
+            opens_at: (now - 3_600_000).into(),
+            due_at: (now + 7 * 86_400_000).into(),
+            attempts,
+            counting: Counting::Best,
+            late_grace_minutes: 0,
+            late_percent_per_day: 10.into(),
+            late_floor_percent: 50.into(),
+            feedback,
+            by: self.instructor_id,
+        };
+        let made = make_assignment(&self.service, &wanted).await.unwrap().assignment;
+        // Pairs joined a moment ago; plates were given from the opening on.
+        self.service.clock.put_forward(Duration::from_secs(1));
+        made
+    }
+
+    /// Somebody who is not signed in.
+    pub(super) fn stranger(&self) -> Browser {
+        let jar = Arc::new(Jar::default());
+        let client = Client::builder()
+            .cookie_provider(Arc::clone(&jar))
+            .no_proxy()
+            .build()
+            .unwrap();
+        Browser {
+            client,
+            jar,
+            base: format!("http://{}", self.address),
+        }
+    }
+
+    pub(super) async fn sign_in(&self, name: &str, secret: &str) -> Browser {
+        let browser = self.stranger();
+        let answer = browser.send("/sign-in", &[("name", name), ("secret", secret)]).await;
+        assert_eq!(answer.status, StatusCode::OK, "{}", answer.body);
+        browser
+    }
+
+    pub(super) async fn instructor(&self) -> Browser {
+        self.sign_in("ferro", PASSPHRASE).await
+    }
+
+    /// The first student of a pair.
+    pub(super) async fn pair(&self, name: &str) -> Browser {
+        self.sign_in(if name == "A" { "anna" } else { "bela" }, PIN).await
+    }
+
+    /// A further person, signed in.
+    pub(super) async fn newcomer(&self, role: Role, name: &str) -> Browser {
+        person(&self.service, role, name).await;
+        self.sign_in(name, if role == Role::Student { PIN } else { PASSPHRASE })
+            .await
+    }
+
+    /// The database file.
+    pub(super) fn database(&self) -> std::path::PathBuf {
+        self.folder.path().join(platemark::store::FILE_NAME)
+    }
+
+    pub(super) fn address(&self) -> SocketAddr {
+        self.address
+    }
+}
+
+async fn service(folder: &TempDir) -> Service {
+    let store = Store::open(folder.path()).await.unwrap();
+    Service::new(
+        store,
+        Clock::default(),
+        Lasting {
+            idle: 2 * HOUR,
+            longest: 12 * HOUR,
+        },
+    )
+}
+
+pub(super) async fn person(service: &Service, role: Role, name: &str) -> PersonId {
+    let secret = if role == Role::Student { PIN } else { PASSPHRASE };
+    let wanted = WantedPerson {
+        role,
+        name,
+        sign_in: name,
+        secret,
+        by: None,
+    };
+    add_person(service, &wanted).await.unwrap()
+}
+
+/// Text of a file of a shipped exercise.
+pub(super) fn shipped(path: &str) -> String {
+    std::fs::read_to_string(format!("{}/exercises/{path}", env!("CARGO_MANIFEST_DIR"))).unwrap()
+}
+
+async fn import(service: &Service, by: PersonId) -> ExerciseId {
+    let (exercise, plates) = (shipped("SB-11/exercise.toml"), shipped("SB-11/plates.toml"));
+    let exercise = FileText {
+        name: "exercise.toml",
+        text: &exercise,
+    };
+    let plates = FileText {
+        name: "plates.toml",
+        text: &plates,
+    };
+    import_exercise(service, Some(by), exercise, Some(plates))
+        .await
+        .unwrap()
+        .exercise
+}
+
+/// A browser without scripts: it follows links and sends forms.
+pub(super) struct Browser {
+    client: Client,
+    jar: Arc<Jar>,
+    base: String,
+}
+
+/// A page as it came.
+pub(super) struct Answer {
+    pub(super) status: StatusCode,
+    pub(super) headers: HeaderMap,
+    /// Path of the page after redirects.
+    pub(super) path: String,
+    pub(super) body: String,
+}
+
+impl Answer {
+    async fn of(response: reqwest::Response) -> Self {
+        Self {
+            status: response.status(),
+            headers: response.headers().clone(),
+            path: response.url().path().to_owned(),
+            body: response.text().await.unwrap(),
+        }
+    }
+
+    pub(super) fn has(&self, text: &str) -> &Self {
+        assert!(
+            self.body.contains(text),
+            "{} has not `{text}`:\n{}",
+            self.path,
+            self.body
+        );
+        self
+    }
+
+    pub(super) fn has_not(&self, text: &str) -> &Self {
+        assert!(!self.body.contains(text), "{} has `{text}`:\n{}", self.path, self.body);
+        self
+    }
+
+    pub(super) fn is(&self, status: u16) -> &Self {
+        assert_eq!(self.status.as_u16(), status, "{}:\n{}", self.path, self.body);
+        self
+    }
+
+    /// Value of the hidden or visible field with this name.
+    pub(super) fn field(&self, name: &str) -> String {
+        let tag = format!("name=\"{name}\"");
+        self.has(&tag);
+        let place = self.body.find(&tag).unwrap();
+        let input = &self.body[place..];
+        let input = &input[..input.find('>').unwrap()];
+        let value = input.split("value=\"").nth(1).unwrap();
+        value[..value.find('"').unwrap()].to_owned()
+    }
+}
+
+impl Browser {
+    pub(super) async fn get(&self, path: &str) -> Answer {
+        let response = self.client.get(format!("{}{path}", self.base)).send().await.unwrap();
+        Answer::of(response).await
+    }
+
+    pub(super) async fn send(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let response = self
+            .client
+            .post(format!("{}{path}", self.base))
+            .form(fields)
+            .send()
+            .await
+            .unwrap();
+        Answer::of(response).await
+    }
+
+    pub(super) async fn send_files(&self, path: &str, form: Form) -> Answer {
+        let response = self
+            .client
+            .post(format!("{}{path}", self.base))
+            .multipart(form)
+            .send()
+            .await
+            .unwrap();
+        Answer::of(response).await
+    }
+
+    /// The cookie that the browser holds.
+    pub(super) fn token(&self) -> Option<String> {
+        let cookies = self.jar.cookies(&self.base.parse().unwrap())?;
+        Some(cookies.to_str().unwrap().to_owned())
+    }
+
+    /// A page with a cookie that somebody else got.
+    pub(super) async fn get_with(&self, path: &str, cookie: &str) -> Answer {
+        let request = self.client.get(format!("{}{path}", self.base)).header("cookie", cookie);
+        Answer::of(request.send().await.unwrap()).await
+    }
+
+    /// The cookie as the server sets it.
+    pub(super) async fn cookie_of_sign_in(&self, name: &str, secret: &str) -> String {
+        let client = Client::builder().redirect(Policy::none()).no_proxy().build().unwrap();
+        let request = client
+            .post(format!("{}/sign-in", self.base))
+            .form(&[("name", name), ("secret", secret)]);
+        let response = request.send().await.unwrap();
+        response
+            .headers()
+            .get("set-cookie")
+            .unwrap()
+            .to_str()
+            .unwrap()
+            .to_owned()
+    }
+
+    /// A form that another site made the browser send.
+    pub(super) async fn send_from_elsewhere(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let request = self.client.post(format!("{}{path}", self.base)).form(fields);
+        let request = request
+            .header("origin", "http://elsewhere.example")
+            .header("sec-fetch-site", "cross-site");
+        Answer::of(request.send().await.unwrap()).await
+    }
+
+    /// Hands in values and calls as the entry page sends them.
+    pub(super) async fn hand_in(&self, assignment: AssignmentId, csv: &str) -> Answer {
+        let page = self.get(&format!("/my/{assignment}/entry")).await;
+        page.is(200);
+        self.send_files(&format!("/my/{assignment}/entry"), entry(&page, csv))
+            .await
+    }
+}
+
+/// The entry form of a page, filled from the lines of a report file.
+pub(super) fn entry(page: &Answer, csv: &str) -> Form {
+    let mut form = Form::new()
+        .text("key", page.field("key"))
+        .text("attempt", page.field("attempt"));
+    for line in csv.lines().skip(1) {
+        let mut cells = line.split(',');
+        let (no, measured, call) = (cells.next().unwrap(), cells.next().unwrap(), cells.next().unwrap());
+        form = form
+            .text(format!("m-{no}"), measured.to_owned())
+            .text(format!("c-{no}"), call.to_owned());
+    }
+    form.text("do", "hand-in")
+}
