@@ -2,18 +2,23 @@
 //!
 //! One hash takes 19 MiB and some tens of milliseconds (the parameters that OWASP's cheat sheet on storing passwords
 //! names as its least, and the defaults of the library). So a burst of sign-ins waits in line here and takes neither
-//! the memory nor the threads from reports.
+//! the memory nor the threads from reports: two threads of their own do all of it, in the same memory again and again.
 
-use std::sync::Arc;
+use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread;
 
 use argon2::Argon2;
 use argon2::password_hash::phc::PasswordHash;
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use thiserror::Error;
-use tokio::sync::Semaphore;
+use tokio::sync::oneshot;
 
 /// Hashes at once.
-const AT_ONCE: usize = 2;
+const THREADS: usize = 2;
+
+/// Hashes that may wait: some seconds of work. Who comes after that is told to try again.
+const LINE: usize = 256;
 
 /// Least length of an instructor's passphrase.
 pub const PASSPHRASE_LEAST: usize = 12;
@@ -30,10 +35,15 @@ pub enum SecretError {
     /// The library refused.
     #[error("a secret could not be hashed: {0}")]
     Hash(argon2::password_hash::Error),
-    /// The server is stopping.
-    #[error("the server is stopping")]
+    /// More than can be done in some seconds are waiting already.
+    #[error("too many people sign in at the same moment")]
+    Busy,
+    /// The threads are gone.
+    #[error("nobody is there to hash secrets")]
     Stopping,
 }
+
+type Job = Box<dyn FnOnce() + Send>;
 
 /// A hash of a secret that nobody has, to be checked where there is no account: so the answer takes the same time.
 const NOBODY: &str = "$argon2id$v=19$m=19456,t=2,p=1$cGxhdGVtYXJrLW5vYm9keQ$\
@@ -42,7 +52,7 @@ const NOBODY: &str = "$argon2id$v=19$m=19456,t=2,p=1$cGxhdGVtYXJrLW5vYm9keQ$\
 /// The line in which secrets wait for their hash.
 #[derive(Debug, Clone)]
 pub struct Secrets {
-    places: Arc<Semaphore>,
+    line: SyncSender<Job>,
 }
 
 impl Default for Secrets {
@@ -51,34 +61,45 @@ impl Default for Secrets {
     }
 }
 
+/// Works until nobody is left who could send anything.
+fn work(line: &Mutex<Receiver<Job>>) {
+    loop {
+        let next = line.lock().unwrap_or_else(PoisonError::into_inner).recv();
+        match next {
+            Ok(job) => job(),
+            Err(_) => return,
+        }
+    }
+}
+
 impl Secrets {
-    /// An empty line.
+    /// An empty line, and the threads that serve it.
     #[must_use]
     pub fn new() -> Self {
-        Self {
-            places: Arc::new(Semaphore::new(AT_ONCE)),
+        let (line, jobs) = sync_channel(LINE);
+        let jobs = Arc::new(Mutex::new(jobs));
+        for _ in 0..THREADS {
+            let jobs = Arc::clone(&jobs);
+            thread::spawn(move || work(&jobs));
         }
+        Self { line }
     }
 
     async fn apart<T: Send + 'static>(&self, work: impl FnOnce() -> T + Send + 'static) -> Result<T, SecretError> {
-        let place = Arc::clone(&self.places)
-            .acquire_owned()
-            .await
-            .map_err(|_| SecretError::Stopping)?;
-        tokio::task::spawn_blocking(move || {
-            let done = work();
-            // Held until the work is done, also where nobody waits for it any more.
-            drop(place);
-            done
-        })
-        .await
-        .map_err(|_| SecretError::Stopping)
+        let (tell, told) = oneshot::channel();
+        // Who asked may be gone by then; the work was done all the same.
+        let job: Job = Box::new(move || drop(tell.send(work())));
+        self.line.try_send(job).map_err(|error| match error {
+            TrySendError::Full(_) => SecretError::Busy,
+            TrySendError::Disconnected(_) => SecretError::Stopping,
+        })?;
+        told.await.map_err(|_| SecretError::Stopping)
     }
 
     /// Hash of a secret, in PHC form with its own salt.
     ///
     /// # Errors
-    /// When the library refuses it or the server is stopping.
+    /// When the library refuses it or too many are waiting.
     pub async fn hash(&self, secret: &str) -> Result<String, SecretError> {
         let secret = secret.to_owned();
         self.apart(move || {
@@ -93,7 +114,7 @@ impl Secrets {
     /// Whether a secret belongs to a hash; without a hash it takes as long and is never so.
     ///
     /// # Errors
-    /// When the server is stopping.
+    /// When too many are waiting.
     pub async fn fits(&self, secret: &str, hash: Option<&str>) -> Result<bool, SecretError> {
         let (secret, known) = (secret.to_owned(), hash.is_some());
         let hash = hash.unwrap_or(NOBODY).to_owned();

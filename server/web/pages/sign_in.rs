@@ -12,6 +12,7 @@ use axum_extra::extract::cookie::{Cookie, SameSite};
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 
+use crate::actions::secrets::SecretError;
 use crate::actions::sign_in::{self, SignInError, TRIES};
 use crate::web::app::App;
 use crate::web::errors::WebError;
@@ -127,6 +128,10 @@ pub(in crate::web) async fn submit(
                 "This name is locked after {TRIES} tries. Try again after {clock}, or ask your instructor to open it."
             );
             Ok(again(&typed, StatusCode::TOO_MANY_REQUESTS, wrong))
+        }
+        Err(SignInError::Secret(SecretError::Busy)) => {
+            let wrong = "Very many people sign in at this moment. Wait some seconds, then try again.";
+            Ok(again(&typed, StatusCode::SERVICE_UNAVAILABLE, wrong.to_owned()))
         }
         Err(SignInError::Store(error)) => Err(error.into()),
         Err(error) => Err(WebError::internal(error)),
