@@ -5,6 +5,7 @@ mod access;
 mod class;
 mod errors;
 mod import;
+mod program;
 mod report;
 mod sessions;
 mod site;

@@ -137,17 +137,7 @@ impl Site {
 
     /// Somebody who is not signed in.
     pub(super) fn stranger(&self) -> Browser {
-        let jar = Arc::new(Jar::default());
-        let client = Client::builder()
-            .cookie_provider(Arc::clone(&jar))
-            .no_proxy()
-            .build()
-            .unwrap();
-        Browser {
-            client,
-            jar,
-            base: format!("http://{}", self.address),
-        }
+        Browser::at(&format!("http://{}", self.address))
     }
 
     pub(super) async fn sign_in(&self, name: &str, secret: &str) -> Browser {
@@ -287,6 +277,21 @@ impl Answer {
 }
 
 impl Browser {
+    /// A browser without cookies for the server at this address.
+    pub(super) fn at(base: &str) -> Self {
+        let jar = Arc::new(Jar::default());
+        let client = Client::builder()
+            .cookie_provider(Arc::clone(&jar))
+            .no_proxy()
+            .build()
+            .unwrap();
+        Self {
+            client,
+            jar,
+            base: base.to_owned(),
+        }
+    }
+
     pub(super) async fn get(&self, path: &str) -> Answer {
         let response = self.client.get(format!("{}{path}", self.base)).send().await.unwrap();
         Answer::of(response).await
