@@ -276,7 +276,7 @@ fn question_text(question: MustAsk, readings: &[table::Reading]) -> String {
             let example = |r: &table::Reading| r.values.iter().flatten().next().cloned().unwrap_or_default();
             let ways: Vec<String> = readings
                 .iter()
-                .filter_map(|r| Some(format!("--decimal {} reads {}", r.decimal?.as_str(), example(r))))
+                .filter_map(|r| Some(format!("--decimal {} reads {}", word_of(r.decimal?), example(r))))
                 .collect();
             format!(
                 "the decimal mark can be read in more than one way; say which: {}",
@@ -288,6 +288,15 @@ fn question_text(question: MustAsk, readings: &[table::Reading]) -> String {
                 .to_owned()
         }
         MustAsk::Columns => "there is no heading row; put `no,measured,call` above the rows".to_owned(),
+    }
+}
+
+/// The word of `--decimal` for a mark.
+const fn word_of(mark: DecimalMark) -> &'static str {
+    match mark {
+        DecimalMark::Point => "point",
+        DecimalMark::Comma => "comma",
+        DecimalMark::Mixed => "mixed",
     }
 }
 
