@@ -181,3 +181,55 @@ fn wrong_usage_and_wrong_settings_are_told_apart() {
     settings.stderr.as_slice().read_to_string(&mut said).unwrap();
     assert!(said.contains("the setting `session_hours` is 0"), "{said}");
 }
+
+/// Pairs of the demo that have not handed in the clamp plate, by sign-in, with a report on their plate.
+const CLAMP_PLATES: [(&str, &str); 3] = [
+    ("d26-101", "CP-23-01"),
+    ("d26-103", "CP-23-02"),
+    ("d26-105", "CP-23-03"),
+];
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_acknowledged_survives_a_kill_at_that_very_moment() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    let start = || Running::start(&["demo", "--data", data, "--listen", "127.0.0.1:0"], "Ctrl-C");
+    let sign_in = async |at: &str, name: &str| {
+        let browser = Browser::at(at);
+        browser
+            .send("/sign-in", &[("name", name), ("secret", "314159")])
+            .await
+            .is(200);
+        browser
+    };
+    let mut acknowledged = Vec::new();
+    for (name, serial) in CLAMP_PLATES {
+        let mut demo = start();
+        let pair = sign_in(&demo.address(), name).await;
+        let my = pair.get("/my").await;
+        let clamp = my
+            .body
+            .split("href=\"/my/")
+            .find(|link| link.contains("Clamp plate"))
+            .unwrap();
+        let assignment = clamp.split('"').next().unwrap();
+        let csv = super::site::any_report("CP-23", serial);
+        let path = format!("/my/{assignment}/entry");
+        let form = super::site::entry(&pair.get(&path).await, &csv);
+        let result = pair.send_files(&path, form).await;
+        demo.child.kill().unwrap();
+        demo.child.wait().unwrap();
+        result.is(200);
+        acknowledged.push((name, result.path.clone()));
+    }
+    let demo = start();
+    for (name, path) in acknowledged {
+        sign_in(&demo.address(), name)
+            .await
+            .get(&path)
+            .await
+            .is(200)
+            .has("attempt 1");
+    }
+    assert!(demo.stop());
+}

@@ -2,7 +2,15 @@
 
 use platemark::store::assignments::Feedback;
 
-use super::site::{Site, entry, shipped};
+use platemark::actions::hand_in_report::{HandIn, HandedIn, hand_in_report};
+use platemark::actions::load;
+use platemark::actions::make_class::make_pair;
+use platemark::report::model::Report;
+use platemark::store::people::Role;
+use platemark::store::reports::SourceKind;
+use platemark::store::{assignments, gradebook};
+
+use super::site::{Site, entry, person, shipped};
 
 fn careful() -> String {
     shipped("SB-11/reports/SB-11-01--careful.csv")
@@ -106,4 +114,62 @@ async fn the_marks_are_those_of_the_command_line() {
             assert_eq!(stored[part], printed[part], "{name}: {part}");
         }
     }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn twenty_pairs_at_once_are_all_kept_and_graded() {
+    let site = Site::open().await;
+    let mut people = Vec::new();
+    for i in 0..20 {
+        let student = person(&site.service, Role::Student, &format!("student-{i}")).await;
+        let now = site.service.clock.now();
+        make_pair(&site.service, site.class, &format!("P{i}"), &[student], now)
+            .await
+            .unwrap();
+        people.push(student);
+    }
+    let assignment = site.assign(1, Feedback::Words).await;
+    let stored = assignments::one(&site.service.store, assignment)
+        .await
+        .unwrap()
+        .unwrap();
+    let exercise = load::exercise(&site.service, stored.exercise_revision).await.unwrap();
+    let mut report = Report::blank(&exercise);
+    for (item, c) in report.items.iter_mut().zip(&exercise.characteristics) {
+        item.measured = Some(c.nominal.to_string().parse().unwrap());
+    }
+    let tasks: Vec<_> = people
+        .iter()
+        // Each of them twice, with keys of their own.
+        .flat_map(|person| [(*person, "one"), (*person, "two")])
+        .map(|(person, key)| {
+            let (service, report) = (site.service.clone(), report.clone());
+            tokio::spawn(async move {
+                let now = service.clock.now();
+                let mine = assignments::mine(&service.store, assignment, person, now)
+                    .await
+                    .unwrap()
+                    .unwrap();
+                let hand_in = HandIn {
+                    mine: &mine,
+                    person,
+                    attempt: 1,
+                    key,
+                    report: &report,
+                    source_kind: SourceKind::Form,
+                    source_name: None,
+                    source_bytes: Vec::new(),
+                };
+                hand_in_report(&service, hand_in).await.unwrap()
+            })
+        })
+        .collect();
+    let mut all: Vec<HandedIn> = Vec::new();
+    for task in tasks {
+        all.push(task.await.unwrap());
+    }
+    assert_eq!(all.iter().filter(|h| !h.already).count(), 20);
+    let cells = gradebook::of_class(&site.service.store, site.class).await.unwrap();
+    assert_eq!(cells.len(), 20);
+    assert!(cells.iter().all(|c| c.graded == 1 && c.mark.is_some()), "{cells:?}");
 }
