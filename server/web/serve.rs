@@ -54,14 +54,14 @@ pub async fn serve(
     result
 }
 
-/// Grades what a stop left ungraded, then removes what is over, again and again.
+/// Grades what was left ungraded and removes what is over, again and again.
 async fn sweep(service: Service) {
-    match grade_missing(&service).await {
-        Ok(0) => {}
-        Ok(count) => tracing::info!(count, "reports were graded that had no grade yet"),
-        Err(error) => tracing::error!(%error, "reports without a grade could not be found"),
-    }
     loop {
+        match grade_missing(&service).await {
+            Ok(0) => {}
+            Ok(count) => tracing::info!(count, "reports were graded that had no grade yet"),
+            Err(error) => tracing::error!(%error, "reports without a grade could not be found"),
+        }
         if let Err(error) = sign_in::sweep(&service).await {
             tracing::warn!(%error, "old sessions were not removed");
         }
