@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a step that fails is a test that fails")]
 
 mod architecture;
+mod browser;
 mod checks;
 mod drawing;
 mod exercise_file;

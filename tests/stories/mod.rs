@@ -8,6 +8,6 @@ mod import;
 mod program;
 mod report;
 mod sessions;
-mod site;
+pub(crate) mod site;
 mod stopping;
 mod truth;

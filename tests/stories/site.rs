@@ -30,17 +30,17 @@ use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
 
-pub(super) const PASSPHRASE: &str = "granite and a level";
-pub(super) const PIN: &str = "271828";
-pub(super) const HOUR: Duration = Duration::from_secs(3600);
-pub(super) const DAY: Duration = Duration::from_secs(24 * 3600);
+pub(crate) const PASSPHRASE: &str = "granite and a level";
+pub(crate) const PIN: &str = "271828";
+pub(crate) const HOUR: Duration = Duration::from_secs(3600);
+pub(crate) const DAY: Duration = Duration::from_secs(24 * 3600);
 
 /// A running server with a school: one instructor, one class with pairs A and B, one exercise, nothing assigned.
-pub(super) struct Site {
-    pub(super) service: Service,
-    pub(super) class: ClassId,
-    pub(super) exercise: ExerciseId,
-    pub(super) instructor_id: PersonId,
+pub(crate) struct Site {
+    pub(crate) service: Service,
+    pub(crate) class: ClassId,
+    pub(crate) exercise: ExerciseId,
+    pub(crate) instructor_id: PersonId,
     address: SocketAddr,
     folder: TempDir,
     stop: Option<oneshot::Sender<()>>,
@@ -48,7 +48,7 @@ pub(super) struct Site {
 }
 
 impl Site {
-    pub(super) async fn open() -> Self {
+    pub(crate) async fn open() -> Self {
         let folder = tempfile::tempdir().unwrap();
         let service = service(&folder).await;
         let instructor_id = person(&service, Role::Instructor, "ferro").await;
@@ -96,19 +96,19 @@ impl Site {
     }
 
     /// Stops the server as a signal would, and waits until it is done.
-    pub(super) async fn close(&mut self) {
+    pub(crate) async fn close(&mut self) {
         self.stop.take().unwrap().send(()).unwrap();
         self.served.take().unwrap().await.unwrap().unwrap();
     }
 
     /// Starts the server again on the same folder.
-    pub(super) async fn open_again(&mut self) {
+    pub(crate) async fn open_again(&mut self) {
         self.service = service(&self.folder).await;
         self.start().await;
     }
 
     /// Assigns the exercise to the class: open since an hour, due in a week.
-    pub(super) async fn assign(&self, attempts: i64, feedback: Feedback) -> AssignmentId {
+    pub(crate) async fn assign(&self, attempts: i64, feedback: Feedback) -> AssignmentId {
         let revision = exercises::newest(&self.service.store, self.exercise)
             .await
             .unwrap()
@@ -136,39 +136,39 @@ impl Site {
     }
 
     /// Somebody who is not signed in.
-    pub(super) fn stranger(&self) -> Browser {
+    pub(crate) fn stranger(&self) -> Browser {
         Browser::at(&format!("http://{}", self.address))
     }
 
-    pub(super) async fn sign_in(&self, name: &str, secret: &str) -> Browser {
+    pub(crate) async fn sign_in(&self, name: &str, secret: &str) -> Browser {
         let browser = self.stranger();
         let answer = browser.send("/sign-in", &[("name", name), ("secret", secret)]).await;
         assert_eq!(answer.status, StatusCode::OK, "{}", answer.body);
         browser
     }
 
-    pub(super) async fn instructor(&self) -> Browser {
+    pub(crate) async fn instructor(&self) -> Browser {
         self.sign_in("ferro", PASSPHRASE).await
     }
 
     /// The first student of a pair.
-    pub(super) async fn pair(&self, name: &str) -> Browser {
+    pub(crate) async fn pair(&self, name: &str) -> Browser {
         self.sign_in(if name == "A" { "anna" } else { "bela" }, PIN).await
     }
 
     /// A further person, signed in.
-    pub(super) async fn newcomer(&self, role: Role, name: &str) -> Browser {
+    pub(crate) async fn newcomer(&self, role: Role, name: &str) -> Browser {
         person(&self.service, role, name).await;
         self.sign_in(name, if role == Role::Student { PIN } else { PASSPHRASE })
             .await
     }
 
     /// The database file.
-    pub(super) fn database(&self) -> std::path::PathBuf {
+    pub(crate) fn database(&self) -> std::path::PathBuf {
         self.folder.path().join(platemark::store::FILE_NAME)
     }
 
-    pub(super) fn address(&self) -> SocketAddr {
+    pub(crate) fn address(&self) -> SocketAddr {
         self.address
     }
 }
@@ -185,7 +185,7 @@ async fn service(folder: &TempDir) -> Service {
     )
 }
 
-pub(super) async fn person(service: &Service, role: Role, name: &str) -> PersonId {
+pub(crate) async fn person(service: &Service, role: Role, name: &str) -> PersonId {
     let secret = if role == Role::Student { PIN } else { PASSPHRASE };
     let wanted = WantedPerson {
         role,
@@ -198,12 +198,12 @@ pub(super) async fn person(service: &Service, role: Role, name: &str) -> PersonI
 }
 
 /// Text of a file of a shipped exercise.
-pub(super) fn shipped(path: &str) -> String {
+pub(crate) fn shipped(path: &str) -> String {
     std::fs::read_to_string(format!("{}/exercises/{path}", env!("CARGO_MANIFEST_DIR"))).unwrap()
 }
 
 /// A shipped report on an exercise, preferably on this plate: for stories in which the numbers do not matter.
-pub(super) fn any_report(code: &str, serial: &str) -> String {
+pub(crate) fn any_report(code: &str, serial: &str) -> String {
     let folder = format!("{}/exercises/{code}/reports", env!("CARGO_MANIFEST_DIR"));
     let names = std::fs::read_dir(&folder)
         .unwrap()
@@ -231,19 +231,19 @@ async fn import(service: &Service, by: PersonId) -> ExerciseId {
 }
 
 /// A browser without scripts: it follows links and sends forms.
-pub(super) struct Browser {
+pub(crate) struct Browser {
     client: Client,
     jar: Arc<Jar>,
     base: String,
 }
 
 /// A page as it came.
-pub(super) struct Answer {
-    pub(super) status: StatusCode,
-    pub(super) headers: HeaderMap,
+pub(crate) struct Answer {
+    pub(crate) status: StatusCode,
+    pub(crate) headers: HeaderMap,
     /// Path of the page after redirects.
-    pub(super) path: String,
-    pub(super) body: String,
+    pub(crate) path: String,
+    pub(crate) body: String,
 }
 
 impl Answer {
@@ -256,7 +256,7 @@ impl Answer {
         }
     }
 
-    pub(super) fn has(&self, text: &str) -> &Self {
+    pub(crate) fn has(&self, text: &str) -> &Self {
         assert!(
             self.body.contains(text),
             "{} has not `{text}`:\n{}",
@@ -266,18 +266,18 @@ impl Answer {
         self
     }
 
-    pub(super) fn has_not(&self, text: &str) -> &Self {
+    pub(crate) fn has_not(&self, text: &str) -> &Self {
         assert!(!self.body.contains(text), "{} has `{text}`:\n{}", self.path, self.body);
         self
     }
 
-    pub(super) fn is(&self, status: u16) -> &Self {
+    pub(crate) fn is(&self, status: u16) -> &Self {
         assert_eq!(self.status.as_u16(), status, "{}:\n{}", self.path, self.body);
         self
     }
 
     /// Value of the hidden or visible field with this name.
-    pub(super) fn field(&self, name: &str) -> String {
+    pub(crate) fn field(&self, name: &str) -> String {
         let tag = format!("name=\"{name}\"");
         self.has(&tag);
         let place = self.body.find(&tag).unwrap();
@@ -290,7 +290,7 @@ impl Answer {
 
 impl Browser {
     /// A browser without cookies for the server at this address.
-    pub(super) fn at(base: &str) -> Self {
+    pub(crate) fn at(base: &str) -> Self {
         let jar = Arc::new(Jar::default());
         let client = Client::builder()
             .cookie_provider(Arc::clone(&jar))
@@ -304,12 +304,12 @@ impl Browser {
         }
     }
 
-    pub(super) async fn get(&self, path: &str) -> Answer {
+    pub(crate) async fn get(&self, path: &str) -> Answer {
         let response = self.client.get(format!("{}{path}", self.base)).send().await.unwrap();
         Answer::of(response).await
     }
 
-    pub(super) async fn send(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+    pub(crate) async fn send(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let response = self
             .client
             .post(format!("{}{path}", self.base))
@@ -320,7 +320,7 @@ impl Browser {
         Answer::of(response).await
     }
 
-    pub(super) async fn send_files(&self, path: &str, form: Form) -> Answer {
+    pub(crate) async fn send_files(&self, path: &str, form: Form) -> Answer {
         let response = self
             .client
             .post(format!("{}{path}", self.base))
@@ -332,19 +332,19 @@ impl Browser {
     }
 
     /// The cookie that the browser holds.
-    pub(super) fn token(&self) -> Option<String> {
+    pub(crate) fn token(&self) -> Option<String> {
         let cookies = self.jar.cookies(&self.base.parse().unwrap())?;
         Some(cookies.to_str().unwrap().to_owned())
     }
 
     /// A page with a cookie that somebody else got.
-    pub(super) async fn get_with(&self, path: &str, cookie: &str) -> Answer {
+    pub(crate) async fn get_with(&self, path: &str, cookie: &str) -> Answer {
         let request = self.client.get(format!("{}{path}", self.base)).header("cookie", cookie);
         Answer::of(request.send().await.unwrap()).await
     }
 
     /// The cookie as the server sets it.
-    pub(super) async fn cookie_of_sign_in(&self, name: &str, secret: &str) -> String {
+    pub(crate) async fn cookie_of_sign_in(&self, name: &str, secret: &str) -> String {
         let client = Client::builder().redirect(Policy::none()).no_proxy().build().unwrap();
         let request = client
             .post(format!("{}/sign-in", self.base))
@@ -360,7 +360,7 @@ impl Browser {
     }
 
     /// A form that another site made the browser send.
-    pub(super) async fn send_from_elsewhere(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+    pub(crate) async fn send_from_elsewhere(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let request = self.client.post(format!("{}{path}", self.base)).form(fields);
         let request = request
             .header("origin", "http://elsewhere.example")
@@ -369,7 +369,7 @@ impl Browser {
     }
 
     /// Hands in values and calls as the entry page sends them.
-    pub(super) async fn hand_in(&self, assignment: AssignmentId, csv: &str) -> Answer {
+    pub(crate) async fn hand_in(&self, assignment: AssignmentId, csv: &str) -> Answer {
         let page = self.get(&format!("/my/{assignment}/entry")).await;
         page.is(200);
         self.send_files(&format!("/my/{assignment}/entry"), entry(&page, csv))
@@ -378,7 +378,7 @@ impl Browser {
 }
 
 /// The entry form of a page, filled from the lines of a report file.
-pub(super) fn entry(page: &Answer, csv: &str) -> Form {
+pub(crate) fn entry(page: &Answer, csv: &str) -> Form {
     let mut form = Form::new()
         .text("key", page.field("key"))
         .text("attempt", page.field("attempt"));

@@ -1,0 +1,11 @@
+//! A real browser on a real server: Chromium, driven through chromedriver, with the keyboard, with script off, and at
+//! the widths of a phone, a tablet and a desk.
+
+mod accessibility;
+mod drawings;
+mod driver;
+mod keyboard;
+mod no_script;
+mod pages;
+mod widths;
+mod window;

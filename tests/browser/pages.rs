@@ -1,0 +1,79 @@
+//! The main pages, with something on each of them.
+
+use platemark::store::assignments::Feedback;
+
+use super::window::Window;
+use crate::stories::site::{PASSPHRASE, PIN, Site, shipped};
+
+/// A school in which pair A has handed in twice, once with words and once with everything to see.
+pub(super) struct School {
+    pub(super) site: Site,
+    student: Vec<String>,
+    instructor: Vec<String>,
+}
+
+impl School {
+    pub(super) async fn open() -> Self {
+        let site = Site::open().await;
+        let (words, full) = (
+            site.assign(3, Feedback::Words).await,
+            site.assign(3, Feedback::Full).await,
+        );
+        let pair = site.pair("A").await;
+        let mut reports = Vec::new();
+        for (assignment, name) in [(words, "poor-calls"), (full, "restless")] {
+            let csv = shipped(&format!(
+                "SB-11/reports/SB-11-0{}--{name}.csv",
+                if name == "restless" { 1 } else { 2 }
+            ));
+            reports.push(pair.hand_in(assignment, &csv).await.is(200).path.clone());
+        }
+        let instructor = site.instructor().await;
+        let exercise = format!("/exercises/{}", site.exercise);
+        let page = instructor.get(&exercise).await;
+        let plate = page
+            .is(200)
+            .body
+            .split('"')
+            .find(|p| p.starts_with(&format!("{exercise}/plates/")));
+        let plate = plate.unwrap().to_owned();
+        instructor.send(&plate, &[("saying", "open")]).await.is(200);
+        pair.get(&reports[1]).await.has("What was off, and by how much");
+
+        let class = format!("/classes/{}", site.class);
+        let own = format!("/my/{words}");
+        let student = ["", "/lab-sheet", "/entry"].map(|page| format!("{own}{page}"));
+        let student = [vec!["/my".to_owned()], student.to_vec(), reports.clone()].concat();
+        let mut paths: Vec<String> = ["/classes", "/exercises", "/exercises/import"]
+            .map(str::to_owned)
+            .to_vec();
+        paths.extend(["", "/gradebook", "/assign"].map(|page| format!("{class}{page}")));
+        paths.extend(reports.iter().map(|report| report.replacen("/my", "", 1)));
+        paths.extend([exercise, plate, format!("/assignments/{words}")]);
+        Self {
+            site,
+            student,
+            instructor: paths,
+        }
+    }
+
+    /// Opens every page in turn, as somebody who may, and looks at it.
+    pub(super) async fn each(&self, window: &Window, mut look: impl AsyncFnMut(&str)) {
+        let visits = [
+            (None, vec!["/sign-in".to_owned()]),
+            (Some(("anna", PIN)), self.student.clone()),
+            (Some(("ferro", PASSPHRASE)), self.instructor.clone()),
+        ];
+        for (who, paths) in visits {
+            if let Some((name, secret)) = who {
+                window.sign_in(name, secret).await;
+            }
+            for path in paths {
+                window.go(&path).await;
+                window.on("main h1").await;
+                assert_eq!(window.path().await, path);
+                look(&path).await;
+            }
+        }
+    }
+}
