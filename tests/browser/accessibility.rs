@@ -29,10 +29,11 @@ async fn no_main_page_breaks_a_rule() {
     let mut wrong = Vec::new();
     school
         .each(&window, async |path| {
-            for width in [360, 1400] {
+            for (width, dark) in [(360, false), (1400, false), (1400, true)] {
                 window.widen(width).await;
+                window.darken(dark).await;
                 for violation in violations(&window).await {
-                    wrong.push(format!("{path} at {width}: {violation}"));
+                    wrong.push(format!("{path} at {width}, dark {dark}: {violation}"));
                 }
             }
         })

@@ -73,6 +73,13 @@ impl School {
                 window.on("main h1").await;
                 assert_eq!(window.path().await, path);
                 look(&path).await;
+                if path.ends_with("/entry") {
+                    // The same page as it comes back with something to mend.
+                    window.fill("#f-m-1", "about nothing").await;
+                    window.click("button[value='hand-in']").await;
+                    window.on("#f-m-1[aria-invalid='true']").await;
+                    look(&format!("{path}, to mend")).await;
+                }
             }
         }
     }

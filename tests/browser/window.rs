@@ -79,23 +79,29 @@ impl Window {
     /// Gives the page this many pixels of width, as a telephone, a tablet or a screen has them.
     pub(super) async fn widen(&self, width: u32) {
         let metrics = json!({ "width": width, "height": 900, "deviceScaleFactor": 1, "mobile": false });
-        let order = json!({ "cmd": "Emulation.setDeviceMetricsOverride", "params": metrics });
-        let answer = reqwest::Client::builder()
-            .no_proxy()
-            .build()
-            .unwrap()
-            .post(format!(
-                "{}/session/{}/goog/cdp/execute",
-                self.driver.address(),
-                self.session
-            ))
-            .header("content-type", "application/json")
-            .body(order.to_string())
-            .send()
-            .await
-            .unwrap();
-        assert!(answer.status().is_success(), "{}", answer.text().await.unwrap());
+        self.emulate("Emulation.setDeviceMetricsOverride", metrics).await;
         assert_eq!(self.run("return window.innerWidth").await, json!(width));
+    }
+
+    /// Asks pages for their dark or their light colours.
+    pub(super) async fn darken(&self, dark: bool) {
+        let scheme = if dark { "dark" } else { "light" };
+        let features = json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] });
+        self.emulate("Emulation.setEmulatedMedia", features).await;
+        let is_dark = self
+            .run("return matchMedia('(prefers-color-scheme: dark)').matches")
+            .await;
+        assert_eq!(is_dark, json!(dark));
+    }
+
+    /// An order that only Chromium's own protocol has.
+    async fn emulate(&self, order: &str, params: Value) {
+        let client = reqwest::Client::builder().no_proxy().build().unwrap();
+        let address = format!("{}/session/{}/goog/cdp/execute", self.driver.address(), self.session);
+        let request = client.post(address).header("content-type", "application/json");
+        let request = request.body(json!({ "cmd": order, "params": params }).to_string());
+        let answer = request.send().await.unwrap();
+        assert!(answer.status().is_success(), "{}", answer.text().await.unwrap());
     }
 
     pub(super) async fn go(&self, path: &str) {
