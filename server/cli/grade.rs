@@ -166,17 +166,23 @@ fn hand_marks(exercise: &Exercise, lines: &[String]) -> anyhow::Result<BTreeMap<
         if points < Decimal::ZERO || points > known.points {
             bail!("--line {line}: the line earns 0 to {} points", known.points);
         }
-        marks.insert(known.name.clone(), points);
+        if marks.insert(known.name.clone(), points).is_some() {
+            bail!("--line {line}: this line stands twice; give its points once");
+        }
     }
     Ok(marks)
 }
 
 fn read_serials(path: &Path) -> anyhow::Result<BTreeMap<String, String>> {
     let shown = path.display();
+    let text = read_text(path)?;
+    let heading = text.lines().next().unwrap_or_default();
+    // Some spreadsheets write semicolons; a heading of two words shows which.
+    let delimiter = if heading.contains(';') { b';' } else { b',' };
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
-        .from_path(path)
-        .with_context(|| format!("{shown}: cannot be read"))?;
+        .delimiter(delimiter)
+        .from_reader(text.as_bytes());
     let headings = reader
         .headers()
         .with_context(|| format!("{shown}: is no CSV table"))?
@@ -191,9 +197,17 @@ fn read_serials(path: &Path) -> anyhow::Result<BTreeMap<String, String>> {
     };
     let (report, serial) = (column("report")?, column("serial")?);
     let mut serials = BTreeMap::new();
+    let mut lines: BTreeMap<String, u64> = BTreeMap::new();
     for row in reader.records() {
         let row = row.with_context(|| format!("{shown}: a row cannot be read"))?;
         let cell = |i: usize| row.get(i).unwrap_or_default().to_owned();
+        let line = row.position().map_or(0, csv::Position::line);
+        if let Some(first) = lines.insert(cell(report), line) {
+            bail!(
+                "{shown}: {} stands twice, at lines {first} and {line}; keep the one that counts",
+                cell(report)
+            );
+        }
         serials.insert(cell(report), cell(serial));
     }
     Ok(serials)

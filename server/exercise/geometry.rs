@@ -75,6 +75,19 @@ pub fn wrap_half_turn(difference: f64) -> f64 {
     if d > 90.0 { d - 180.0 } else { d }
 }
 
+/// An angle of a plan-view direction at the half turn that is nearest to its nominal: 179.98 against 0 is -0.02.
+#[must_use]
+pub fn at_nearest_half_turn(angle: Decimal, nominal: Decimal) -> Decimal {
+    let (turn, quarter) = (Decimal::from(180), Decimal::from(90));
+    let mut off = (angle - nominal) % turn;
+    if off > quarter {
+        off -= turn;
+    } else if off <= -quarter {
+        off += turn;
+    }
+    nominal + off
+}
+
 /// The state of a feature that is exactly as on the print. `thickness` gives the depth of through features, `datum`
 /// the outward normal of the datum that a plane's angle refers to.
 #[must_use]

@@ -68,6 +68,13 @@ impl Exercise {
         }
     }
 
+    /// Whether a characteristic is the angle of a line or a slot, which means the same every half turn.
+    #[must_use]
+    pub fn is_plan_direction(&self, characteristic: &Characteristic) -> bool {
+        let turns = |i: usize| self.features.get(i).is_some_and(|f| f.shape.has_plan_direction());
+        matches!((characteristic.of, characteristic.owner), (Quantity::Angle, Owner::Feature(i)) if turns(i))
+    }
+
     /// The size whose bonus a position at maximum material may use: the diameter (or width) of the same feature.
     #[must_use]
     pub fn size_of(&self, characteristic: &Characteristic) -> Option<(usize, &Characteristic)> {
@@ -502,6 +509,12 @@ impl Shape {
     #[must_use]
     pub const fn is_sized(&self) -> bool {
         !matches!(self, Self::Point { .. } | Self::Line { .. } | Self::Plane { .. })
+    }
+
+    /// Whether its angle is a direction in plan view.
+    #[must_use]
+    pub const fn has_plan_direction(&self) -> bool {
+        matches!(self, Self::Line { .. } | Self::Slot { .. })
     }
 
     /// Outward normal of a point, line or plane.

@@ -176,10 +176,14 @@ fn reference(
 ) -> Option<Reference> {
     if let Some(found) = plate.references.get(&c.no) {
         let expanded = (found.expanded * Decimal::TWO).checked_div(found.k)?;
-        return Some(Reference {
-            value: found.value,
-            expanded,
-        });
+        // Angles of lines and slots mean the same every half turn: a calibrated 179.98 is judged as -0.02 where that
+        // is nearer to the print.
+        let value = if exercise.is_plan_direction(c) {
+            geometry::at_nearest_half_turn(found.value, c.nominal)
+        } else {
+            found.value
+        };
+        return Some(Reference { value, expanded });
     }
     let expanded = match (plate.kind, plate.shop_uncertainty) {
         (PlateKind::Virtual, _) => Decimal::ZERO,

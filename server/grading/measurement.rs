@@ -2,7 +2,8 @@
 
 use rust_decimal::{Decimal, RoundingStrategy};
 
-use crate::exercise::model::{Characteristic, MarksRules, Owner, Quantity, ScoreKind, Shape};
+use crate::exercise::geometry::at_nearest_half_turn;
+use crate::exercise::model::{Characteristic, MarksRules, ScoreKind, Shape};
 use crate::exercise::plate::Reference;
 use crate::units::{Reading, decimal_from_f64, decimal_to_f64};
 
@@ -29,7 +30,8 @@ pub fn measure(rules: &MarksRules, u_lab: Decimal, reference: &Reference, value:
     let difference = value.less(reference.value);
     // Perfectly known on both sides: agreement is all or nothing.
     let statistic = if spread > 0.0 {
-        difference / spread
+        // A value out of all reason stays a number.
+        (difference / spread).clamp(f64::MIN, f64::MAX)
     } else if difference.abs() > 0.0 {
         f64::MAX.copysign(difference)
     } else {
@@ -76,15 +78,7 @@ impl Value {
         if !half_turn || value.decimal.abs() > far {
             return value;
         }
-        let turn = Decimal::from(180);
-        let quarter = Decimal::from(90);
-        let mut off = (value.decimal - characteristic.nominal) % turn;
-        if off > quarter {
-            off -= turn;
-        } else if off <= -quarter {
-            off += turn;
-        }
-        let decimal = characteristic.nominal + off;
+        let decimal = at_nearest_half_turn(value.decimal, characteristic.nominal);
         Self {
             decimal,
             approx: decimal_to_f64(decimal),
@@ -104,17 +98,8 @@ impl Value {
     }
 }
 
-/// Whether a characteristic is an angle that means the same every half turn.
-#[must_use]
-pub fn is_half_turn(characteristic: &Characteristic, shape_of: impl Fn(usize) -> Option<bool>) -> bool {
-    match (characteristic.of, characteristic.owner) {
-        (Quantity::Angle, Owner::Feature(i)) => shape_of(i).unwrap_or(false),
-        _ => false,
-    }
-}
-
 /// Whether angles of this shape are directions in plan view.
 #[must_use]
 pub const fn has_plan_direction(shape: &Shape) -> bool {
-    matches!(shape, Shape::Line { .. } | Shape::Slot { .. })
+    shape.has_plan_direction()
 }

@@ -88,14 +88,7 @@ impl<'a> Sheet<'a> {
 
     fn value(&self, characteristic: &Characteristic) -> Option<Value> {
         let reading = self.reported(characteristic)?.measured.as_ref()?;
-        let shape = |i: usize| {
-            self.input
-                .exercise
-                .features
-                .get(i)
-                .map(|f| measurement::has_plan_direction(&f.shape))
-        };
-        let half_turn = measurement::is_half_turn(characteristic, shape);
+        let half_turn = self.input.exercise.is_plan_direction(characteristic);
         Some(Value::of(reading, characteristic, half_turn))
     }
 

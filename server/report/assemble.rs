@@ -46,6 +46,7 @@ pub fn assemble(exercise: &Exercise, table: &ReportTable, unit: Option<LengthUni
         unit,
         report: Report::blank(exercise),
         seen: BTreeMap::new(),
+        unknown: 0,
         problems: Vec::new(),
     };
     let mut notes = Vec::new();
@@ -93,6 +94,8 @@ struct Sheet<'a> {
     unit: Option<LengthUnit>,
     report: Report,
     seen: BTreeMap<BalloonNo, u32>,
+    /// Rows whose number is not on the print.
+    unknown: usize,
     problems: Vec<Problem>,
 }
 
@@ -120,6 +123,7 @@ impl Sheet<'_> {
             .ok()
             .and_then(|no| self.exercise.characteristic(&no));
         let Some((index, characteristic)) = found else {
+            self.unknown += 1;
             return Err(format!(
                 "There is no number {} on this print; it has {}. Correct the number or take the line out.",
                 shown(&row.label),
@@ -180,7 +184,7 @@ impl Sheet<'_> {
 
     /// One message in place of many where the whole table is for another print.
     fn say_if_foreign(&mut self) {
-        if self.seen.is_empty() && self.problems.len() > 1 {
+        if self.seen.is_empty() && self.unknown > 1 {
             let text = format!(
                 "None of the numbers is on the print of {}, which has {}. This looks like a report of another exercise: choose the right file, or the right exercise.",
                 self.exercise.code,

@@ -10,6 +10,7 @@ use super::problem::Sink;
 use super::section::{Key, Section};
 use super::value::Found;
 use super::{head, planted};
+use crate::exercise::geometry::at_nearest_half_turn;
 use crate::exercise::model::{Characteristic, Exercise};
 use crate::exercise::names::{BalloonNo, ExerciseCode, Serial};
 use crate::exercise::plate::{Calibrated, Plate, PlateKind, Plates, Seed};
@@ -196,7 +197,12 @@ fn calibrated(section: &Section<'_>, no: &BalloonNo, exercise: &Exercise, sink: 
     let (value, expanded, k) = (value?, expanded?, k?);
     let (_, c) = exercise.characteristic(no)?;
     possible(value, c, sink).then(|| {
-        far(value, c, sink);
+        let off = if exercise.is_plan_direction(c) {
+            at_nearest_half_turn(value.value, c.nominal) - c.nominal
+        } else {
+            value.value - c.nominal
+        };
+        far(value.at, off, c, sink);
         Calibrated {
             value: value.value,
             expanded,
@@ -221,13 +227,12 @@ fn possible(value: Found<Decimal>, c: &Characteristic, sink: &mut Sink<'_>) -> b
 /// Widths of the tolerance from nominal beyond which a reference is more likely a slip than a plate.
 const FAR: Decimal = Decimal::TEN;
 
-fn far(value: Found<Decimal>, c: &Characteristic, sink: &mut Sink<'_>) {
+fn far(at: usize, off: Decimal, c: &Characteristic, sink: &mut Sink<'_>) {
     let width = c.limits.width().or(c.limits.upper.filter(|_| c.of.is_geometrical()));
-    let off = value.value - c.nominal;
     if width.is_some_and(|width| width > Decimal::ZERO && off.abs() > FAR * width) {
         let what = format!("number {} is {off} off its nominal {}", c.no, c.nominal);
         sink.warn(
-            value.at,
+            at,
             what,
             "Is it the value, and not its deviation, in the unit of the exercise?",
         );
