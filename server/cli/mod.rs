@@ -4,6 +4,10 @@
 pub mod check;
 /// The demo school, ready to be looked at.
 pub mod demo;
+/// `fit`: a figure through points.
+pub mod fit;
+/// `frame`: the datum frame of probed points.
+pub mod frame;
 /// `grade`: reports, offline.
 pub mod grade;
 /// Instructors' accounts.
@@ -14,6 +18,11 @@ pub mod points;
 pub mod read;
 /// The server.
 pub mod serve;
+/// `verify`: reference cases.
+pub mod verify;
+
+mod coordinates;
+mod show;
 
 use std::fmt::Display;
 use std::io::{IsTerminal, Read, Write};
@@ -37,6 +46,20 @@ pub enum Command {
     Check(check::CheckArgs),
     /// Start the demo school on this machine
     Demo(demo::Args),
+    /// Fit a figure to points
+    ///
+    /// Fits a figure to the points of a file: one point a line, x,y or x,y,z, headings or none. A file of probed points
+    /// with a column `feature` will do too; --feature chooses its lines. Lengths come back in the unit of the points,
+    /// angles as their names say. Points that do not determine the figure are an error that says why.
+    Fit(fit::FitArgs),
+    /// Make the datum frame of probed points
+    ///
+    /// Makes the movement from machine to part coordinates from tip centres probed on the datums. The points file has a
+    /// feature's name and x,y,z a line, and i,j,k from the surface towards the tip where known: they tell on which side
+    /// the material is. 3-2-1 from three faces (the default: A on top, B left, C in front, each at 0); a plane with a
+    /// line and a hole where --origin is given; a plane and two holes where --toward is given too. Datums are
+    /// least-squares figures.
+    Frame(frame::FrameArgs),
     /// Grade reports against an exercise and its plates
     Grade(grade::GradeArgs),
     /// Add an instructor
@@ -47,6 +70,13 @@ pub enum Command {
     Read(read::ReadArgs),
     /// Start the server
     Serve(serve::Args),
+    /// Hold our numbers against reference cases
+    ///
+    /// Computes every case of reference files and prints the values under the names that the file's `expected` uses, the
+    /// difference where something is expected, and pass or fail; then a table of each file's worst difference over its
+    /// tolerance. A case without `expected` is computed all the same. A file is a JSON object with a list of `cases`.
+    /// What they are is told by its `family` key, by its name, or by --family.
+    Verify(verify::VerifyArgs),
 }
 
 impl Command {
@@ -58,11 +88,14 @@ impl Command {
         match self {
             Self::Check(args) => check::run(&args, &mut std::io::stdout().lock()),
             Self::Demo(args) => demo::run(args),
+            Self::Fit(args) => fit::run(&args, &mut Streams::of_process()),
+            Self::Frame(args) => frame::run(&args, &mut Streams::of_process()),
             Self::Grade(args) => grade::run(&args, &mut Streams::of_process()),
             Self::Instructor(args) => instructor::run(&args),
             Self::Points(args) => points::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Read(args) => read::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Serve(args) => serve::run(args),
+            Self::Verify(args) => verify::run(&args, &mut Streams::of_process()),
         }
     }
 }

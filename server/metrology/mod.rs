@@ -1,5 +1,7 @@
 /// Conformity with limits: decision rules, probabilities, risks.
 pub mod conformity;
+/// Fits as named values.
+pub mod fields;
 /// Figures fitted to points.
 pub mod fit;
 /// The datum frame.

@@ -125,8 +125,8 @@ fn no_nominal_is_needed_but_where_few_points_have_several_answers() {
             case["id"] == fewest
         });
         let result = verify::run(&file, None, None).unwrap();
-        let others = &result.cases[0].computed["other_solutions"];
-        assert!(others.as_u64().unwrap() > 0, "{fewest}: {others}");
+        let others = result.cases[0].computed["other_solutions"].as_array();
+        assert!(others.is_some_and(|others| !others.is_empty()), "{fewest}");
     }
 }
 

@@ -7,6 +7,7 @@ mod csv_hard;
 mod csv_limits;
 mod forward_model;
 mod geometry;
+mod geometry_commands;
 mod grading;
 mod points_command;
 mod sample_reports;

@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 use super::Family;
 use super::compare::by_field;
 use super::input::points;
+use crate::metrology::fields::Fields;
 use crate::metrology::fit::zone::{self, inscribed_maxima};
 use crate::metrology::fit::{circle2d, line2d, plane};
 
@@ -43,10 +44,7 @@ const COUNTED: usize = 200;
 pub(super) fn minimum_zone_circle(case: &Value) -> Result<Value, String> {
     let points = points(case, "points")?;
     let ring = zone::minimum_zone_circle(&points).map_err(|e| e.to_string())?;
-    let mut value = json!({
-        "center": ring.centre, "outer_radius": ring.outer_radius, "inner_radius": ring.inner_radius,
-        "zone_width": ring.width, "active_outer": ring.active_outer, "active_inner": ring.active_inner,
-    });
+    let mut value = ring.fields();
     if let Ok(fit) = circle2d(&points) {
         value["least_squares_roundness_for_comparison"] = json!(fit.form);
     }
@@ -55,19 +53,13 @@ pub(super) fn minimum_zone_circle(case: &Value) -> Result<Value, String> {
 
 pub(super) fn circumscribed(case: &Value) -> Result<Value, String> {
     let circle = zone::minimum_circumscribed_circle(&points(case, "points")?).map_err(|e| e.to_string())?;
-    Ok(json!({
-        "center": circle.centre, "radius": circle.radius, "diameter": 2.0 * circle.radius, "active": circle.active,
-        "zone_width_about_this_center": circle.zone_width,
-    }))
+    Ok(circle.fields())
 }
 
 pub(super) fn inscribed(case: &Value) -> Result<Value, String> {
     let points = points(case, "points")?;
     let circle = zone::maximum_inscribed_circle(&points).map_err(|e| e.to_string())?;
-    let mut value = json!({
-        "center": circle.centre, "radius": circle.radius, "diameter": 2.0 * circle.radius, "active": circle.active,
-        "zone_width_about_this_center": circle.zone_width,
-    });
+    let mut value = circle.fields();
     if points.len() <= COUNTED
         && let Ok(maxima) = inscribed_maxima(&points)
     {
@@ -84,11 +76,7 @@ pub(super) fn inscribed(case: &Value) -> Result<Value, String> {
 fn straightness(case: &Value) -> Result<Value, String> {
     let points = points(case, "points")?;
     let strip = zone::straightness(&points).map_err(|e| e.to_string())?;
-    let mut value = json!({
-        "direction": strip.direction, "normal": strip.normal, "zone_width": strip.width,
-        "offset_low": strip.offset_low, "offset_high": strip.offset_high,
-        "active_low": strip.active_low, "active_high": strip.active_high,
-    });
+    let mut value = strip.fields();
     if let Ok(fit) = line2d(&points) {
         value["least_squares_form_for_comparison"] = json!(fit.form);
     }
@@ -98,11 +86,7 @@ fn straightness(case: &Value) -> Result<Value, String> {
 fn flatness(case: &Value) -> Result<Value, String> {
     let points = points(case, "points")?;
     let slab = zone::flatness(&points).map_err(|e| e.to_string())?;
-    let mut value = json!({
-        "normal": slab.normal, "zone_width": slab.width,
-        "offset_low": slab.offset_low, "offset_high": slab.offset_high,
-        "active_low": slab.active_low, "active_high": slab.active_high,
-    });
+    let mut value = slab.fields();
     if let Ok(fit) = plane(&points) {
         value["least_squares_form_for_comparison"] = json!(fit.form);
     }
