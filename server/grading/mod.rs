@@ -5,6 +5,7 @@
 
 pub mod attempts;
 pub mod call;
+pub mod diagnosis;
 pub mod feedback;
 pub mod grade;
 pub mod late;

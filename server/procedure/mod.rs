@@ -13,11 +13,10 @@
 mod environment;
 mod frame;
 mod placing;
-mod reads;
-mod slips;
+pub mod reads;
 mod tip;
 mod unit;
-mod writing;
+pub mod writing;
 
 pub mod edit;
 pub mod fault;
@@ -26,6 +25,7 @@ pub mod noise;
 pub mod points;
 pub mod sampler;
 pub mod simulate;
+pub mod slips;
 pub mod written;
 
 pub use reads::Work;

@@ -127,6 +127,42 @@ pub fn transpositions(written: &Reading) -> Vec<(i32, Reading)> {
     found
 }
 
+/// What may have stood on the sheet before two neighbouring digits of `written` were exchanged, with the power of ten of
+/// the right-hand one. Zeros that were left off behind the point, down to the report's places, and one that is not
+/// written in front count as digits.
+#[must_use]
+pub fn before_exchange(written: &Reading, decimals: u32) -> Vec<(i32, f64)> {
+    let text = written.as_str();
+    let (sign, digits) = text.strip_prefix('-').map_or(("", text), |rest| ("-", rest));
+    let (whole, fraction) = digits.split_once('.').unwrap_or((digits, ""));
+    let places = usize::try_from(decimals).unwrap_or(0);
+    if whole.len() + fraction.len().max(places) > MOST_DIGITS {
+        return Vec::new();
+    }
+    let front = if whole == "0" { "" } else { "0" };
+    let padded: Vec<char> = format!("{front}{whole}.{fraction:0<places$}").chars().collect();
+    let point = padded.iter().position(|c| *c == '.').unwrap_or(padded.len());
+    let mut found = Vec::new();
+    for i in 1..padded.len() {
+        let (a, b) = (padded[i - 1], padded[i]);
+        if a == b || a == '.' || b == '.' {
+            continue;
+        }
+        let mut exchanged = padded.clone();
+        exchanged.swap(i - 1, i);
+        let before: String = sign.chars().chain(exchanged).collect();
+        let power = if i < point { point - 1 - i } else { i - point };
+        let power = i32::try_from(power).unwrap_or(0);
+        if let Ok(value) = before.parse::<f64>() {
+            found.push((if i < point { power } else { -power }, value));
+        }
+    }
+    found
+}
+
+/// Digits of a value beyond which nobody exchanges two.
+const MOST_DIGITS: usize = 30;
+
 fn exchange_digits(written: &Reading, place: Option<i32>) -> Reading {
     let mut found = transpositions(written).into_iter();
     let exchanged = match place {
@@ -186,6 +222,17 @@ mod tests {
             .collect();
         let expected = [(0, "-23.034"), (-2, "-32.304"), (-3, "-32.043")].map(|(p, t)| (p, t.to_owned()));
         assert_eq!(all, expected);
+    }
+
+    #[test]
+    fn exchanged_digits_can_be_exchanged_back() {
+        // Written value, places of the report, what may have stood there before; worked by hand.
+        let check = |text: &str, decimals, expected: &[(i32, f64)]| {
+            assert_eq!(before_exchange(&reading(text), decimals), expected, "{text}");
+        };
+        check("23.034", 3, &[(1, 203.034), (0, 32.034), (-2, 23.304), (-3, 23.043)]);
+        check("5.2", 2, &[(0, 50.2), (-2, 5.02)]);
+        check("-0.05", 3, &[(-2, -0.5), (-3, -0.005)]);
     }
 
     #[test]

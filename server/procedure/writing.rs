@@ -158,6 +158,56 @@ pub(super) fn apply(model: &Model, edit: &Edit, work: &mut Work) {
     }
 }
 
+/// Where a written value comes from: the line that was measured and the factor on it; 0 where a nominal was copied.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Carrier {
+    /// Place on the sheet of the line whose measured value, and so whose noise, stands here.
+    pub line: usize,
+    /// Factor on the measured value.
+    pub factor: f64,
+}
+
+impl Model {
+    /// For every line of the sheet, whose measured value stands there and by which factor, before slips of single values.
+    /// Order and meaning are those of writing down.
+    #[must_use]
+    pub fn carriers(&self, edit: &Edit) -> Vec<Carrier> {
+        let unit = |of: Quantity| if of.is_angle() { 1.0 } else { edit.unit };
+        let carrier = |(line, l): (usize, &super::model::Line)| Carrier {
+            line,
+            factor: unit(l.of),
+        };
+        let mut carriers: Vec<Carrier> = self.lines.iter().enumerate().map(carrier).collect();
+        let writing = &edit.writing;
+        for i in &writing.halved {
+            rescale(&mut carriers, *i, 0.5);
+        }
+        for (a, b) in &writing.exchanged {
+            carriers.swap(*a, *b);
+        }
+        for (i, line) in self.lines.iter().enumerate() {
+            if let (true, Some(Axis::X), Some(j)) = (writing.axes_exchanged, line.axis(), line.partner) {
+                carriers.swap(i, j);
+            }
+        }
+        for (i, line) in self.lines.iter().enumerate() {
+            if line.axis().is_some_and(|axis| writing.reversed.contains(&axis)) {
+                rescale(&mut carriers, i, -1.0);
+            }
+        }
+        for i in &writing.copied {
+            rescale(&mut carriers, *i, 0.0);
+        }
+        carriers
+    }
+}
+
+fn rescale(carriers: &mut [Carrier], i: usize, by: f64) {
+    if let Some(carrier) = carriers.get_mut(i) {
+        carrier.factor *= by;
+    }
+}
+
 fn change(values: &mut [f64], i: usize, to: impl FnOnce(f64) -> f64) {
     if let Some(value) = values.get_mut(i) {
         *value = to(*value);

@@ -1,0 +1,279 @@
+//! The search through the sets of up to three faults.
+//!
+//! A report that fits the plate, and in which neither a near fault nor a spoilt value would make a difference, is clean
+//! at once. Otherwise: worlds are ranked by a robust loss, sets of near and item faults are ranked in the best worlds by
+//! their linear marginal likelihood, the best sets are weighed exactly, and the best of those are extended by one fault
+//! if the report still does not fit. What was left out at each step is below what was kept.
+
+use super::assess::{Assessed, assess};
+use super::family::{Pick, Weights, completed, excludes, is_orientation, is_run, with_amount};
+use super::scene::{Scene, count};
+use super::screen::{self, Ranked, screen};
+use super::world::{BASIS, World, basis, world};
+use crate::procedure::fault::{Fault, MOST_FAULTS};
+
+/// Worlds that sets are looked for in, and by how much their robust score may be below the best.
+const WORLDS: usize = 6;
+const WORLD_GAP: f64 = 45.0;
+/// Sets that are weighed exactly, in all and at least of each world.
+const EXACT: usize = 36;
+const EXACT_OF_WORLD: usize = 6;
+/// Logarithms of weight below the best that are not looked at any more.
+const GAP: f64 = 16.0;
+
+/// What a search found: hypotheses with their weights, best first; and the clean one.
+pub(super) struct Found {
+    pub(super) sets: Vec<Assessed>,
+    pub(super) clean: Assessed,
+    /// Exact weighings that were made.
+    pub(super) weighed: usize,
+}
+
+struct Search<'s, 'a> {
+    scene: &'s Scene<'a>,
+    weights: &'s Weights,
+    near: &'s [Pick],
+    sets: Vec<Assessed>,
+    weighed: usize,
+}
+
+/// Searches. `None` where not even the clean report can be weighed.
+pub(super) fn search(scene: &Scene<'_>, weights: &Weights, near: &[Pick]) -> Option<Found> {
+    let clean = assess(scene, &[], &scene.priors.noise)?;
+    let mut search = Search {
+        scene,
+        weights,
+        near,
+        sets: Vec::new(),
+        weighed: 1,
+    };
+    let basis = basis(near);
+    let none = world(scene, &basis, Vec::new())?;
+    let ranked = screen(scene, weights, near, &none, &[0.0; BASIS], false);
+    if !fits(scene, &clean, &ranked) {
+        search.worlds(&basis, none, ranked);
+        search.extend();
+    }
+    search.sets.push(clean.clone());
+    search.finish();
+    Some(Found {
+        sets: search.sets,
+        clean,
+        weighed: search.weighed,
+    })
+}
+
+/// Whether a report is clean beyond doubt: the sum of squares is usual (Wilson and Hilferty's approximation of
+/// chi-squared, Proc. Natl. Acad. Sci. 17, 1931, at three standard deviations) and no set of faults comes near.
+fn fits(scene: &Scene<'_>, clean: &Assessed, ranked: &[Ranked]) -> bool {
+    let (squares, n) = clean.misfit();
+    let n = count(n.max(1));
+    let spread = 2.0 / (9.0 * n);
+    let usual = (squares / n).cbrt() < 1.0 - spread + 3.0 * spread.sqrt();
+    let declared = scene.priors.noise.first().is_some_and(|k| *k == clean.noise);
+    let own = ranked.iter().find(|r| r.picks.is_empty()).map(|r| r.score);
+    let rival = ranked.iter().find(|r| !r.picks.is_empty()).map(|r| r.score);
+    let far = own.zip(rival).is_none_or(|(own, rival)| rival < own - 4.0);
+    usual && declared && far
+}
+
+/// Whether residuals are those of an honest pair.
+fn good(set: &Assessed) -> bool {
+    let (squares, n) = set.misfit();
+    let n = count(n.max(1));
+    squares < n + 4.0 * (2.0 * n).sqrt() && set.noise.all < 2.0
+}
+
+impl Search<'_, '_> {
+    /// Ranks worlds, screens the best and weighs what comes out.
+    fn worlds(&mut self, basis: &[&Pick], none: World, of_none: Vec<Ranked>) {
+        let mut worlds = vec![none];
+        let mut parents = vec![0];
+        for depth in 1..=MOST_FAULTS {
+            let mut next = Vec::new();
+            for parent in &parents {
+                next.extend(self.children(basis, &worlds[*parent]));
+            }
+            let before = worlds.len();
+            let best = worlds.iter().map(|w| w.score).fold(f64::NEG_INFINITY, f64::max);
+            next.sort_by(|a: &World, b| b.score.total_cmp(&a.score));
+            let mut seen: Vec<Vec<Name>> = Vec::new();
+            for w in next.into_iter().filter(|w| w.score > best - WORLD_GAP) {
+                let name = names(&w.picks);
+                if worlds.len() < before + WORLDS && !seen.contains(&name) {
+                    seen.push(name);
+                    worlds.push(w);
+                }
+            }
+            let top = worlds.iter().max_by(|a, b| a.score.total_cmp(&b.score));
+            // One value that does not fit is the affair of a slip, unless there is a world about already.
+            let settled = |w: &World| w.misfits == 0 || w.picks.is_empty() && w.misfits == 1;
+            if top.is_none_or(settled) || depth == MOST_FAULTS {
+                break;
+            }
+            parents = (before..worlds.len()).collect();
+        }
+        self.screen_worlds(worlds, of_none);
+    }
+
+    fn children(&self, basis: &[&Pick], parent: &World) -> Vec<World> {
+        let amounts = basis.iter().zip(parent.amounts).map(|(p, a)| with_amount(&p.fault, a));
+        let beside = [amounts.collect(), vec![Fault::TipIgnoredOnSize {}]];
+        let candidates = self.weights.worlds(self.scene, &parent.faults, &beside);
+        let mut sets: Vec<Vec<Pick>> = Vec::new();
+        for (i, pick) in candidates.iter().enumerate() {
+            for more in completed(self.scene, self.weights, pick) {
+                sets.push(parent.picks.iter().cloned().chain(more).collect());
+            }
+            if parent.picks.is_empty() && is_orientation(&pick.fault) {
+                let second = candidates[i + 1..].iter().filter(|p| is_orientation(&p.fault) && !excludes(&p.fault, &pick.fault));
+                sets.extend(second.map(|p| vec![pick.clone(), p.clone()]));
+            }
+            if parent.picks.iter().any(|p| is_run(&p.fault)) && !is_run(&pick.fault) {
+                sets.extend(self.anew(parent, pick));
+            }
+        }
+        let fits = |set: &Vec<Pick>| set.len() <= MOST_FAULTS;
+        sets.into_iter().filter(fits).filter_map(|set| world(self.scene, basis, set)).collect()
+    }
+
+    /// A parent's run of values looked for again beside another fault.
+    fn anew(&self, parent: &World, pick: &Pick) -> Vec<Vec<Pick>> {
+        let rest: Vec<Pick> = parent.picks.iter().filter(|p| !is_run(&p.fault)).cloned().chain([pick.clone()]).collect();
+        let faults: Vec<Fault> = rest.iter().filter(|p| p.is_predicted()).map(|p| p.fault.clone()).collect();
+        let of_parent = |p: &Pick| parent.picks.iter().any(|q| q.fault.family() == p.fault.family());
+        let found = self.weights.worlds(self.scene, &faults, &[]);
+        let mut runs: Vec<Pick> = found.into_iter().filter(|p| is_run(&p.fault) && of_parent(p)).collect();
+        runs.sort_by(|a, b| b.log_weight.total_cmp(&a.log_weight));
+        runs.truncate(3);
+        runs.into_iter().map(|run| rest.iter().cloned().chain([run]).collect()).collect()
+    }
+
+    fn screen_worlds(&mut self, mut worlds: Vec<World>, of_none: Vec<Ranked>) {
+        worlds[1..].sort_by(|a, b| b.score.total_cmp(&a.score));
+        worlds.truncate(1 + WORLDS);
+        let mut all: Vec<Ranked> = Vec::new();
+        let mut first: Vec<Ranked> = Vec::new();
+        let top = worlds.iter().map(|w| w.score).fold(f64::NEG_INFINITY, f64::max);
+        for (w, world) in worlds.iter().enumerate() {
+            let mut ranked = if w == 0 {
+                of_none.clone()
+            } else {
+                screen(self.scene, self.weights, self.near, world, &[0.0; BASIS], false)
+            };
+            if (w == 0 || world.score > top - 10.0) && self.turns_far(world) {
+                ranked.extend(screen(self.scene, self.weights, self.near, world, &[0.0; BASIS], true));
+            }
+            if w == 0 || world.score > top - 20.0 {
+                ranked.extend(screen(self.scene, self.weights, self.near, world, &world.amounts, false));
+            }
+            ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
+            let rest = ranked.split_off(ranked.len().min(EXACT_OF_WORLD));
+            first.extend(ranked);
+            all.extend(rest);
+        }
+        all.sort_by(|a, b| b.score.total_cmp(&a.score));
+        all.truncate(EXACT);
+        first.extend(all);
+        first.sort_by(|a, b| b.score.total_cmp(&a.score));
+        for ranked in first {
+            self.weigh(&ranked.picks);
+        }
+    }
+
+    /// Whether an orientation or a position is far off, whose slope at 0 may point the wrong way.
+    fn turns_far(&self, world: &World) -> bool {
+        self.scene.lines().any(|i| screen::far(self.scene, world, i))
+    }
+
+    /// Weighs a set under the declared noise, unless it was weighed before.
+    fn weigh(&mut self, picks: &[Pick]) {
+        let mine = names(picks);
+        if picks.is_empty() || self.sets.iter().any(|s| names(&s.picks) == mine) {
+            return;
+        }
+        self.weighed += 1;
+        if let Some(set) = assess(self.scene, picks, &self.scene.priors.noise[..1]) {
+            self.sets.push(set);
+        }
+    }
+
+    /// Adds one fault to the best sets while they do not fit: what is not linear enough is found this way.
+    fn extend(&mut self) {
+        for _ in 0..2 {
+            self.sets.sort_by(|a, b| b.log_weight.total_cmp(&a.log_weight));
+            let best: Vec<Assessed> = self.sets.iter().filter(|s| s.picks.len() < MOST_FAULTS).take(3).cloned().collect();
+            if self.sets.first().is_some_and(good) || best.is_empty() {
+                return;
+            }
+            for parent in best {
+                for picks in self.extensions(&parent) {
+                    self.weigh(&picks);
+                }
+            }
+        }
+    }
+
+    fn extensions(&self, parent: &Assessed) -> Vec<Vec<Pick>> {
+        let settled = |p: (usize, &Pick)| Pick {
+            fault: parent.faults[p.0].clone(),
+            ..p.1.clone()
+        };
+        let base: Vec<Pick> = parent.picks.iter().enumerate().map(settled).collect();
+        let mut more: Vec<Pick> = self.near.iter().filter(|p| !base.iter().any(|b| name(b) == name(p))).cloned().collect();
+        more.extend(self.weights.worlds(self.scene, &parent.faults, &[]));
+        let mut lines: Vec<usize> = self.scene.lines().collect();
+        lines.sort_by(|a, b| parent.standardised[*b].abs().total_cmp(&parent.standardised[*a].abs()));
+        for line in lines.into_iter().take(3) {
+            let close = |p: &Pick| {
+                p.undone.is_none_or(|(_, value)| {
+                    let left = self.scene.difference(line, value, parent.predicted[line]).abs();
+                    left < (5.0 * self.scene.u[line]).max(0.1 * (self.scene.y[line] - parent.predicted[line]).abs())
+                })
+            };
+            more.extend(self.weights.item(self.scene, line).into_iter().filter(close));
+        }
+        more.into_iter().map(|p| base.iter().cloned().chain([p]).collect()).collect()
+    }
+
+    /// Weighs the best under all kinds of noise and sorts.
+    fn finish(&mut self) {
+        let sets = std::mem::take(&mut self.sets);
+        // The clean report has been weighed under all kinds already and says nothing of what is near here.
+        let faulty = sets.iter().filter(|s| !s.picks.is_empty());
+        let best = faulty.map(|s| s.log_weight).fold(f64::NEG_INFINITY, f64::max);
+        let (mut near, _): (Vec<Assessed>, Vec<Assessed>) = sets.into_iter().partition(|s| s.picks.is_empty() || s.log_weight > best - 2.0 * GAP);
+        near.sort_by(|a, b| b.log_weight.total_cmp(&a.log_weight));
+        near.truncate(60);
+        for set in near {
+            if set.picks.is_empty() {
+                self.sets.push(set);
+                continue;
+            }
+            let settled = |p: (usize, &Pick)| Pick {
+                fault: set.faults[p.0].clone(),
+                ..p.1.clone()
+            };
+            let picks: Vec<Pick> = set.picks.iter().enumerate().map(settled).collect();
+            self.sets.extend(assess(self.scene, &picks, &self.scene.priors.noise));
+        }
+        self.sets.sort_by(|a, b| b.log_weight.total_cmp(&a.log_weight));
+        let best = self.sets.first().map_or(0.0, |s| s.log_weight);
+        self.sets.retain(|s| s.log_weight > best - GAP);
+    }
+}
+
+/// The kind of a pick, and what it says that stood there before.
+type Name = (String, Option<u64>);
+
+fn names(picks: &[Pick]) -> Vec<Name> {
+    let mut names: Vec<Name> = picks.iter().map(|p| (name(p), p.undone.map(|u| u.1.to_bits()))).collect();
+    names.sort();
+    names
+}
+
+/// The kind of a pick without its free amount.
+pub(super) fn name(pick: &Pick) -> String {
+    let fault = with_amount(&pick.fault, 0.0);
+    format!("{fault:?}")
+}
