@@ -53,6 +53,7 @@ pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, 
         .ok_or(LoadError::Missing("a plate"))?;
     let exercise = load::exercise(service, assignment.exercise_revision).await?;
     let plate = load::plate(service, &exercise, plate_revision).await?;
+    let siblings = load::siblings(service, &exercise, assignment.exercise_revision).await?;
     let marks_override = assignment.marks_override;
     let rules = load::rules(
         service,
@@ -73,6 +74,7 @@ pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, 
             rules: &rules,
             report: &items,
             hand_marks: &hand_marks,
+            siblings: &siblings,
         };
         let grade = grade(&input);
         let all_marked = rules.lines.iter().all(|line| hand_marks.contains_key(&line.name));

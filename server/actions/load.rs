@@ -94,6 +94,29 @@ pub async fn plate(service: &Service, exercise: &Exercise, revision: PlateRevisi
     Ok(keep(&service.known.plates, revision, plate))
 }
 
+/// All plates of the exercise in their newest revisions: a report may be of another one than it says. For grading only.
+/// One that cannot be read is logged and left out.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn siblings(
+    service: &Service,
+    exercise: &Exercise,
+    revision: ExerciseRevisionId,
+) -> Result<Vec<Plate>, LoadError> {
+    let stored = exercises::revision(&service.store, revision)
+        .await?
+        .ok_or(LoadError::Missing("an exercise"))?;
+    let mut all = Vec::new();
+    for line in plates::of_exercise(&service.store, stored.exercise).await? {
+        match plate(service, exercise, line.revision).await {
+            Ok(plate) => all.push(plate.as_ref().clone()),
+            Err(error) => tracing::warn!(%error, serial = line.serial, "a plate could not be read"),
+        }
+    }
+    Ok(all)
+}
+
 /// The one plate of a stored truth.
 ///
 /// # Errors

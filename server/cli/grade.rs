@@ -83,6 +83,7 @@ pub fn run(args: &GradeArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCo
                 rules: &exercise.marks,
                 report: &report.report,
                 hand_marks: &hand_marks,
+                siblings: &plates.plates,
             };
             Ok(grading::grade(&input))
         });

@@ -47,46 +47,116 @@ impl Sums {
     }
 }
 
+/// What the mark is made of, before it is divided by the whole: exact.
+struct Parts {
+    /// Points of the machine's parts out of the hundred, and the sum that earns all of them.
+    machine: Decimal,
+    whole: Decimal,
+    measurement: Decimal,
+    for_plate: Decimal,
+    for_own_value: Decimal,
+}
+
+impl Parts {
+    fn of(rules: &MarksRules, scored: &[Scored]) -> Self {
+        let sums = Sums::of(scored);
+        let parts = rules.measurement + rules.call_for_plate + rules.call_for_own_value;
+        let by_hand: Decimal = rules.lines.iter().map(|l| l.points).sum();
+        let machine = (Decimal::ONE_HUNDRED - by_hand).max(Decimal::ZERO);
+        let earned = |weight: Decimal, sum: Decimal| machine * weight * sum;
+        Self {
+            machine,
+            whole: parts * sums.weight,
+            measurement: earned(rules.measurement, sums.measurement),
+            for_plate: earned(rules.call_for_plate, sums.for_plate),
+            for_own_value: earned(rules.call_for_own_value, sums.for_own_value),
+        }
+    }
+
+    fn sum(&self) -> Decimal {
+        self.measurement + self.for_plate + self.for_own_value
+    }
+
+    /// What so many per cent of the measurement part's maximum are.
+    fn charge(&self, rules: &MarksRules, weight: Decimal, per_cent: Decimal) -> Decimal {
+        self.machine * rules.measurement * weight * per_cent / Decimal::ONE_HUNDRED
+    }
+}
+
+/// Scores after some of the stated faults are taken out, and what that costs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Followed {
+    /// Scores of all established lines.
+    pub scored: Vec<Scored>,
+    /// For each fault: the reason, and the charge in per cent of the measurement part's maximum.
+    pub charges: Vec<(String, Decimal)>,
+}
+
 /// The mark as reported with its lines. `hand` holds points of lines marked by hand, by name; lines without an entry
 /// earn 0. `None` inside where no line is established or nothing has weight.
 #[must_use]
 pub fn total(rules: &MarksRules, scored: &[Scored], hand: &BTreeMap<String, Decimal>) -> Marks {
-    let sums = Sums::of(scored);
-    let parts = rules.measurement + rules.call_for_plate + rules.call_for_own_value;
-    let whole = parts * sums.weight;
-    if whole <= Decimal::ZERO {
-        let text = "No mark: no line of this plate is established".to_owned();
-        let lines = vec![Line {
-            text,
-            points: Decimal::ZERO,
-        }];
-        return Marks {
-            as_reported: None,
-            with_follow_through: None,
-            r#final: None,
-            lines,
-        };
+    total_with(rules, scored, hand, &[])
+}
+
+/// The mark with the best of the ways in which faults may be taken out, if one is better than none: nobody loses.
+#[must_use]
+pub fn total_with(rules: &MarksRules, scored: &[Scored], hand: &BTreeMap<String, Decimal>, ways: &[Followed]) -> Marks {
+    let parts = Parts::of(rules, scored);
+    if parts.whole <= Decimal::ZERO {
+        return no_mark();
     }
-    let by_hand: Decimal = rules.lines.iter().map(|l| l.points).sum();
-    let machine = (Decimal::ONE_HUNDRED - by_hand).max(Decimal::ZERO);
-    let earned = |weight: Decimal, sum: Decimal| machine * weight * sum;
-    let measurement = earned(rules.measurement, sums.measurement);
-    let for_plate = earned(rules.call_for_plate, sums.for_plate);
-    let for_own = earned(rules.call_for_own_value, sums.for_own_value);
-    let mut lines = vec![
-        line(measurement_text(scored), measurement, whole),
-        line(
-            format!("Call for the plate: {}", right(scored, |s| s.for_plate)),
-            for_plate,
-            whole,
-        ),
-        line(
-            format!("Call for the own value: {}", right(scored, |s| s.for_own_value)),
-            for_own,
-            whole,
-        ),
-    ];
-    let mut hand_points = Decimal::ZERO;
+    let weight: Decimal = scored.iter().map(|s| s.weight).sum();
+    let gain = |way: &Followed| {
+        let charges = way.charges.iter().map(|(_, c)| parts.charge(rules, weight, *c));
+        Parts::of(rules, &way.scored).sum() - charges.sum::<Decimal>() - parts.sum()
+    };
+    let mut best: Option<(&Followed, Decimal)> = None;
+    for way in ways {
+        let gained = gain(way);
+        if gained > best.map_or(Decimal::ZERO, |(_, g)| g) {
+            best = Some((way, gained));
+        }
+    }
+    let mut lines = part_lines(&parts, scored);
+    let hand_points = hand_lines(rules, hand, &mut lines);
+    let reported = parts.sum() + hand_points * parts.whole;
+    let as_reported = round_quotient(reported, parts.whole);
+    let mut mark = as_reported;
+    if let Some((way, gained)) = best {
+        mark = round_quotient(reported + gained, parts.whole);
+        lines.extend(followed_lines(rules, &parts, weight, way));
+    }
+    Marks {
+        as_reported: Some(as_reported),
+        ..close(lines, mark)
+    }
+}
+
+fn no_mark() -> Marks {
+    Marks {
+        as_reported: None,
+        with_follow_through: None,
+        r#final: None,
+        lines: vec![Line {
+            text: "No mark: no line of this plate is established".to_owned(),
+            points: Decimal::ZERO,
+        }],
+    }
+}
+
+fn part_lines(parts: &Parts, scored: &[Scored]) -> Vec<Line> {
+    let plate = format!("Call for the plate: {}", right(scored, |s| s.for_plate));
+    let own = format!("Call for the own value: {}", right(scored, |s| s.for_own_value));
+    vec![
+        line(measurement_text(scored), parts.measurement, parts.whole),
+        line(plate, parts.for_plate, parts.whole),
+        line(own, parts.for_own_value, parts.whole),
+    ]
+}
+
+fn hand_lines(rules: &MarksRules, hand: &BTreeMap<String, Decimal>, lines: &mut Vec<Line>) -> Decimal {
+    let mut sum = Decimal::ZERO;
     for marked in &rules.lines {
         let points = hand.get(&marked.name).copied().unwrap_or_default();
         let text = format!(
@@ -95,11 +165,42 @@ pub fn total(rules: &MarksRules, scored: &[Scored], hand: &BTreeMap<String, Deci
             points.normalize(),
             marked.points.normalize()
         );
-        hand_points += points;
+        sum += points;
         lines.push(Line { text, points });
     }
-    let mark = round_quotient(measurement + for_plate + for_own + hand_points * whole, whole);
-    close(lines, mark)
+    sum
+}
+
+/// What following through adds, and what each fault costs.
+fn followed_lines(rules: &MarksRules, parts: &Parts, weight: Decimal, way: &Followed) -> Vec<Line> {
+    let after = Parts::of(rules, &way.scored);
+    let mut lines = Vec::new();
+    let mut add = |text: String, points: Decimal| {
+        if !points.is_zero() {
+            lines.push(line(text, points, parts.whole));
+        }
+    };
+    let count = |test: fn(&Scored) -> bool| way.scored.iter().filter(|s| test(s)).count();
+    add(
+        format!(
+            "Followed through: {} of {} agree with the plate once the mistake is taken out",
+            count(|s| s.measurement == Decimal::ONE),
+            way.scored.len()
+        ),
+        after.measurement - parts.measurement,
+    );
+    add(
+        "Followed through: calls right for the own value count for the plate".to_owned(),
+        after.for_plate - parts.for_plate,
+    );
+    for (why, per_cent) in &way.charges {
+        let text = format!(
+            "Charged once: {why} ({} % of the measurement part)",
+            per_cent.normalize()
+        );
+        add(text, -parts.charge(rules, weight, *per_cent));
+    }
+    lines
 }
 
 /// Adds the rounding line, if one is needed, and closes the account.
@@ -211,6 +312,43 @@ mod tests {
             marks.lines.last().map(|l| l.text.as_str()),
             Some("Rounded to one decimal")
         );
+    }
+
+    #[test]
+    fn following_through_adds_and_charges_exactly_and_never_takes() {
+        let rules = MarksRules::default();
+        let line = |measurement: &str, for_plate| Scored {
+            weight: Decimal::ONE,
+            measurement: decimal(measurement),
+            for_plate,
+            for_own_value: true,
+        };
+        let wrong: Vec<Scored> = (0..4).map(|i| line(if i < 1 { "1" } else { "0" }, i < 2)).collect();
+        let way = |charge: &str| Followed {
+            scored: (0..4).map(|_| line("1", true)).collect(),
+            charges: vec![("origin off along X".to_owned(), decimal(charge))],
+        };
+        // As reported 60/4 + 25/2 + 15 = 42.5; followed through 100 less 15 per cent of 60 = 91.
+        let marks = total_with(&rules, &wrong, &BTreeMap::new(), &[way("15")]);
+        assert_eq!(
+            (marks.as_reported, marks.r#final),
+            (Some(decimal("42.5")), Some(decimal("91.0")))
+        );
+        assert_eq!(marks.with_follow_through, marks.r#final);
+        assert_eq!(
+            Some(marks.lines.iter().map(|l| l.points).sum::<Decimal>()),
+            marks.r#final
+        );
+        assert!(
+            marks
+                .lines
+                .iter()
+                .any(|l| l.points == decimal("-9") && l.text.contains("origin off along X"))
+        );
+        // A charge beyond the gain: the mark stays, and no line speaks of it.
+        let marks = total_with(&rules, &wrong, &BTreeMap::new(), &[way("120")]);
+        assert_eq!(marks.r#final, Some(decimal("42.5")));
+        assert!(!marks.lines.iter().any(|l| l.text.contains("ollowed")));
     }
 
     #[test]

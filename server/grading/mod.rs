@@ -7,12 +7,16 @@ pub mod attempts;
 pub mod call;
 pub mod diagnosis;
 pub mod feedback;
+mod follow_through;
 pub mod grade;
 pub mod late;
 pub mod marks;
 pub mod measurement;
 mod notes;
 pub mod review;
+#[cfg(test)]
+mod tests;
+pub mod words;
 
 use std::collections::BTreeMap;
 
@@ -21,10 +25,13 @@ use rust_decimal::Decimal;
 use crate::exercise::model::{Characteristic, Exercise, MarksRules, Owner, Quantity, Side};
 use crate::exercise::plate::{self, Plate, Reference};
 use crate::metrology::conformity::probability_of_conformity;
+use crate::procedure::fault::Fault;
 use crate::report::model::{Report, ReportItem};
 use crate::units::decimal_to_f64;
 use call::{BonusSize, Judged};
-use grade::{Diagnosis, Grade, GradedItem};
+use diagnosis::priors::Priors;
+use diagnosis::{Diagnoser, Finding};
+use grade::{Alternative, Diagnosis, FoundFault, Grade, GradedItem, NamedFault};
 use measurement::{Measured, Value};
 
 /// All that a grade is computed from.
@@ -42,6 +49,8 @@ pub struct GradeInput<'a> {
     pub report: &'a Report,
     /// Points of lines marked by hand, by name.
     pub hand_marks: &'a BTreeMap<String, Decimal>,
+    /// All plates of the exercise that the values may be of by mistake; this plate may be among them.
+    pub siblings: &'a [Plate],
 }
 
 /// Grades one report.
@@ -55,14 +64,81 @@ pub fn grade(input: &GradeInput<'_>) -> Grade {
     let lines: Vec<SheetLine> = (0..input.exercise.characteristics.len())
         .filter_map(|i| sheet.line(i))
         .collect();
+    let finding = found(input);
+    let rows: Vec<follow_through::Row<'_>> = lines.iter().enumerate().map(|(i, line)| sheet.row(i, line)).collect();
     let scored: Vec<marks::Scored> = lines.iter().filter_map(|l| l.scored).collect();
+    let values: Vec<Option<f64>> = lines.iter().map(|l| l.item.measured).collect();
+    let corrected = follow_through::corrected(&finding, &values, false);
+    let ways = if input.rules.follow_through {
+        follow_through::ways((input.exercise, input.rules), &rows, &finding, false)
+    } else {
+        Vec::new()
+    };
+    let item = |(line, corrected): (SheetLine, Option<f64>)| GradedItem { corrected, ..line.item };
     Grade {
         report: input.name.to_owned(),
         exercise: input.exercise.code.clone(),
         serial: input.plate.serial.clone(),
-        items: lines.into_iter().map(|l| l.item).collect(),
-        diagnosis: Diagnosis::not_looked_into(),
-        marks: marks::total(input.rules, &scored, input.hand_marks),
+        diagnosis: told(input.exercise, &finding),
+        marks: marks::total_with(input.rules, &scored, input.hand_marks, &ways),
+        items: lines.into_iter().zip(corrected).map(item).collect(),
+    }
+}
+
+/// Looks for mistakes; nothing is found where nothing was measured.
+fn found(input: &GradeInput<'_>) -> Finding {
+    if input.report.items.iter().all(|i| i.measured.is_none()) {
+        return Finding::nothing();
+    }
+    let mut plates = vec![input.plate.clone()];
+    plates.extend(
+        input
+            .siblings
+            .iter()
+            .filter(|p| p.serial != input.plate.serial)
+            .cloned(),
+    );
+    // A checked exercise is one that the forward model can work with.
+    Diagnoser::new(input.exercise, &plates, Priors::default()).map_or_else(
+        |_| Finding::nothing(),
+        |d| d.diagnose(&input.plate.serial, input.report),
+    )
+}
+
+/// A finding as the grade holds it.
+fn told(exercise: &Exercise, finding: &Finding) -> Diagnosis {
+    let no = |i: &usize| exercise.characteristics.get(*i).map(|c| c.no.clone());
+    let named = |fault: &Fault| NamedFault {
+        fault: fault.family().code().to_owned(),
+        parameters: parameters(fault),
+    };
+    let fault = |stated: &diagnosis::Stated| FoundFault {
+        fault: stated.fault.family().code().to_owned(),
+        probability: stated.probability,
+        parameters: parameters(&stated.fault),
+        explains: stated.explains.iter().filter_map(no).collect(),
+        text: words::words(exercise, &stated.fault).text(),
+    };
+    let alternative = |(faults, probability): &(Vec<Fault>, f64)| Alternative {
+        faults: faults.iter().map(named).collect(),
+        probability: *probability,
+    };
+    Diagnosis {
+        state: finding.state,
+        probability: finding.probability,
+        faults: finding.faults.iter().map(fault).collect(),
+        alternatives: finding.others.iter().map(alternative).collect(),
+        unexplained: finding.unexplained.iter().filter_map(no).collect(),
+    }
+}
+
+fn parameters(fault: &Fault) -> serde_json::Map<String, serde_json::Value> {
+    match serde_json::to_value(fault) {
+        Ok(serde_json::Value::Object(mut object)) => match object.remove("parameters") {
+            Some(serde_json::Value::Object(parameters)) => parameters,
+            _ => serde_json::Map::new(),
+        },
+        _ => serde_json::Map::new(),
     }
 }
 
@@ -81,6 +157,16 @@ struct SheetLine {
 impl<'a> Sheet<'a> {
     fn reference(&self, index: usize) -> Option<&'a Reference> {
         self.references.get(index).and_then(Option::as_ref)
+    }
+
+    fn row(&self, index: usize, line: &SheetLine) -> follow_through::Row<'a> {
+        let characteristic = self.input.exercise.characteristics.get(index);
+        follow_through::Row {
+            reference: self.reference(index),
+            u_lab: characteristic.map_or(Decimal::ZERO, |c| c.u_lab),
+            value: characteristic.and_then(|c| self.value(c)),
+            scored: line.scored,
+        }
     }
 
     fn reported(&self, characteristic: &Characteristic) -> Option<&'a ReportItem> {

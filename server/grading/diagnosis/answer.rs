@@ -49,15 +49,21 @@ pub(super) fn answer(scene: &Scene<'_>, found: &Found) -> Answer {
             set,
         })
         .collect();
-    let fits = found.clean.log_weight > unexplained;
+    let fits = found.clean.log_weight > unexplained && fits(&found.clean);
     let leader = lead(scene, &weighed);
     let stated = scene.priors.stated;
     match leader {
         Some((i, mass)) if !weighed[i].set.picks.is_empty() && mass >= scene.priors.suspected => {
-            let state = if mass >= stated && explains_all(scene, weighed[i].set) { DiagnosisState::FaultStated } else { DiagnosisState::FaultSuspected };
+            let state = if mass >= stated && explains_all(scene, weighed[i].set) {
+                DiagnosisState::FaultStated
+            } else {
+                DiagnosisState::FaultSuspected
+            };
             with_set(scene, &weighed, i, mass, state)
         }
-        Some((i, mass)) if weighed[i].set.picks.is_empty() && mass >= scene.priors.suspected => none(&weighed, mass, DiagnosisState::Clean),
+        Some((i, mass)) if weighed[i].set.picks.is_empty() && mass >= scene.priors.suspected && fits => {
+            none(&weighed, mass, DiagnosisState::Clean)
+        }
         _ => ambiguous(scene, &weighed).unwrap_or_else(|| {
             let clean = clean_mass(&weighed);
             if fits && clean > (unexplained - total).exp() {
@@ -72,14 +78,33 @@ pub(super) fn answer(scene: &Scene<'_>, found: &Found) -> Answer {
 /// Whether no value is left far from what the set predicts, as declared noise goes. A set beside which something else is
 /// wrong is not stated.
 fn explains_all(scene: &Scene<'_>, set: &Assessed) -> bool {
-    scene.lines().all(|i| (set.standardised[i] * set.noise.all).abs() < FAR_OFF)
+    scene
+        .lines()
+        .all(|i| (set.standardised[i] * set.noise.all).abs() < FAR_OFF)
 }
 
 /// Standard deviations.
 const FAR_OFF: f64 = 6.0;
 
+/// Whether a report is near enough to the plate to be called clean: as from a pair with about twice the declared noise,
+/// and without a value that is far off.
+fn fits(clean: &Assessed) -> bool {
+    let scale = clean.noise.all;
+    let (squares, n) = clean.misfit();
+    let far = clean.standardised.iter().any(|s| (s * scale).abs() > FARTHEST_OF_CLEAN);
+    !far && squares * scale * scale < MOST_SQUARES * super::scene::count(n.max(1))
+}
+
+/// Declared standard deviations, and mean of squares in them.
+const FARTHEST_OF_CLEAN: f64 = 9.0;
+const MOST_SQUARES: f64 = 7.0;
+
 fn clean_mass(weighed: &[Weighed<'_>]) -> f64 {
-    weighed.iter().filter(|w| w.named.is_empty()).map(|w| w.probability).sum()
+    weighed
+        .iter()
+        .filter(|w| w.named.is_empty())
+        .map(|w| w.probability)
+        .sum()
 }
 
 /// The set whose corrections have the largest joint probability. Sets without small faults go first: what a small fault
@@ -89,6 +114,9 @@ fn lead(scene: &Scene<'_>, weighed: &[Weighed<'_>]) -> Option<(usize, f64)> {
     for (i, w) in weighed.iter().enumerate().take(25) {
         let exact: f64 = members(scene, weighed, i).map(|m| weighed[m].probability).sum();
         let mass = if exact >= scene.priors.stated {
+            exact
+        } else if w.names.is_empty() {
+            // What is too small to be named makes no report clean.
             exact
         } else if w.names.len() == w.named.len() {
             extended(scene, weighed, i)
@@ -108,14 +136,23 @@ fn lead(scene: &Scene<'_>, weighed: &[Weighed<'_>]) -> Option<(usize, f64)> {
 
 /// Sets whose corrections are those of set `i`.
 fn members<'w>(scene: &'w Scene<'_>, weighed: &'w [Weighed<'_>], i: usize) -> impl Iterator<Item = usize> + 'w {
-    (0..weighed.len()).filter(move |j| i == *j || equal_corrections(scene, &weighed[i].corrected, &weighed[*j].corrected))
+    (0..weighed.len())
+        .filter(move |j| i == *j || equal_corrections(scene, &weighed[i].corrected, &weighed[*j].corrected))
 }
 
 /// With those that only add faults too small to be named.
 fn extended(scene: &Scene<'_>, weighed: &[Weighed<'_>], i: usize) -> f64 {
     let group: Vec<usize> = members(scene, weighed, i).collect();
-    let counts = |j: usize| group.contains(&j) || group.iter().any(|m| weighed[*m].named == weighed[j].named && weighed[*m].named.len() == weighed[*m].names.len());
-    (0..weighed.len()).filter(|j| counts(*j)).map(|j| weighed[j].probability).sum()
+    let counts = |j: usize| {
+        group.contains(&j)
+            || group
+                .iter()
+                .any(|m| weighed[*m].named == weighed[j].named && weighed[*m].named.len() == weighed[*m].names.len())
+    };
+    (0..weighed.len())
+        .filter(|j| counts(*j))
+        .map(|j| weighed[j].probability)
+        .sum()
 }
 
 fn equal_corrections(scene: &Scene<'_>, a: &[Option<f64>], b: &[Option<f64>]) -> bool {
@@ -148,7 +185,10 @@ fn is_small(scene: &Scene<'_>, set: &Assessed, place: usize) -> bool {
         return false;
     }
     let others = |p: &usize| *p != place && set.picks[*p].is_predicted();
-    let rest: Vec<Fault> = (0..set.picks.len()).filter(others).map(|p| set.faults[p].clone()).collect();
+    let rest: Vec<Fault> = (0..set.picks.len())
+        .filter(others)
+        .map(|p| set.faults[p].clone())
+        .collect();
     let changed = |without: Vec<f64>| {
         let of = |i: usize| scene.difference(i, set.predicted[i], without[i]) / sd(i);
         scene.lines().map(|i| of(i) * of(i)).sum::<f64>().sqrt()
@@ -193,7 +233,10 @@ fn others(weighed: &[Weighed<'_>], chosen: Option<usize>) -> Vec<(Vec<Fault>, f6
         let named = w.names.len() == w.named.len() && !w.names.is_empty();
         Some(*i) != chosen && named && w.probability >= WORTH_LISTING
     });
-    listed.map(|(_, w)| (w.set.faults.clone(), w.probability)).take(MOST_LISTED).collect()
+    listed
+        .map(|(_, w)| (w.set.faults.clone(), w.probability))
+        .take(MOST_LISTED)
+        .collect()
 }
 
 /// Sets that predict the same values although they would be corrected differently: together they are suspected.
@@ -222,7 +265,9 @@ fn log_unexplained(scene: &Scene<'_>, clean: &Assessed) -> f64 {
     const SHARES: [f64; 4] = [0.04, 0.15, 0.4, 0.8];
     let of_share = |share: f64| {
         let line = |i: usize| {
-            let variance = 2.0 * (scene.own[i] + scene.frame[i].iter().map(|l| l * l).sum::<f64>()) + scene.reference[i] + scene.rounding();
+            let variance = 2.0 * (scene.own[i] + scene.frame[i].iter().map(|l| l * l).sum::<f64>())
+                + scene.reference[i]
+                + scene.rounding();
             let e = scene.difference(i, scene.y[i], clean.predicted[i]);
             let honest = 0.375 * (1.0 + e * e / (2.0 * variance)).powf(-2.5) / (variance / 2.0).sqrt();
             let wide = 10.0 * scene.u[i].max(scene.step);

@@ -116,7 +116,11 @@ impl Task<'_, '_> {
 
     fn frees(&self, amounts: &[f64]) -> Vec<Free> {
         let sd = |p: &usize| self.picks[*p].sd.unwrap_or(1.0);
-        self.free.iter().zip(amounts).map(|(p, at)| Free { at: *at, sd: sd(p) }).collect()
+        self.free
+            .iter()
+            .zip(amounts)
+            .map(|(p, at)| Free { at: *at, sd: sd(p) })
+            .collect()
     }
 
     /// Moves the amounts to the most probable ones; what is said at the last of them. Form, orientation and position turn
@@ -170,7 +174,13 @@ fn prepare<'s, 'a>(scene: &'s Scene<'a>, picks: &'s [Pick]) -> Option<Task<'s, '
     for pick in picks {
         // A copied value may be spoilt afterwards; no value is spoilt twice.
         let copied = pick.is_predicted();
-        for line in pick.dropped.iter().copied().filter(|_| !copied).chain(pick.undone.map(|u| u.0)) {
+        for line in pick
+            .dropped
+            .iter()
+            .copied()
+            .filter(|_| !copied)
+            .chain(pick.undone.map(|u| u.0))
+        {
             if std::mem::replace(&mut struck[line], true) {
                 return None;
             }
@@ -201,7 +211,11 @@ fn prepare<'s, 'a>(scene: &'s Scene<'a>, picks: &'s [Pick]) -> Option<Task<'s, '
 /// looked at. `None` where the set contradicts itself or the model refuses it.
 pub(super) fn assess(scene: &Scene<'_>, picks: &[Pick], kinds: &[NoiseKind]) -> Option<Assessed> {
     let task = prepare(scene, picks)?;
-    let mut amounts: Vec<f64> = task.free.iter().map(|p| amount(&picks[*p].fault).unwrap_or(0.0)).collect();
+    let mut amounts: Vec<f64> = task
+        .free
+        .iter()
+        .map(|p| amount(&picks[*p].fault).unwrap_or(0.0))
+        .collect();
     let first = kinds.first()?;
     let (linear, mut best) = task.settle(&mut amounts, first)?;
     let mut noise = *first;
@@ -267,7 +281,13 @@ fn dropped_density(task: &Task<'_, '_>, linear: &Linear, fit: &Fit) -> Option<f6
                 sum -= nominals_copied::shows(scene, line, task.values[line]).then(|| scene.step.ln())?;
                 continue;
             }
-            let shared: f64 = task.row(line, 0.0).loads.iter().zip(&fit.unknowns).map(|(l, u)| l * u).sum();
+            let shared: f64 = task
+                .row(line, 0.0)
+                .loads
+                .iter()
+                .zip(&fit.unknowns)
+                .map(|(l, u)| l * u)
+                .sum();
             let off = scene.difference(line, task.values[line], linear.predicted[line]) - shared;
             sum += gross_error::log_density(scene, line, off)?;
         }

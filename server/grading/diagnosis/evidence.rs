@@ -83,14 +83,6 @@ impl System {
         }
     }
 
-    /// Sets one row of the lower triangle, and its right-hand side.
-    pub(super) fn set_row(&mut self, i: usize, row: &[f64], b: f64) {
-        for (entry, v) in self.a[i].iter_mut().zip(row).take(i + 1) {
-            *entry = *v;
-        }
-        self.b[i] = b;
-    }
-
     /// Cholesky factor in place (Golub and Van Loan, Matrix Computations, 4.2), logarithm of the determinant.
     pub(super) fn factor(&mut self) -> f64 {
         let mut log_determinant = 0.0;
@@ -143,7 +135,10 @@ pub(super) fn fit(rows: &[Row], free: &[Free], kind: &NoiseKind) -> Fit {
     let n = FRAME_PARAMETERS + free.len();
     let square = kind.all * kind.all;
     let frame = kind.all * kind.frame;
-    let variance: Vec<f64> = rows.iter().map(|r| (square * r.own + r.fixed).max(f64::MIN_POSITIVE)).collect();
+    let variance: Vec<f64> = rows
+        .iter()
+        .map(|r| (square * r.own + r.fixed).max(f64::MIN_POSITIVE))
+        .collect();
     let design: Vec<[f64; UNKNOWNS]> = rows.iter().map(|r| design(r, frame)).collect();
     let mut weights: Vec<f64> = variance.iter().map(|v| 1.0 / v).collect();
     let mut system = System::new(n);
@@ -163,7 +158,11 @@ pub(super) fn fit(rows: &[Row], free: &[Free], kind: &NoiseKind) -> Fit {
         }
         log_determinant = system.factor();
         unknowns = system.solve();
-        for ((p, row), ((e, w), v)) in design.iter().zip(rows).zip(errors.iter_mut().zip(&mut weights).zip(&variance)) {
+        for ((p, row), ((e, w), v)) in design
+            .iter()
+            .zip(rows)
+            .zip(errors.iter_mut().zip(&mut weights).zip(&variance))
+        {
             let explained: f64 = p.iter().zip(&unknowns).take(n).map(|(p, u)| p * u).sum();
             *e = row.residual - explained;
             if kind.heavy_tails {

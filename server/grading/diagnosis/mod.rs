@@ -10,12 +10,16 @@ mod assess;
 mod correct;
 mod evidence;
 mod family;
+mod products;
 mod scene;
 mod screen;
 mod search;
 mod world;
 
 pub mod priors;
+
+#[cfg(test)]
+mod tests;
 
 use crate::exercise::model::Exercise;
 use crate::exercise::names::Serial;
@@ -73,7 +77,9 @@ pub struct Finding {
 }
 
 impl Finding {
-    const fn nothing() -> Self {
+    /// Where nothing was looked into.
+    #[must_use]
+    pub const fn nothing() -> Self {
         Self {
             state: DiagnosisState::NotLookedInto,
             probability: None,
@@ -123,7 +129,10 @@ impl<'a> Diagnoser<'a> {
         let near = weights.near(&scene);
         let found = search::search(&scene, &weights, &near)?;
         let answer = answer::answer(&scene, &found);
-        let faults = answer.set.as_ref().map_or_else(Vec::new, |set| stated(&scene, set, &answer.each));
+        let faults = answer
+            .set
+            .as_ref()
+            .map_or_else(Vec::new, |set| stated(&scene, set, &answer.each));
         let residuals = answer.set.as_ref().unwrap_or(&found.clean);
         let corrections = match &answer.set {
             Some(set) if answer.state == DiagnosisState::FaultStated => subsets(&scene, set),
@@ -146,7 +155,11 @@ const BEYOND: f64 = 4.0;
 
 fn unexplained(scene: &Scene<'_>, set: &Assessed) -> Vec<usize> {
     let scale = set.noise.all;
-    let gross = |i: &usize| set.picks.iter().any(|p| matches!(p.fault, Fault::GrossError { .. }) && p.dropped.contains(i));
+    let gross = |i: &usize| {
+        set.picks
+            .iter()
+            .any(|p| matches!(p.fault, Fault::GrossError { .. }) && p.dropped.contains(i))
+    };
     let off = |i: &usize| (set.standardised[*i] * scale).abs() > BEYOND && !gross(i);
     scene.lines().filter(off).collect()
 }
@@ -182,7 +195,10 @@ fn explains(scene: &Scene<'_>, set: &Assessed, place: usize) -> Vec<usize> {
         return pick.dropped.clone();
     }
     let others = |p: &usize| *p != place && set.picks[*p].is_predicted();
-    let rest: Vec<Fault> = (0..set.picks.len()).filter(others).map(|p| set.faults[p].clone()).collect();
+    let rest: Vec<Fault> = (0..set.picks.len())
+        .filter(others)
+        .map(|p| set.faults[p].clone())
+        .collect();
     let Some(without) = scene.predict(&rest) else {
         return Vec::new();
     };

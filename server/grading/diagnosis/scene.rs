@@ -58,7 +58,8 @@ impl<'a> Scene<'a> {
             .map(|c| report.item(&c.no).and_then(|i| i.measured.clone()))
             .collect();
         let y = |r: &Option<Reading>| r.as_ref().map_or(0.0, |r| r.approx().clamp(-FAR_OUT, FAR_OUT));
-        let known = |(i, r): (usize, &Option<Reading>)| r.is_some() && noise.reference.get(i).is_some_and(Option::is_some);
+        let known =
+            |(i, r): (usize, &Option<Reading>)| r.is_some() && noise.reference.get(i).is_some_and(Option::is_some);
         let half_turn = cs.iter().map(|c| c.of == Quantity::Angle && is_plan(exercise, c.owner));
         let places = i32::try_from(exercise.decimals).unwrap_or(0);
         let mut work = Work::default();
@@ -117,7 +118,8 @@ impl<'a> Scene<'a> {
     /// What the faults lead to, or nothing where the model refuses them.
     pub(super) fn predict(&self, faults: &[Fault]) -> Option<Vec<f64>> {
         let mut work = Work::default();
-        self.model.predict_into(self.plate, &self.model.edit(faults).ok()?, &mut work);
+        self.model
+            .predict_into(self.plate, &self.model.edit(faults).ok()?, &mut work);
         work.values.iter().all(|v| v.is_finite()).then_some(work.values)
     }
 

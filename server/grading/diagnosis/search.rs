@@ -7,8 +7,9 @@
 
 use super::assess::{Assessed, assess};
 use super::family::{Pick, Weights, completed, excludes, is_orientation, is_run, with_amount};
+use super::products;
 use super::scene::{Scene, count};
-use super::screen::{self, Ranked, screen};
+use super::screen::{Ranked, screen};
 use super::world::{BASIS, World, basis, world};
 use crate::procedure::fault::{Fault, MOST_FAULTS};
 
@@ -18,6 +19,13 @@ const WORLD_GAP: f64 = 45.0;
 /// Sets that are weighed exactly, in all and at least of each world.
 const EXACT: usize = 36;
 const EXACT_OF_WORLD: usize = 6;
+/// Most that one value counts when a world is looked at, and what it must gain.
+const WORST: f64 = 12.0;
+const LEAST_GAIN: f64 = 3.0;
+/// Linear scores below the best that are not weighed exactly, but for the best few of each world.
+const LINEAR_GAP: f64 = 22.0;
+/// Sets that are weighed under all kinds of noise.
+const MOST_KINDS: usize = 24;
 /// Logarithms of weight below the best that are not looked at any more.
 const GAP: f64 = 16.0;
 
@@ -35,6 +43,8 @@ struct Search<'s, 'a> {
     near: &'s [Pick],
     sets: Vec<Assessed>,
     weighed: usize,
+    /// Whether worlds are looked at that do not seem to matter.
+    thorough: bool,
 }
 
 /// Searches. `None` where not even the clean report can be weighed.
@@ -46,13 +56,18 @@ pub(super) fn search(scene: &Scene<'_>, weights: &Weights, near: &[Pick]) -> Opt
         near,
         sets: Vec::new(),
         weighed: 1,
+        thorough: false,
     };
     let basis = basis(near);
     let none = world(scene, &basis, Vec::new())?;
     let ranked = screen(scene, weights, near, &none, &[0.0; BASIS], false);
     if !fits(scene, &clean, &ranked) {
-        search.worlds(&basis, none, ranked);
-        search.extend();
+        search.worlds(&basis, none.clone(), ranked.clone());
+        if !search.sets.iter().any(good) {
+            search.thorough = true;
+            search.worlds(&basis, none, ranked);
+            search.extend();
+        }
     }
     search.sets.push(clean.clone());
     search.finish();
@@ -121,12 +136,18 @@ impl Search<'_, '_> {
         let beside = [amounts.collect(), vec![Fault::TipIgnoredOnSize {}]];
         let candidates = self.weights.worlds(self.scene, &parent.faults, &beside);
         let mut sets: Vec<Vec<Pick>> = Vec::new();
+        let now = self.placed(basis, parent);
         for (i, pick) in candidates.iter().enumerate() {
+            if !self.thorough && !self.helps(parent, &now, pick) {
+                continue;
+            }
             for more in completed(self.scene, self.weights, pick) {
                 sets.push(parent.picks.iter().cloned().chain(more).collect());
             }
             if parent.picks.is_empty() && is_orientation(&pick.fault) {
-                let second = candidates[i + 1..].iter().filter(|p| is_orientation(&p.fault) && !excludes(&p.fault, &pick.fault));
+                let second = candidates[i + 1..]
+                    .iter()
+                    .filter(|p| is_orientation(&p.fault) && !excludes(&p.fault, &pick.fault));
                 sets.extend(second.map(|p| vec![pick.clone(), p.clone()]));
             }
             if parent.picks.iter().any(|p| is_run(&p.fault)) && !is_run(&pick.fault) {
@@ -134,19 +155,72 @@ impl Search<'_, '_> {
             }
         }
         let fits = |set: &Vec<Pick>| set.len() <= MOST_FAULTS;
-        sets.into_iter().filter(fits).filter_map(|set| world(self.scene, basis, set)).collect()
+        sets.into_iter()
+            .filter(fits)
+            .filter_map(|set| world(self.scene, basis, set))
+            .collect()
+    }
+
+    /// What a parent predicts at its near amounts.
+    fn placed(&self, basis: &[&Pick], parent: &World) -> Option<Vec<f64>> {
+        let near = basis.iter().zip(parent.amounts).map(|(p, a)| with_amount(&p.fault, a));
+        let faults: Vec<Fault> = parent.faults.iter().cloned().chain(near).collect();
+        self.scene.predict(&faults)
+    }
+
+    /// Whether a world that changes some values only makes enough of them better. Worlds that change the frame as a whole
+    /// are always looked at.
+    fn helps(&self, parent: &World, now: &Option<Vec<f64>>, pick: &Pick) -> bool {
+        let whole = is_orientation(&pick.fault)
+            || matches!(
+                pick.fault,
+                Fault::WrongUnit { .. }
+                    | Fault::WrongPlate { .. }
+                    | Fault::NominalsCopied { .. }
+                    | Fault::TipIgnoredOnSize {}
+            );
+        let (Some(now), false) = (now, whole) else { return true };
+        let faults: Vec<Fault> = parent.faults.iter().chain([&pick.fault]).cloned().collect();
+        let Some(with) = self.scene.predict(&faults) else {
+            return false;
+        };
+        let scene = self.scene;
+        let gain = |from: &[f64]| {
+            let of = |i: usize| {
+                let change = with[i] - parent.predicted[i];
+                let off = scene.difference(i, scene.y[i], from[i]);
+                let rest = scene.difference(i, off, change);
+                let cost = |e: f64| (0.5 * e * e / parent.variance[i]).min(WORST);
+                cost(off) - cost(rest)
+            };
+            scene.lines().filter(|i| parent.active[*i]).map(of).sum::<f64>()
+        };
+        // With the parent's near amounts, and without them: they may have taken up what the world explains.
+        gain(now) > LEAST_GAIN || gain(&parent.predicted) > LEAST_GAIN
     }
 
     /// A parent's run of values looked for again beside another fault.
     fn anew(&self, parent: &World, pick: &Pick) -> Vec<Vec<Pick>> {
-        let rest: Vec<Pick> = parent.picks.iter().filter(|p| !is_run(&p.fault)).cloned().chain([pick.clone()]).collect();
-        let faults: Vec<Fault> = rest.iter().filter(|p| p.is_predicted()).map(|p| p.fault.clone()).collect();
+        let rest: Vec<Pick> = parent
+            .picks
+            .iter()
+            .filter(|p| !is_run(&p.fault))
+            .cloned()
+            .chain([pick.clone()])
+            .collect();
+        let faults: Vec<Fault> = rest
+            .iter()
+            .filter(|p| p.is_predicted())
+            .map(|p| p.fault.clone())
+            .collect();
         let of_parent = |p: &Pick| parent.picks.iter().any(|q| q.fault.family() == p.fault.family());
         let found = self.weights.worlds(self.scene, &faults, &[]);
         let mut runs: Vec<Pick> = found.into_iter().filter(|p| is_run(&p.fault) && of_parent(p)).collect();
         runs.sort_by(|a, b| b.log_weight.total_cmp(&a.log_weight));
         runs.truncate(3);
-        runs.into_iter().map(|run| rest.iter().cloned().chain([run]).collect()).collect()
+        runs.into_iter()
+            .map(|run| rest.iter().cloned().chain([run]).collect())
+            .collect()
     }
 
     fn screen_worlds(&mut self, mut worlds: Vec<World>, of_none: Vec<Ranked>) {
@@ -156,6 +230,10 @@ impl Search<'_, '_> {
         let mut first: Vec<Ranked> = Vec::new();
         let top = worlds.iter().map(|w| w.score).fold(f64::NEG_INFINITY, f64::max);
         for (w, world) in worlds.iter().enumerate() {
+            // What is far below the best world is not opened, the clean one apart.
+            if w > 0 && !self.thorough && world.score < top - 30.0 {
+                continue;
+            }
             let mut ranked = if w == 0 {
                 of_none.clone()
             } else {
@@ -165,7 +243,14 @@ impl Search<'_, '_> {
                 ranked.extend(screen(self.scene, self.weights, self.near, world, &[0.0; BASIS], true));
             }
             if w == 0 || world.score > top - 20.0 {
-                ranked.extend(screen(self.scene, self.weights, self.near, world, &world.amounts, false));
+                ranked.extend(screen(
+                    self.scene,
+                    self.weights,
+                    self.near,
+                    world,
+                    &world.amounts,
+                    false,
+                ));
             }
             ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
             let rest = ranked.split_off(ranked.len().min(EXACT_OF_WORLD));
@@ -173,6 +258,8 @@ impl Search<'_, '_> {
             all.extend(rest);
         }
         all.sort_by(|a, b| b.score.total_cmp(&a.score));
+        let best = first.iter().map(|r| r.score).fold(f64::NEG_INFINITY, f64::max);
+        all.retain(|r| r.score > best - LINEAR_GAP);
         all.truncate(EXACT);
         first.extend(all);
         first.sort_by(|a, b| b.score.total_cmp(&a.score));
@@ -183,7 +270,7 @@ impl Search<'_, '_> {
 
     /// Whether an orientation or a position is far off, whose slope at 0 may point the wrong way.
     fn turns_far(&self, world: &World) -> bool {
-        self.scene.lines().any(|i| screen::far(self.scene, world, i))
+        self.scene.lines().any(|i| products::far(self.scene, world, i))
     }
 
     /// Weighs a set under the declared noise, unless it was weighed before.
@@ -202,7 +289,13 @@ impl Search<'_, '_> {
     fn extend(&mut self) {
         for _ in 0..2 {
             self.sets.sort_by(|a, b| b.log_weight.total_cmp(&a.log_weight));
-            let best: Vec<Assessed> = self.sets.iter().filter(|s| s.picks.len() < MOST_FAULTS).take(3).cloned().collect();
+            let best: Vec<Assessed> = self
+                .sets
+                .iter()
+                .filter(|s| s.picks.len() < MOST_FAULTS)
+                .take(3)
+                .cloned()
+                .collect();
             if self.sets.first().is_some_and(good) || best.is_empty() {
                 return;
             }
@@ -220,7 +313,12 @@ impl Search<'_, '_> {
             ..p.1.clone()
         };
         let base: Vec<Pick> = parent.picks.iter().enumerate().map(settled).collect();
-        let mut more: Vec<Pick> = self.near.iter().filter(|p| !base.iter().any(|b| name(b) == name(p))).cloned().collect();
+        let mut more: Vec<Pick> = self
+            .near
+            .iter()
+            .filter(|p| !base.iter().any(|b| name(b) == name(p)))
+            .cloned()
+            .collect();
         more.extend(self.weights.worlds(self.scene, &parent.faults, &[]));
         let mut lines: Vec<usize> = self.scene.lines().collect();
         lines.sort_by(|a, b| parent.standardised[*b].abs().total_cmp(&parent.standardised[*a].abs()));
@@ -233,7 +331,9 @@ impl Search<'_, '_> {
             };
             more.extend(self.weights.item(self.scene, line).into_iter().filter(close));
         }
-        more.into_iter().map(|p| base.iter().cloned().chain([p]).collect()).collect()
+        more.into_iter()
+            .map(|p| base.iter().cloned().chain([p]).collect())
+            .collect()
     }
 
     /// Weighs the best under all kinds of noise and sorts.
@@ -242,9 +342,11 @@ impl Search<'_, '_> {
         // The clean report has been weighed under all kinds already and says nothing of what is near here.
         let faulty = sets.iter().filter(|s| !s.picks.is_empty());
         let best = faulty.map(|s| s.log_weight).fold(f64::NEG_INFINITY, f64::max);
-        let (mut near, _): (Vec<Assessed>, Vec<Assessed>) = sets.into_iter().partition(|s| s.picks.is_empty() || s.log_weight > best - 2.0 * GAP);
+        let (mut near, _): (Vec<Assessed>, Vec<Assessed>) = sets
+            .into_iter()
+            .partition(|s| s.picks.is_empty() || s.log_weight > best - GAP);
         near.sort_by(|a, b| b.log_weight.total_cmp(&a.log_weight));
-        near.truncate(60);
+        near.truncate(MOST_KINDS);
         for set in near {
             if set.picks.is_empty() {
                 self.sets.push(set);
@@ -267,7 +369,10 @@ impl Search<'_, '_> {
 type Name = (String, Option<u64>);
 
 fn names(picks: &[Pick]) -> Vec<Name> {
-    let mut names: Vec<Name> = picks.iter().map(|p| (name(p), p.undone.map(|u| u.1.to_bits()))).collect();
+    let mut names: Vec<Name> = picks
+        .iter()
+        .map(|p| (name(p), p.undone.map(|u| u.1.to_bits())))
+        .collect();
     names.sort();
     names
 }

@@ -78,7 +78,11 @@ pub(super) fn slopes(
 
 /// Prepares and ranks a world.
 pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Option<World> {
-    let faults: Vec<Fault> = picks.iter().filter(|p| p.is_predicted()).map(|p| p.fault.clone()).collect();
+    let faults: Vec<Fault> = picks
+        .iter()
+        .filter(|p| p.is_predicted())
+        .map(|p| p.fault.clone())
+        .collect();
     let (predicted, columns) = slopes(scene, &faults, basis, &[0.0; BASIS])?;
     let carriers = Model::carriers(scene.model, &scene.model.edit(&faults).ok()?);
     let mut active = scene.seen.clone();
@@ -89,8 +93,14 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
         }
     }
     let variance: Vec<f64> = carriers.iter().map(|c| variance(scene, *c)).collect();
-    let total: Vec<f64> = carriers.iter().zip(&variance).map(|(c, v)| v + c.factor * c.factor * shared(scene, c.line)).collect();
-    let residuals: Vec<f64> = (0..scene.len()).map(|i| scene.difference(i, scene.y[i], predicted[i])).collect();
+    let total: Vec<f64> = carriers
+        .iter()
+        .zip(&variance)
+        .map(|(c, v)| v + c.factor * c.factor * shared(scene, c.line))
+        .collect();
+    let residuals: Vec<f64> = (0..scene.len())
+        .map(|i| scene.difference(i, scene.y[i], predicted[i]))
+        .collect();
     // Form, orientation and position turn at 0: their slopes there would lead astray.
     let turning = |i: &usize| scene.exercise.characteristics[*i].of.is_geometrical();
     let rows: Vec<usize> = (0..scene.len()).filter(|i| active[*i] && !turning(i)).collect();
@@ -127,7 +137,11 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
 /// Known steps, such as the far corner, are shifts too and may be large.
 fn wide(pick: &Pick) -> f64 {
     let sd = pick.sd.unwrap_or(1.0);
-    if matches!(pick.fault, Fault::OriginShift { .. }) { 40.0 * sd } else { sd }
+    if matches!(pick.fault, Fault::OriginShift { .. }) {
+        40.0 * sd
+    } else {
+        sd
+    }
 }
 
 fn variance(scene: &Scene<'_>, c: Carrier) -> f64 {

@@ -80,6 +80,7 @@ fn lines_of(exercise: &Print, truth: &str) -> Result<Vec<GradedItem>, WebError> 
         rules: &exercise.marks,
         report: &report,
         hand_marks: &hand_marks,
+        siblings: &[],
     };
     Ok(grade(&input).items)
 }

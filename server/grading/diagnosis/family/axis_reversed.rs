@@ -5,5 +5,9 @@ use crate::exercise::model::Axis;
 use crate::procedure::fault::Fault;
 
 pub(super) fn candidates() -> Vec<Candidate> {
-    equal([Axis::X, Axis::Y, Axis::Z].map(|axis| Fault::AxisReversed { axis }).to_vec())
+    equal(
+        [Axis::X, Axis::Y, Axis::Z]
+            .map(|axis| Fault::AxisReversed { axis })
+            .to_vec(),
+    )
 }

@@ -26,5 +26,9 @@ pub(super) fn undo(scene: &Scene<'_>, line: usize) -> Vec<(Candidate, f64)> {
 /// Digits are kept: a value that is too large ends in as many zeros at the report's last place. Where it does not,
 /// somebody may still have filled places up.
 fn digits_kept(scene: &Scene<'_>, line: usize, power: i32) -> f64 {
-    if power < 0 || scene.ends_at(line, power) { 1.0 } else { ODD }
+    if power < 0 || scene.ends_at(line, power) {
+        1.0
+    } else {
+        ODD
+    }
 }

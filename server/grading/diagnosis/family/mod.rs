@@ -101,7 +101,11 @@ impl Weights {
             dropped: nominals_copied::lines(scene, &c.fault),
             fault: c.fault,
         };
-        candidates.into_iter().map(pick).filter(|p| p.log_weight.is_finite()).collect()
+        candidates
+            .into_iter()
+            .map(pick)
+            .filter(|p| p.log_weight.is_finite())
+            .collect()
     }
 
     /// Faults that move values nearly linearly or by a known step.
@@ -127,7 +131,9 @@ impl Weights {
         let mut runs: Vec<Candidate> = Vec::new();
         for near in std::iter::once(&Vec::new()).chain(beside) {
             let faults: Vec<Fault> = parent.iter().chain(near).cloned().collect();
-            let Some(predicted) = scene.predict(&faults) else { continue };
+            let Some(predicted) = scene.predict(&faults) else {
+                continue;
+            };
             let found = radius_for_diameter::candidates(scene, &faults, &predicted)
                 .into_iter()
                 .chain(deviation_for_value::candidates(scene, &faults, &predicted));
@@ -169,7 +175,10 @@ impl Weights {
         let mut picks: Vec<Pick> = found.into_iter().map(pick).collect();
         // More places than a report carries are left by a point that slipped, hardly by anything else.
         if !scene.ends_at(line, 0) {
-            for pick in picks.iter_mut().filter(|p| !matches!(p.fault, Fault::DecimalSlipped { .. })) {
+            for pick in picks
+                .iter_mut()
+                .filter(|p| !matches!(p.fault, Fault::DecimalSlipped { .. }))
+            {
                 pick.log_weight += ODD_PLACES.ln();
             }
         }
@@ -192,11 +201,17 @@ pub(super) fn completed(scene: &Scene<'_>, weights: &Weights, pick: &Pick) -> Ve
         return sets;
     }
     for line in nominals_copied::spoilt(scene, &pick.dropped) {
-        let fits = |p: &Pick| p.undone.is_none_or(|(_, value)| nominals_copied::shows(scene, line, value));
+        let fits = |p: &Pick| {
+            p.undone
+                .is_none_or(|(_, value)| nominals_copied::shows(scene, line, value))
+        };
         let happened: Vec<Pick> = weights.item(scene, line).into_iter().filter(fits).collect();
         let with = |set: &Vec<Pick>| {
             let set = set.clone();
-            happened.iter().map(move |p| set.iter().cloned().chain([p.clone()]).collect()).collect::<Vec<Vec<Pick>>>()
+            happened
+                .iter()
+                .map(move |p| set.iter().cloned().chain([p.clone()]).collect())
+                .collect::<Vec<Vec<Pick>>>()
         };
         sets = sets.iter().flat_map(with).collect();
     }
@@ -205,7 +220,10 @@ pub(super) fn completed(scene: &Scene<'_>, weights: &Weights, pick: &Pick) -> Ve
 
 /// The kinds of world that are looked at two at a time from the start: turned, exchanged, reversed.
 pub(super) const fn is_orientation(fault: &Fault) -> bool {
-    matches!(fault, Fault::PartTurned { .. } | Fault::AxesExchanged {} | Fault::AxisReversed { .. })
+    matches!(
+        fault,
+        Fault::PartTurned { .. } | Fault::AxesExchanged {} | Fault::AxisReversed { .. }
+    )
 }
 
 /// Whether the fault is of a run of values, which is looked for anew beside another fault.
@@ -218,7 +236,9 @@ const ODD_PLACES: f64 = 0.02;
 
 /// Whether one fault of writing leaves no room for the other.
 pub(super) fn excludes(a: &Fault, b: &Fault) -> bool {
-    use Fault::{AxesExchanged, DeviationForValue, NominalsCopied, PartTurned, RadiusForDiameter, WrongPlate, WrongUnit};
+    use Fault::{
+        AxesExchanged, DeviationForValue, NominalsCopied, PartTurned, RadiusForDiameter, WrongPlate, WrongUnit,
+    };
     match (a, b) {
         (PartTurned { .. }, PartTurned { .. })
         | (AxesExchanged {}, AxesExchanged {})

@@ -37,7 +37,11 @@ pub(super) fn candidates(scene: &Scene<'_>) -> Vec<Candidate> {
 
 /// Lines of a copied run that do not show the nominal: something else must have happened to them.
 pub(super) fn spoilt(scene: &Scene<'_>, lines: &[usize]) -> Vec<usize> {
-    lines.iter().copied().filter(|i| scene.seen[*i] && !is_nominal(scene, *i)).collect()
+    lines
+        .iter()
+        .copied()
+        .filter(|i| scene.seen[*i] && !is_nominal(scene, *i))
+        .collect()
 }
 
 /// Whether a value is the nominal, to the last place of a report.

@@ -6,5 +6,9 @@ use crate::procedure::fault::Fault;
 
 pub(super) fn candidates(scene: &Scene<'_>) -> Vec<Candidate> {
     let others = scene.serials.iter().filter(|s| *s != scene.serial);
-    equal(others.map(|serial| Fault::WrongPlate { serial: serial.clone() }).collect())
+    equal(
+        others
+            .map(|serial| Fault::WrongPlate { serial: serial.clone() })
+            .collect(),
+    )
 }

@@ -1,8 +1,8 @@
 //! All values in the other unit. The unit that the exercise does not have is as good as certain; the other way round
 //! happens where somebody converts twice.
 
-use super::Candidate;
 use super::super::scene::Scene;
+use super::Candidate;
 use crate::procedure::fault::Fault;
 use crate::units::LengthUnit;
 

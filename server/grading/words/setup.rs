@@ -1,0 +1,115 @@
+//! Words for faults of clamping and of setting the frame.
+
+use super::{Words, a_coordinate, face, face_of, plan};
+use crate::exercise::model::{Axis, Exercise};
+use crate::procedure::fault::{Fault, PlanAxis};
+
+pub(super) fn words(exercise: &Exercise, fault: &Fault) -> Option<Words> {
+    Some(match fault {
+        Fault::OriginShift { axis, .. } => origin(exercise, *axis),
+        Fault::MistakenSurface { datum, name } => mistaken(exercise, *datum, name),
+        Fault::OppositeCorner { axis } => corner(exercise, *axis),
+        Fault::FrameRotated { .. } => rotated(exercise),
+        Fault::FrameTilted { about, .. } => tilted(exercise, *about),
+        Fault::PartTurned { angle_deg } => Words::new(
+            format!(
+                "The plate probably lay turned by {} degrees in the clamp when the datums were taken.",
+                angle_deg.degrees()
+            ),
+            "Lay the print beside the machine and hold one hole of the plate against it: it will be at another place than the print says.",
+            "Next time, before you clamp, find one feature that has no twin on the print, and turn the plate until it lies as drawn.",
+        ),
+        Fault::AxesExchanged {} => Words::new(
+            "X and Y seem to have changed places: each X value fits the print's Y, and the other way round.",
+            "Move the probe to the right by hand and watch which number on the display changes: it should be X.",
+            "Next time, check the direction of both axes with a short move before the first value is written down.",
+        ),
+        Fault::AxisReversed { axis } => reversed(exercise, *axis),
+        Fault::Temperature { .. } => Words::new(
+            "All lengths are off in proportion, as on a plate that was warmer or colder than 20 °C.",
+            "Lay a thermometer on the plate, and look at what the machine uses for its temperature and for the expansion of the material.",
+            "Next time, let the plate lie on the machine until both are equally warm, and enter the temperature and the material.",
+        ),
+        _ => return None,
+    })
+}
+
+fn origin(exercise: &Exercise, axis: Axis) -> Words {
+    let face = face_of(exercise, axis);
+    Words::new(
+        format!(
+            "All {} values are off by the same amount, so the origin along {} was probably not on {face}.",
+            axis.letter(),
+            axis.letter()
+        ),
+        format!("Touch {face} again: the display should read what the print says for it.",),
+        format!(
+            "Next time, go back to {face} once the origin is set and read {} there, before you measure anything.",
+            axis.letter()
+        ),
+    )
+}
+
+fn mistaken(exercise: &Exercise, datum: char, name: &str) -> Words {
+    let right = face(exercise, datum);
+    Words::new(
+        format!("The {name} was probably touched in place of {right}."),
+        format!(
+            "Touch {right} again at the places that the sheet shows and read the display: it should read what the print says there."
+        ),
+        "Next time, put a finger on each datum on the print and then on the plate, and touch only where the sheet shows.",
+    )
+}
+
+fn corner(exercise: &Exercise, axis: PlanAxis) -> Words {
+    let letter = plan(axis);
+    let face = face_of(exercise, axis.axis());
+    Words::new(
+        format!("The origin along {letter} was probably taken at the far end of the plate, not at {face}."),
+        format!("Move the probe to the zero of {letter} and see at which end of the plate it stands."),
+        format!("Next time, find the corner where the print puts its zero, and start {letter} from {face}."),
+    )
+}
+
+fn rotated(exercise: &Exercise) -> Words {
+    let face = face(exercise, exercise.datum_frame.secondary.letter);
+    Words::new(
+        format!(
+            "The line through {face} was probably taken skewed: all features are turned together about its touches."
+        ),
+        format!("Touch {face} near both of its ends and compare: the display should read the same at both."),
+        "Next time, wipe the face, take the touches as far apart as the sheet shows, and check the reading at both ends.",
+    )
+}
+
+fn tilted(exercise: &Exercise, about: PlanAxis) -> Words {
+    let face = face(exercise, exercise.datum_frame.primary.letter);
+    let along = match about {
+        PlanAxis::X => 'Y',
+        PlanAxis::Y => 'X',
+    };
+    Words::new(
+        format!("The plane through {face} was probably taken tilted: heights grow or fall along {along}."),
+        format!("Touch {face} at two places far apart along {along}: both should read the same height."),
+        "Next time, look for a chip or a burr under each touch, and check one more place before you go on.",
+    )
+}
+
+fn reversed(exercise: &Exercise, axis: Axis) -> Words {
+    let letter = axis.letter();
+    let way = match axis {
+        Axis::X => "to the right",
+        Axis::Y => "away from you",
+        Axis::Z => "up",
+    };
+    Words::new(
+        format!("{letter} seems to run the other way: its values have the sign reversed."),
+        format!(
+            "Move the probe {way}: the number of {letter} should grow. Then look at {}.",
+            a_coordinate(exercise, axis)
+        ),
+        format!(
+            "Next time, check with a short move that {letter} grows {way}, before the first value is written down."
+        ),
+    )
+}

@@ -1,0 +1,133 @@
+use super::*;
+use crate::exercise::file::read_exercise;
+use crate::procedure::fault::{Family, QuarterTurn};
+
+fn exercise(code: &str) -> Exercise {
+    let text = match code {
+        "CP-23" => include_str!("../../../exercises/CP-23/exercise.toml"),
+        _ => include_str!("../../../exercises/GC-40/exercise.toml"),
+    };
+    read_exercise("exercise.toml", text).0.unwrap()
+}
+
+fn no(n: &str) -> BalloonNo {
+    n.parse().unwrap()
+}
+
+/// One fault of every family.
+fn one_of_each(exercise: &Exercise) -> Vec<Fault> {
+    let items = vec![no("1"), no("2"), no("3")];
+    let mistaken = &exercise.mistaken_surfaces[0];
+    let key = |i: usize| exercise.features[i].key.clone();
+    vec![
+        Fault::OriginShift {
+            axis: Axis::X,
+            amount: 1.5,
+        },
+        Fault::MistakenSurface {
+            datum: mistaken.instead_of,
+            name: mistaken.name.clone(),
+        },
+        Fault::OppositeCorner { axis: PlanAxis::Y },
+        Fault::FrameRotated { angle_deg: 0.2 },
+        Fault::FrameTilted {
+            about: PlanAxis::X,
+            angle_deg: 0.2,
+        },
+        Fault::PartTurned {
+            angle_deg: QuarterTurn::One,
+        },
+        Fault::AxesExchanged {},
+        Fault::AxisReversed { axis: Axis::Z },
+        Fault::TipIgnoredOnDatum { datum: 'B' },
+        Fault::TipIgnoredOnSize {},
+        Fault::TipIgnoredOnSurface {},
+        Fault::TipWrong { amount: 0.4 },
+        Fault::WrongUnit { factor: 25.4 },
+        Fault::Temperature { ppm: 90.0 },
+        Fault::RadiusForDiameter { items: items.clone() },
+        Fault::DeviationForValue {
+            items: items[..1].to_vec(),
+        },
+        Fault::NominalsCopied { items },
+        Fault::FeaturesExchanged { a: key(0), b: key(1) },
+        Fault::WrongPlate {
+            serial: "GC-40-02".parse().unwrap(),
+        },
+        Fault::DigitsTransposed {
+            item: no("5"),
+            place: None,
+        },
+        Fault::DecimalSlipped {
+            item: no("5"),
+            power: 1,
+        },
+        Fault::SignDropped { item: no("5") },
+        Fault::GrossError {
+            item: no("5"),
+            amount: None,
+        },
+    ]
+}
+
+#[test]
+fn every_family_has_three_whole_sentences_that_give_no_amount_away() {
+    for code in ["CP-23", "GC-40"] {
+        let exercise = exercise(code);
+        let faults = one_of_each(&exercise);
+        assert_eq!(faults.len(), Family::ALL.len());
+        for fault in &faults {
+            let w = words(&exercise, fault);
+            for sentence in [&w.happened, &w.look, &w.next_time] {
+                assert!(
+                    sentence.ends_with('.') && sentence.starts_with(char::is_uppercase),
+                    "{sentence}"
+                );
+                assert!(
+                    !sentence.contains('!') && !sentence.contains("you forgot"),
+                    "{sentence}"
+                );
+            }
+            for amount in ["1.5", "0.2", "0.4", "90.0"] {
+                assert!(!w.text().contains(amount), "{}", w.text());
+            }
+            assert!(!title(&exercise, fault).is_empty());
+        }
+    }
+}
+
+#[test]
+fn amounts_are_in_the_unit_of_the_shop() {
+    // Worked by hand.
+    for (units, value, expected) in [
+        (LengthUnit::Mm, 1.5, "1.500 mm"),
+        (LengthUnit::Mm, 0.012, "12 µm"),
+        (LengthUnit::Inch, 0.001, "1 thousandth of an inch"),
+        (LengthUnit::Inch, 0.0125, "12.5 thousandths of an inch"),
+        (LengthUnit::Inch, 0.25, "0.2500 inch"),
+    ] {
+        assert_eq!(length(units, value), expected);
+    }
+}
+
+#[test]
+fn numbers_are_counted_as_people_do() {
+    let list = |n: &[&str]| numbers(&n.iter().map(|n| no(n)).collect::<Vec<_>>());
+    assert_eq!(list(&["5"]), "number 5");
+    assert_eq!(list(&["5", "7"]), "numbers 5 and 7");
+    assert_eq!(list(&["5", "7", "9"]), "numbers 5, 7 and 9");
+    assert_eq!(list(&["1", "2", "3", "4", "5", "6", "7", "8"]), "8 numbers from 1 to 8");
+}
+
+#[test]
+fn a_mistaken_surface_is_told_as_an_instructor_would() {
+    let exercise = exercise("CP-23");
+    let fault = Fault::MistakenSurface {
+        datum: 'B',
+        name: "far wall of the groove".to_owned(),
+    };
+    assert_eq!(
+        words(&exercise, &fault).happened,
+        "The far wall of the groove was probably touched in place of the front face (datum B)."
+    );
+}
