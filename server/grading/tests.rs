@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
 
-use super::grade::DiagnosisState;
+use super::grade::{DiagnosisState, Grade};
 use super::{GradeInput, grade};
 use crate::exercise::file::{read_exercise, read_plates};
 use crate::exercise::model::{Axis, Exercise};
@@ -25,7 +25,7 @@ fn shipped() -> (Exercise, Plates) {
 }
 
 /// The grade of a report with these faults on the first plate, with and without following through.
-fn grades(faults: Vec<Fault>, seed: u64) -> [super::grade::Grade; 2] {
+fn grades(faults: Vec<Fault>, seed: u64) -> [Grade; 2] {
     let (exercise, plates) = shipped();
     let model = Model::new(&exercise, &plates.plates).unwrap();
     let plate = &plates.plates[0];

@@ -43,6 +43,7 @@ fn graded(rule: &str, serial: &str, fields: &[Field], hand: &str) -> Grade {
         rules: &exercise.marks,
         report: &assembled.report,
         hand_marks: &hand_marks,
+        siblings: &plates.plates,
     })
 }
 
