@@ -12,6 +12,8 @@ pub mod frame;
 pub mod grade;
 /// Instructors' accounts.
 pub mod instructor;
+/// `plan`: what a measuring plan can achieve.
+pub mod plan;
 /// `points`: the probed points of a plate.
 pub mod points;
 /// `read`: what a file is read as.
@@ -64,6 +66,8 @@ pub enum Command {
     Grade(grade::GradeArgs),
     /// Add an instructor
     Instructor(instructor::Args),
+    /// Show what uncertainty the measuring plan of an exercise can achieve
+    Plan(plan::PlanArgs),
     /// Print the probed points of a plate as a machine would give them
     Points(points::PointsArgs),
     /// Show what a report or a file of probed points is read as
@@ -92,6 +96,7 @@ impl Command {
             Self::Frame(args) => frame::run(&args, &mut Streams::of_process()),
             Self::Grade(args) => grade::run(&args, &mut Streams::of_process()),
             Self::Instructor(args) => instructor::run(&args),
+            Self::Plan(args) => plan::run(&args, &mut Streams::of_process()),
             Self::Points(args) => points::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Read(args) => read::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Serve(args) => serve::run(args),

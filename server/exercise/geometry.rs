@@ -53,7 +53,8 @@ fn plan_angle(dx: f64, dy: f64) -> f64 {
 }
 
 /// Acute angle between two directions in degrees.
-fn acute_angle(a: [f64; 3], b: [f64; 3]) -> f64 {
+#[must_use]
+pub fn acute_angle(a: [f64; 3], b: [f64; 3]) -> f64 {
     let cross = [
         a[1] * b[2] - a[2] * b[1],
         a[2] * b[0] - a[0] * b[2],

@@ -56,6 +56,15 @@ impl Exercise {
         self.features.iter().enumerate().find(|(_, f)| f.key == *key)
     }
 
+    /// Positions of the features that a characteristic is of: one, or both of a pair.
+    #[must_use]
+    pub fn features_of(&self, characteristic: &Characteristic) -> Vec<usize> {
+        match characteristic.owner {
+            Owner::Feature(i) => vec![i],
+            Owner::Between(i) => self.between.get(i).map(|b| b.features.to_vec()).unwrap_or_default(),
+        }
+    }
+
     /// What a characteristic belongs to, in words for people: the feature's name, or both features' names.
     #[must_use]
     pub fn owner_name(&self, characteristic: &Characteristic) -> String {

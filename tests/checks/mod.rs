@@ -9,6 +9,7 @@ mod forward_model;
 mod geometry;
 mod geometry_commands;
 mod grading;
+mod plan_command;
 mod points_command;
 mod sample_reports;
 mod statistics;

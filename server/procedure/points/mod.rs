@@ -10,9 +10,10 @@ mod surface;
 
 use super::reads::cross;
 use super::sampler::Sampler;
-use crate::exercise::geometry::{self, dot};
-use crate::exercise::model::Exercise;
+use crate::exercise::geometry::{self, FeatureState, dot};
+use crate::exercise::model::{Datum, Exercise};
 use crate::exercise::plate::{self, Plate};
+use crate::metrology::frame::Hit;
 use crate::report::write_csv::{WriteError, WrittenPoint, points_csv};
 use crate::units::{LengthUnit, Reading, decimal_to_f64};
 
@@ -71,9 +72,64 @@ pub struct ProbedPoint {
 
 /// A place on a surface in the part frame, and the outward normal of the material there.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Touch {
-    at: [f64; 3],
-    normal: [f64; 3],
+pub(super) struct Touch {
+    pub(super) at: [f64; 3],
+    pub(super) normal: [f64; 3],
+}
+
+impl Touch {
+    /// The tip's centre, this far off the surface.
+    pub(super) fn off(&self, by: f64) -> [f64; 3] {
+        [0, 1, 2].map(|i| self.at[i] + self.normal[i] * by)
+    }
+
+    /// The same with the direction of travel.
+    pub(super) fn hit(&self, off: f64) -> Hit {
+        Hit {
+            tip: self.off(off),
+            approach: Some(self.normal.map(|n| -n)),
+        }
+    }
+}
+
+/// All touches that an exercise asks for.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Touches {
+    /// Of the datums, in their order.
+    pub(super) datums: Vec<Vec<Touch>>,
+    /// Of the features, in the order of the file.
+    pub(super) features: Vec<Vec<Touch>>,
+}
+
+/// The touches of features in these states, each as often as the exercise asks.
+pub(super) fn touches(exercise: &Exercise, nominal: &[FeatureState], states: &[FeatureState]) -> Touches {
+    let of_datum = |datum: &Datum| {
+        let (axis, sign) = datum.face.normal();
+        let mut normal = [0.0; 3];
+        normal[axis.index()] = sign;
+        let touch = |t| Touch {
+            at: datum.touch_point(t),
+            normal,
+        };
+        datum.touches.iter().map(touch).collect()
+    };
+    let reach = decimal_to_f64(exercise.measurement.tip_diameter);
+    let of_feature = |(i, ((feature, nominal), state))| {
+        let datum = geometry::datum_normal(&exercise.datum_frame, surface::datum_of(exercise, i));
+        let true_surface = surface::Surface {
+            feature,
+            nominal,
+            state,
+            datum,
+            reach,
+        };
+        true_surface.touches()
+    };
+    let features = exercise.features.iter().zip(nominal).zip(states);
+    Touches {
+        datums: exercise.datum_frame.all().into_iter().map(of_datum).collect(),
+        features: features.enumerate().map(of_feature).collect(),
+    }
 }
 
 /// All touches of a plate: the datums in their order, then the features in the order of the file, each as often as the
@@ -87,48 +143,26 @@ pub fn probed_points(
     sampler: &mut Sampler,
 ) -> Vec<ProbedPoint> {
     let nominal = geometry::nominal_states(exercise);
-    let states = plate::true_states(exercise, plate);
-    let mut touches: Vec<(String, Touch)> = Vec::new();
-    for datum in exercise.datum_frame.all() {
-        let (axis, sign) = datum.face.normal();
-        let mut normal = [0.0; 3];
-        normal[axis.index()] = sign;
-        for touch in &datum.touches {
-            touches.push((
-                datum.letter.to_string(),
-                Touch {
-                    at: datum.touch_point(touch),
-                    normal,
-                },
-            ));
-        }
-    }
-    let reach = decimal_to_f64(exercise.measurement.tip_diameter);
-    for (i, ((feature, nominal), state)) in exercise.features.iter().zip(&nominal).zip(&states).enumerate() {
-        let datum = geometry::datum_normal(&exercise.datum_frame, surface::datum_of(exercise, i));
-        let true_surface = surface::Surface {
-            feature,
-            nominal,
-            state,
-            datum,
-            reach,
-        };
-        touches.extend(true_surface.touches().into_iter().map(|t| (feature.key.to_string(), t)));
-    }
+    let all = touches(exercise, &nominal, &plate::true_states(exercise, plate));
+    let letters = exercise.datum_frame.all().into_iter().map(|d| d.letter.to_string());
+    let keys = exercise.features.iter().map(|f| f.key.to_string());
+    let named = letters.chain(keys).zip(all.datums.iter().chain(&all.features));
     let rows = setting.rows();
-    let radius = reach / 2.0;
+    let radius = decimal_to_f64(exercise.measurement.tip_diameter) / 2.0;
     let repeatability = decimal_to_f64(exercise.measurement.repeatability) * noise;
-    let probe = |(feature, touch): (String, Touch)| {
-        let stand_off = radius + repeatability * sampler.normal();
-        let centre = [0, 1, 2].map(|i| touch.at[i] + touch.normal[i] * stand_off);
-        let turned = Setting::turn(&rows, centre);
+    let mut probe = |feature: &str, touch: &Touch| {
+        let turned = Setting::turn(&rows, touch.off(radius + repeatability * sampler.normal()));
         ProbedPoint {
-            feature,
+            feature: feature.to_owned(),
             tip: [0, 1, 2].map(|i| turned[i] + setting.offset[i]),
             direction: Setting::turn(&rows, touch.normal),
         }
     };
-    touches.into_iter().map(probe).collect()
+    let mut points = Vec::new();
+    for (name, touches) in named {
+        points.extend(touches.iter().map(|touch| probe(&name, touch)));
+    }
+    points
 }
 
 /// Places behind the point of a direction.
