@@ -9,7 +9,8 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use super::{Streams, coordinates};
-use crate::metrology::verify::{self, CaseResult, Difference, FileResult};
+use crate::cohort::verify as every_family;
+use crate::metrology::verify::{CaseResult, Difference, FileResult};
 
 /// Arguments of `verify`.
 #[derive(Debug, Args)]
@@ -80,7 +81,7 @@ fn run_file(path: &Path, family: Option<&str>, streams: &mut Streams<'_>) -> any
         .file_stem()
         .and_then(|stem| stem.to_str())
         .filter(|stem| *stem != "-");
-    verify::run(&file, stem, family).with_context(|| format!("{name}"))
+    every_family::run(&file, stem, family).with_context(|| format!("{name}"))
 }
 
 fn as_json(result: &FileResult) -> Value {
