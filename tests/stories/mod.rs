@@ -3,6 +3,7 @@
 
 mod access;
 mod class;
+mod entry;
 mod errors;
 mod import;
 mod program;

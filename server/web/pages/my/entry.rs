@@ -12,7 +12,8 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::entry_form::{Ask, Form};
 use crate::actions::hand_in_report::{self, HandIn, HandInError, hand_in_report};
-use crate::actions::{keep_draft, load};
+use crate::actions::keep_draft::{self, DraftError};
+use crate::actions::load;
 use crate::exercise::model::Exercise;
 use crate::report::assemble::{Field, Problem};
 use crate::report::model::Report;
@@ -84,7 +85,7 @@ pub(super) struct Back {
 
 impl Back {
     /// Whether something has to be mended or answered first.
-    fn is_wrong(&self) -> bool {
+    pub(super) fn is_wrong(&self) -> bool {
         let mends = [&self.file_mend, &self.pasted_mend];
         !self.problems.is_empty() || !self.ask.is_empty() || self.ask_columns || mends.iter().any(|m| !m.is_empty())
     }
@@ -172,18 +173,15 @@ pub(in crate::web) async fn submit(
     let mut form = Form::of_upload(&exercise, &upload, mine.handed_in + 1);
     let by_script = headers.contains_key("x-keep");
     // The draft first: whatever happens below, what was typed is there again.
-    let kept = keep_draft::keep_draft(&app.service, &mine, &form.draft()).await;
-    let zone = times::zone(&mine.assignment.time_zone);
-    let kept = match kept {
-        Ok(when) => format!("Kept {}.", times::show(when, &zone)),
-        Err(error) => return Err(WebError::internal(error)),
-    };
+    let mut kept = keep(&app, &mine, &form).await;
     if by_script {
-        return Ok(kept.into_response());
+        return Ok(kept.map_err(|unkept| unkept.error)?.into_response());
     }
-    let done = match upload.field("do") {
-        "hand-in" => ready(&exercise, &mut form, &upload),
-        "read" => Err(Box::new(form.read_table(&exercise))),
+    let had_table = form.has_table();
+    let done = match (&kept, upload.field("do")) {
+        (Err(unkept), _) => Err(Box::new(Back::problem(unkept.text))),
+        (Ok(_), "hand-in") => ready(&exercise, &mut form, &upload),
+        (Ok(_), "read") => Err(Box::new(form.read_table(&exercise))),
         _ => Err(Box::default()),
     };
     let back = match done {
@@ -193,22 +191,69 @@ pub(in crate::web) async fn submit(
         },
         Err(back) => *back,
     };
-    let status = if back.is_wrong() {
-        StatusCode::UNPROCESSABLE_ENTITY
-    } else {
-        StatusCode::OK
+    if had_table && !form.has_table() {
+        // What was read from the table is kept as what is typed is.
+        kept = keep(&app, &mine, &form).await;
+    }
+    let status = match &kept {
+        Err(unkept) => unkept.status,
+        Ok(_) if back.is_wrong() => StatusCode::UNPROCESSABLE_ENTITY,
+        Ok(_) => StatusCode::OK,
     };
+    let kept = kept.unwrap_or_default();
     let back = Back { kept, ..back };
     Ok(Sheet(status, entry(&app, &person, &mine, &exercise, form, back).await?).into_response())
 }
 
+/// What was typed could not be kept: it goes back on the page, which is then the only place where it is.
+struct Unkept {
+    status: StatusCode,
+    text: &'static str,
+    error: WebError,
+}
+
+/// Keeps the fields as a draft; when that was, in words.
+async fn keep(app: &App, mine: &Mine, form: &Form) -> Result<String, Unkept> {
+    match keep_draft::keep_draft(&app.service, mine, &form.draft()).await {
+        Ok(when) => Ok(format!(
+            "Kept {}.",
+            times::show(when, &times::zone(&mine.assignment.time_zone))
+        )),
+        Err(DraftError::TooMuch) => Err(Unkept {
+            status: StatusCode::UNPROCESSABLE_ENTITY,
+            text: "A field of the table holds far more than a number. A value has at most 2000 characters: shorten it and send the page again.",
+            error: Explained::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "Not kept",
+                "A field of the table holds far more than a number.",
+                "Shorten it and go on.",
+            )
+            .into(),
+        }),
+        Err(error) => Err(Unkept::by_fault(&error)),
+    }
+}
+
+impl Unkept {
+    fn by_fault(error: &DraftError) -> Self {
+        tracing::error!(%error, "a draft was not kept");
+        Self {
+            status: StatusCode::SERVICE_UNAVAILABLE,
+            text: "The server cannot keep what you typed at the moment. It is still on this page: leave the page open, tell your instructor, and send it again in a while.",
+            error: WebError::internal(error),
+        }
+    }
+}
+
 /// The report, if it can be handed in as it stands.
 fn ready(exercise: &Exercise, form: &mut Form, upload: &Upload) -> Result<Report, Box<Back>> {
+    let mut said = Vec::new();
     if form.has_table() {
         let back = form.read_table(exercise);
         if back.is_wrong() {
             return Err(Box::new(back));
         }
+        said = back.said;
     }
     let report = form.report(exercise)?;
     let missing = report
@@ -218,15 +263,18 @@ fn ready(exercise: &Exercise, form: &mut Form, upload: &Upload) -> Result<Report
         .count();
     let nothing = report.items.iter().all(|i| i.measured.is_none());
     if nothing {
-        return Err(Box::new(Back::problem(
-            "No value is written yet. Type the values into the table, paste it, or choose a CSV file.",
-        )));
+        return Err(Box::new(Back {
+            said,
+            ..Back::problem("No value is written yet. Type the values into the table, paste it, or choose a CSV file.")
+        }));
     }
     if missing > 0 && upload.field("incomplete") != "yes" {
-        let mut back = Back::problem(missing_words(&report));
-        back.missing = missing;
-        back.confirm = true;
-        return Err(Box::new(back));
+        return Err(Box::new(Back {
+            said,
+            missing,
+            confirm: true,
+            ..Back::problem(missing_words(&report))
+        }));
     }
     Ok(report)
 }

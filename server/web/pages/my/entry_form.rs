@@ -30,6 +30,8 @@ pub(super) struct Form {
     pub(super) attempt: i64,
     pub(super) key: String,
     pub(super) pasted: String,
+    /// More was pasted than is read at all, and so it is not in `pasted`.
+    pasted_too_long: bool,
     /// A table that was put into the fields before, in hexadecimal, so that it is kept with the report as it came.
     pub(super) source_hex: String,
     pub(super) source_name: String,
@@ -54,6 +56,7 @@ impl Form {
             attempt: upload.field("attempt").parse().unwrap_or(next_attempt),
             key: own("key"),
             pasted: own("pasted"),
+            pasted_too_long: upload.too_long.iter().any(|name| name == "pasted"),
             source_hex: own("source"),
             source_name: own("source_name"),
             file: upload.file("table").cloned(),
@@ -75,7 +78,7 @@ impl Form {
 
     /// Whether a table stands beside the fields.
     pub(super) fn has_table(&self) -> bool {
-        self.file.is_some() || !self.pasted.trim().is_empty()
+        self.file.is_some() || self.pasted_too_long || !self.pasted.trim().is_empty()
     }
 
     fn options(&self) -> ReadOptions {
@@ -95,31 +98,59 @@ impl Form {
         }
     }
 
+    /// The table beside the fields and its name, or what is wrong with it before it is read.
+    fn table(&self) -> Result<(Vec<u8>, String), Box<Back>> {
+        let file_mend = |text: &str| {
+            Box::new(Back {
+                file_mend: text.to_owned(),
+                ..Back::default()
+            })
+        };
+        let pasted_mend = |text: &str| {
+            Box::new(Back {
+                pasted_mend: text.to_owned(),
+                ..Back::default()
+            })
+        };
+        if self.pasted_too_long {
+            return Err(pasted_mend(
+                "The pasted table is too long to be read here. Save it as CSV and choose it as a file.",
+            ));
+        }
+        match &self.file {
+            Some(file) if file.too_big => Err(file_mend(
+                "The file is bigger than 8 MB. A report has some kilobytes: save the table alone as CSV and choose that file.",
+            )),
+            Some(_) if !self.pasted.trim().is_empty() => Err(pasted_mend(
+                "A table is pasted and a file is chosen, and only one can count. Clear this field, or send the page again without the file.",
+            )),
+            Some(file) => Ok((file.bytes.clone(), file.name.clone())),
+            None if self.pasted.trim().is_empty() => Err(pasted_mend(
+                "Nothing is pasted and no file is chosen. Paste the table here, or choose a CSV file.",
+            )),
+            None => Ok((self.pasted.clone().into_bytes(), String::new())),
+        }
+    }
+
     /// Puts the table into the fields; what came of it.
     pub(super) fn read_table(&mut self, exercise: &Exercise) -> Back {
-        if self.file.as_ref().is_some_and(|f| f.too_big) {
-            let file_mend = "The file is bigger than 8 MB. A report has some kilobytes: save the table alone as CSV and choose that file.".to_owned();
-            return Back {
-                file_mend,
-                ..Back::default()
-            };
-        }
-        let (bytes, name) = match &self.file {
-            Some(file) => (file.bytes.clone(), file.name.clone()),
-            None if self.pasted.trim().is_empty() => {
-                let pasted_mend =
-                    "Nothing is pasted and no file is chosen. Paste the table here, or choose a CSV file.".to_owned();
-                return Back {
-                    pasted_mend,
-                    ..Back::default()
-                };
-            }
-            None => (self.pasted.clone().into_bytes(), String::new()),
+        let mut back = match self.table() {
+            Ok((bytes, name)) => self.fill(exercise, &bytes, name),
+            Err(back) => *back,
         };
-        match entry::fill(exercise, &self.fields, &bytes, &self.options(), None) {
+        // A browser never sends a file twice of its own accord.
+        if back.is_wrong() && self.file.is_some() {
+            back.said
+                .push("The file was not taken: choose it again when you send the page.".to_owned());
+        }
+        back
+    }
+
+    fn fill(&mut self, exercise: &Exercise, bytes: &[u8], name: String) -> Back {
+        match entry::fill(exercise, &self.fields, bytes, &self.options(), None) {
             Ok(filled) => {
                 self.fields = filled.fields;
-                self.keep_source(&bytes, name);
+                self.keep_source(bytes, name);
                 let values = if filled.values == 1 {
                     "1 value was".to_owned()
                 } else {
@@ -167,11 +198,6 @@ impl Form {
                 back.pasted_mend = "The cells could be separated in more than one way. Save the table with semicolons between the cells and send it again.".to_owned();
             }
             NotFilled::Problems(problems) => back.problems = problems,
-        }
-        // A browser never sends a file twice of its own accord.
-        if self.file.is_some() {
-            back.said
-                .push("The file was not taken: choose it again when you send the page.".to_owned());
         }
         back
     }
