@@ -69,7 +69,7 @@ async fn a_report_is_written_and_handed_in_with_the_keyboard_alone() {
     let own = window.text("#c-6 td[data-head='your value']").await;
     assert_eq!(own, "101.950");
     let five = window.text("#c-5 td[data-head='value']").await;
-    assert_eq!(five, "agrees with the plate");
+    assert_eq!(five, "agrees");
 }
 
 #[tokio::test(flavor = "multi_thread")]

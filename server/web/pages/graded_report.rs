@@ -89,6 +89,10 @@ struct Fault {
 }
 
 fn per_cent(probability: f64) -> String {
+    // Nothing that is inferred is certain.
+    if probability > 0.995 {
+        return "more than 99".to_owned();
+    }
     decimal_from_f64(probability * 100.0).map_or_else(String::new, |p| show_length(p, 0))
 }
 

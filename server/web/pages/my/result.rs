@@ -217,10 +217,10 @@ fn row(sheet: SheetRow, item: &WordsItem, reported: &ReportItem) -> Row {
         sheet,
         measured: reported.measured.as_ref().map(show_reading).unwrap_or_default(),
         agreement: match item.agreement {
-            Agreement::Agrees => "agrees with the plate",
+            Agreement::Agrees => "agrees",
             Agreement::DoesNotAgree => "does not agree",
             Agreement::NotMeasured => "not measured",
-            Agreement::NotGraded => "not graded on this plate",
+            Agreement::NotGraded => "not graded",
         },
         call: call_word(item.call),
         call_words: match item.call_right_for_own_value {
