@@ -187,6 +187,13 @@ pub fn datum_normal(frame: &DatumFrame, letter: Option<char>) -> [f64; 3] {
     n
 }
 
+/// Whether two features that are parallel or perpendicular have like directions rather than square ones: a face is told
+/// by its normal, all others by their own direction.
+#[must_use]
+pub fn must_be_alike(of: Quantity, face: bool, to_a_face: bool) -> bool {
+    (face == to_a_face) == (of == Quantity::Parallelism)
+}
+
 /// All features as on the print, in the order of the file.
 #[must_use]
 pub fn nominal_states(exercise: &Exercise) -> Vec<FeatureState> {

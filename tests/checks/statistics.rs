@@ -1,8 +1,11 @@
 //! Files of reference cases, run the way the command runs them.
 
 use std::fs;
+use std::io::Cursor;
 use std::path::PathBuf;
 
+use clap::Parser;
+use platemark::cli::{Cli, Command, Streams, verify as command};
 use platemark::cohort::verify;
 use serde_json::Value;
 
@@ -40,4 +43,30 @@ fn statistics_of_a_class() {
 #[test]
 fn uncertainty_of_measurement() {
     passes("measurement_uncertainty.json", 22);
+}
+
+/// The command runs the families of statistics too, and computes a case that expects nothing.
+#[test]
+fn the_command_knows_the_families_of_statistics() {
+    let case = r#"{ "cases": [{ "id": "w", "input": { "kind": "wilson", "x": 0, "n": 20, "confidence": 0.95 } }] }"#;
+    let words = ["platemark", "verify", "-", "--family", "attribute_agreement", "--json"];
+    let Command::Verify(args) = Cli::try_parse_from(words).unwrap().command else {
+        unreachable!("the words say verify");
+    };
+    let (mut out, mut err) = (Vec::new(), Vec::new());
+    let mut streams = Streams {
+        input: Box::new(Cursor::new(case.as_bytes())),
+        output: Box::new(&mut out),
+        errors: Box::new(&mut err),
+    };
+    command::run(&args, &mut streams).unwrap();
+    drop(streams);
+    let value: Value = serde_json::from_slice(&out).unwrap();
+    assert_eq!(
+        (&value["family"], &value["cases"][0]["pass"]),
+        (&"attribute_agreement".into(), &Value::Null)
+    );
+    // Source: 0 of 20, 0.1611 (R. G. Newcombe, Statistics in Medicine 17, 1998, 857-872, table I); tolerance 5e-5.
+    let upper = value["cases"][0]["computed"]["upper"].as_f64().unwrap();
+    assert!((upper - 0.1611).abs() < 5e-5, "{upper}");
 }

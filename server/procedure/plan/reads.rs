@@ -6,9 +6,8 @@
 use nalgebra::Vector3;
 
 use super::sensitivity::{ANGLE, AT, DIAMETER, LENGTH, Slopes, TIPS, TOLD, WIDTH};
-use crate::exercise::geometry::{FeatureState, datum_normal};
+use crate::exercise::geometry::{FeatureState, datum_normal, must_be_alike};
 use crate::exercise::model::{Characteristic, DatumFrame, Quantity, Shape};
-use crate::procedure::reduce::is_alike;
 
 /// Coefficients on entries of the first feature and of the second.
 pub(super) type Read = [Vec<(usize, f64)>; 2];
@@ -180,7 +179,7 @@ fn turning(a: Vector3<f64>, base: &Base) -> Reads {
 
 fn orientation(of: Quantity, part: &Part<'_>, base: &Base) -> Reads {
     let (a, b) = (part.told(), base.told);
-    let alike = is_alike(of, part.is_face(), base.is_face);
+    let alike = must_be_alike(of, part.is_face(), base.is_face);
     if part.is_face() {
         return zone(part, base, alike);
     }

@@ -5,6 +5,7 @@
 //! touch has the machine's repeatability along the surface normal. Datum faces are ideal, so that the frame is exactly
 //! the one in which the features are given.
 
+mod pairs;
 mod pattern;
 mod surface;
 
@@ -126,9 +127,11 @@ pub(super) fn touches(exercise: &Exercise, nominal: &[FeatureState], states: &[F
         true_surface.touches()
     };
     let features = exercise.features.iter().zip(nominal).zip(states);
+    let mut features: Vec<Vec<Touch>> = features.enumerate().map(of_feature).collect();
+    pairs::orient(exercise, nominal, states, &mut features);
     Touches {
         datums: exercise.datum_frame.all().into_iter().map(of_datum).collect(),
-        features: features.enumerate().map(of_feature).collect(),
+        features,
     }
 }
 

@@ -345,7 +345,7 @@ fn face_places(count: usize, size: [f64; 2]) -> Vec<([f64; 2], f64)> {
 }
 
 /// The slope, along the place, at which rises have this range: the smallest one, 0 where the form alone is as wide.
-fn slope_for(rises: &[(f64, f64)], wanted: f64) -> f64 {
+pub(super) fn slope_for(rises: &[(f64, f64)], wanted: f64) -> f64 {
     let range = |slope: f64| {
         let (low, high) = rises.iter().fold((f64::MAX, f64::MIN), |(low, high), (u, w)| {
             let r = u * slope + w;

@@ -19,7 +19,6 @@ use crate::units::decimal_to_f64;
 
 pub use feature::Measured;
 pub(in crate::procedure) use feature::figure;
-pub(in crate::procedure) use own::is_alike;
 
 /// Hits on a plate, in the machine's frame and the exercise's unit.
 #[derive(Debug, Clone, PartialEq, Default)]

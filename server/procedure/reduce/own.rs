@@ -3,6 +3,7 @@
 use nalgebra::Vector3;
 
 use super::feature::{Measured, Tips};
+use crate::exercise::geometry::must_be_alike;
 use crate::exercise::model::{Characteristic, Criterion, Quantity, Shape};
 use crate::metrology::fit::{self, FitError, zone};
 
@@ -52,7 +53,7 @@ pub(super) fn orientation(of: Quantity, measured: &Measured, to: Vector3<f64>, t
     if measured.is_face {
         return range(&heights(of, measured, to, to_a_face));
     }
-    let lean = if is_alike(of, false, to_a_face) {
+    let lean = if must_be_alike(of, false, to_a_face) {
         measured.told.cross(&to).norm()
     } else {
         measured.told.dot(&to).abs()
@@ -60,14 +61,9 @@ pub(super) fn orientation(of: Quantity, measured: &Measured, to: Vector3<f64>, t
     measured.state.length * lean
 }
 
-/// Whether the two directions must be alike, rather than square to each other, for this orientation.
-pub(in crate::procedure) fn is_alike(of: Quantity, face: bool, to_a_face: bool) -> bool {
-    (face == to_a_face) == (of == Quantity::Parallelism)
-}
-
 /// Heights of a face's touches across the zone of its orientation.
 fn heights(of: Quantity, measured: &Measured, to: Vector3<f64>, to_a_face: bool) -> Vec<f64> {
-    let across = if is_alike(of, true, to_a_face) {
+    let across = if must_be_alike(of, true, to_a_face) {
         to
     } else {
         let level = measured.told - to * measured.told.dot(&to);
