@@ -64,11 +64,11 @@ async fn a_report_is_written_and_handed_in_with_the_keyboard_alone() {
         summary.starts_with(&format!("{} of {lines} values agree with the plate.", lines - 1)),
         "{summary}"
     );
-    let six = window.text("#c-6 td[data-head='value']").await;
+    let six = window.text("#c-6 td[data-head='with the plate']").await;
     assert_eq!(six, "does not agree");
     let own = window.text("#c-6 td[data-head='your value']").await;
     assert_eq!(own, "101.950");
-    let five = window.text("#c-5 td[data-head='value']").await;
+    let five = window.text("#c-5 td[data-head='with the plate']").await;
     assert_eq!(five, "agrees");
 }
 
