@@ -127,9 +127,9 @@ pub struct Width {
     pub width: f64,
 }
 
-/// Fails on a radius that is negative or not finite.
+/// Fails on a radius that is negative, not finite, or beyond all coordinates.
 pub(in crate::metrology) fn usable(radius: f64) -> Result<(), TipError> {
-    if radius >= 0.0 && radius.is_finite() {
+    if (0.0..=fit::LARGEST).contains(&radius) {
         Ok(())
     } else {
         Err(TipError::Radius { radius })

@@ -4,7 +4,7 @@
 use super::error::{Figure, FitError};
 
 /// Largest coordinate that is worked with: its fourth power still fits an f64.
-const LARGEST: f64 = 1e70;
+pub(in crate::metrology) const LARGEST: f64 = 1e70;
 /// Smallest extent of the points that is worked with.
 const SMALLEST: f64 = 1e-70;
 /// Extents below this many units in the last place of the largest coordinate are no extent.

@@ -25,7 +25,7 @@ mod symmetric;
 /// Zone fits: form by minimum zone, circumscribed and inscribed circles.
 pub mod zone;
 
-pub(in crate::metrology) use centred::{count, usable};
+pub(in crate::metrology) use centred::{LARGEST, count, usable};
 pub use circle2d::{Circle2, arc_covered, circle2d};
 pub use circle3d::{Circle3, circle3d};
 pub use cone::{Cone, cone};

@@ -3,7 +3,7 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::{Axis, Datums, FrameError, Hit, Hole, Rigid, Surface};
-use crate::metrology::fit::{FitError, circle2d, count, line2d, plane, usable};
+use crate::metrology::fit::{FitError, LARGEST, circle2d, count, line2d, plane, usable};
 use crate::metrology::tip::against;
 
 /// An alignment without its covariance.
@@ -72,7 +72,7 @@ fn coordinates(datums: &Datums<'_>) -> Result<(), FrameError> {
             vec![(PRIMARY, primary.at), (ORIGIN, origin.at[0]), (ORIGIN, origin.at[1])]
         }
     };
-    let wrong = given.into_iter().find(|(_, at)| !at.is_finite());
+    let wrong = given.into_iter().find(|(_, at)| at.is_nan() || at.abs() > LARGEST);
     wrong.map_or(Ok(()), |(datum, _)| Err(FrameError::Coordinate { datum }))
 }
 

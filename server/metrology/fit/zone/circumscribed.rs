@@ -69,8 +69,13 @@ impl Disc {
     }
 }
 
+/// Steps without a nearer farthest point after which rounding is all that moves.
+const PATIENCE: usize = 8;
+
 /// The farthest point outside joins the contacts, and the smallest disc over these few is taken, until none is outside.
-/// The radius grows each time, and there are finitely many contact sets: E. Welzl's idea without the shuffling.
+/// The radius grows each time, and there are finitely many contact sets: E. Welzl's idea without the shuffling. Near a
+/// disc over two opposite contacts the radius is flat and grows by less than its last digit while a third is still
+/// well outside, so not the radius says when to end but how far the farthest point is.
 fn enclosing(points: &[Vector2<f64>]) -> Disc {
     let farthest = |from: Vector2<f64>| {
         let nearer =
@@ -81,21 +86,26 @@ fn enclosing(points: &[Vector2<f64>]) -> Disc {
     let second = farthest(first);
     let mut contacts = vec![first, second];
     let mut disc = Disc::over(first, second);
-    for _ in 0..points.len().max(16) {
+    let mut best = (f64::INFINITY, disc);
+    let mut since = 0;
+    while since < PATIENCE {
         let outside = farthest(disc.centre);
-        if (outside - disc.centre).norm() <= disc.radius * (1.0 + 2.0 * f64::EPSILON) {
+        let reach = (outside - disc.centre).norm();
+        since += 1;
+        if reach < best.0 {
+            best = (reach, disc);
+            since = 0;
+        }
+        if reach <= disc.radius * (1.0 + 2.0 * f64::EPSILON) {
             break;
         }
         let Some((grown, touched)) = smallest(&contacts, outside) else {
             break;
         };
-        if grown.radius <= disc.radius {
-            break;
-        }
         disc = grown;
         contacts = touched;
     }
-    disc
+    best.1
 }
 
 /// The smallest disc over contacts and one more point that must lie on it, with the points it touches.
@@ -130,6 +140,18 @@ mod tests {
         assert!(
             (three.radius - 1.0).abs() < 1e-15 && three.active == [0, 1, 2],
             "{three:?}"
+        );
+    }
+
+    #[test]
+    fn a_third_contact_counts_where_the_radius_no_longer_grows() {
+        // Two contacts opposite each other; a third outside by less than the square root of the last digit.
+        let out = 1.0 + 1e-9;
+        let found = minimum_circumscribed_circle(&[[1.0, 0.0], [-1.0, 0.0], [0.0, out], [0.3, 0.3]]).unwrap();
+        assert_eq!(found.active, [0, 1, 2], "{found:?}");
+        assert!(
+            (found.centre[1] - 1e-9).abs() < 1e-15 && (found.radius - 1.0).abs() < 1e-15,
+            "{found:?}"
         );
     }
 
