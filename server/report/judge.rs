@@ -5,7 +5,7 @@ use rust_decimal::Decimal;
 use super::call::Call;
 use crate::exercise::model::{Characteristic, MarksRules, Side};
 use crate::metrology::conformity::{Conformity, decide};
-use crate::metrology::tolerance::Limits;
+use crate::metrology::tolerance::{self, Limits, MaterialCondition};
 
 /// The size that a position at maximum material takes its bonus from.
 #[derive(Debug, Clone, Copy)]
@@ -42,11 +42,8 @@ pub fn judged_limits(characteristic: &Characteristic, size: Option<BonusSize<'_>
         return plain;
     };
     let of_size = size.characteristic.limits;
-    let room = match size.side {
-        Side::Inside => of_size.lower.map(|lower| value - lower),
-        Side::Outside => of_size.upper.map(|upper| upper - value),
-    };
-    let bonus = room.unwrap_or_default().max(Decimal::ZERO);
+    let inside = size.side == Side::Inside;
+    let bonus = tolerance::bonus(MaterialCondition::Mmc, inside, value, &of_size).unwrap_or_default();
     let upper = characteristic.limits.upper.map(|u| u + bonus);
     let limits = Limits {
         upper,
