@@ -51,7 +51,7 @@ impl Sheet {
         self
     }
 
-    fn choose(mut self, name: &str, bytes: &[u8]) -> Self {
+    pub(super) fn choose(mut self, name: &str, bytes: &[u8]) -> Self {
         self.file = Some((name.to_owned(), bytes.to_vec()));
         self
     }

@@ -81,42 +81,6 @@ async fn after_the_last_attempt_nothing_is_taken() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-async fn the_marks_are_those_of_the_command_line() {
-    let site = Site::open().await;
-    let assignment = site.assign(9, Feedback::Words).await;
-    let pair = site.pair("A").await;
-    let exercise = format!("{}/exercises/SB-11", env!("CARGO_MANIFEST_DIR"));
-    for name in ["careful", "restless"] {
-        let file = format!("{exercise}/reports/SB-11-01--{name}.csv");
-        let result = pair
-            .hand_in(assignment, &shipped(&format!("SB-11/reports/SB-11-01--{name}.csv")))
-            .await;
-        result.is(200);
-        let report = result.path.rsplit('/').next().unwrap().to_owned();
-        let stored = platemark::store::grades::of(
-            &site.service.store,
-            platemark::store::ids::ReportId(report.parse().unwrap()),
-        );
-        let stored: serde_json::Value = serde_json::from_str(&stored.await.unwrap().unwrap().result).unwrap();
-        let printed = std::process::Command::new(env!("CARGO_BIN_EXE_platemark"))
-            .args(["grade", "--json", "--serial", "SB-11-01"])
-            .args([
-                "--exercise",
-                &format!("{exercise}/exercise.toml"),
-                "--plates",
-                &format!("{exercise}/plates.toml"),
-            ])
-            .arg(&file)
-            .output()
-            .unwrap();
-        let printed: serde_json::Value = serde_json::from_slice(&printed.stdout).unwrap();
-        for part in ["items", "marks", "serial", "exercise"] {
-            assert_eq!(stored[part], printed[part], "{name}: {part}");
-        }
-    }
-}
-
-#[tokio::test(flavor = "multi_thread")]
 async fn twenty_pairs_at_once_are_all_kept_and_graded() {
     let site = Site::open().await;
     let mut people = Vec::new();
