@@ -8,6 +8,7 @@ mod csv_limits;
 mod forward_model;
 mod geometry;
 mod geometry_commands;
+mod geometry_properties;
 mod grading;
 mod plan_command;
 mod points_command;
