@@ -20,6 +20,8 @@ pub mod points;
 pub mod read;
 /// The server.
 pub mod serve;
+/// `study`: how often the diagnosis is right.
+pub mod study;
 /// `verify`: reference cases.
 pub mod verify;
 
@@ -74,6 +76,13 @@ pub enum Command {
     Read(read::ReadArgs),
     /// Start the server
     Serve(serve::Args),
+    /// Measure how often the diagnosis is right
+    ///
+    /// Makes reports with known faults and honest noise from exercises and their plates, diagnoses them and prints how
+    /// often that was right, what was taken for what, whether stated probabilities hold, how long it took, and what plain
+    /// data snooping makes of the same reports. Faults are drawn from the priors; in the rows by number and by family
+    /// only such that change the report by more than ten standard deviations beside the others.
+    Study(study::StudyArgs),
     /// Hold our numbers against reference cases
     ///
     /// Computes every case of reference files and prints the values under the names that the file's `expected` uses, the
@@ -100,6 +109,7 @@ impl Command {
             Self::Points(args) => points::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Read(args) => read::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Serve(args) => serve::run(args),
+            Self::Study(args) => study::run(&args, &mut Streams::of_process()),
             Self::Verify(args) => verify::run(&args, &mut Streams::of_process()),
         }
     }

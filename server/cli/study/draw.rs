@@ -154,7 +154,10 @@ impl Bench<'_> {
         let values = self.model.predict(plate, &[]).ok()?;
         let line = sampler.below(values.len());
         let written = Reading::from_f64(values.get(line).copied().flatten()?, self.exercise.decimals)?;
-        let places: Vec<i32> = crate::procedure::slips::transpositions(&written).into_iter().map(|(p, _)| p).collect();
+        let places: Vec<i32> = crate::procedure::slips::transpositions(&written)
+            .into_iter()
+            .map(|(p, _)| p)
+            .collect();
         Some(Fault::DigitsTransposed {
             item: self.exercise.characteristics[line].no.clone(),
             place: Some(one(sampler, &places)?),

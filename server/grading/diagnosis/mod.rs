@@ -14,6 +14,7 @@ mod products;
 mod scene;
 mod screen;
 mod search;
+mod snooping;
 mod world;
 
 pub mod priors;
@@ -116,6 +117,21 @@ impl<'a> Diagnoser<'a> {
     #[must_use]
     pub fn diagnose(&self, serial: &Serial, report: &Report) -> Finding {
         self.look(serial, report).unwrap_or_else(Finding::nothing)
+    }
+
+    /// What plain data snooping makes of the report: the baseline of the benchmark. Faults with the standard deviations
+    /// of their amounts.
+    #[must_use]
+    pub fn snoop(&self, serial: &Serial, report: &Report) -> Vec<(Fault, f64)> {
+        let Ok(plate) = self.model.plate(serial) else {
+            return Vec::new();
+        };
+        let of = (self.exercise, &self.model, self.serials.as_slice());
+        let Some(scene) = Scene::new(of, (plate, serial), report, &self.priors) else {
+            return Vec::new();
+        };
+        let weights = family::Weights::new(&scene);
+        snooping::snoop(&scene, &weights, &weights.near(&scene))
     }
 
     fn look(&self, serial: &Serial, report: &Report) -> Option<Finding> {

@@ -1,0 +1,259 @@
+//! The rows of the benchmark: reports drawn, diagnosed and judged.
+
+use std::collections::BTreeMap;
+use std::time::{Duration, Instant};
+
+use super::draw::Bench;
+use super::judge::{Outcome, judge, same_set, tells};
+use crate::exercise::model::Exercise;
+use crate::exercise::names::Serial;
+use crate::grading::diagnosis::{Diagnoser, Finding};
+use crate::grading::grade::DiagnosisState;
+use crate::procedure::fault::{Family, Fault, Procedure};
+use crate::procedure::sampler::Sampler;
+use crate::procedure::simulate::Conditions;
+use crate::procedure::written::Habits;
+use crate::report::model::Report;
+
+/// One report with what is true of it.
+pub(super) struct Case {
+    pub(super) serial: Serial,
+    pub(super) truth: Vec<Fault>,
+    /// What the same pair would have written without the faults.
+    pub(super) honest: Vec<f64>,
+    pub(super) report: Report,
+}
+
+/// What became of the reports of one row.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Row {
+    pub(super) outcomes: BTreeMap<Outcome, u64>,
+    pub(super) times: Vec<Duration>,
+    /// Plain data snooping on the same reports: right, another set named, all.
+    pub(super) snooped: [u64; 3],
+    /// Draws that were passed over because they are below what can be identified.
+    pub(super) below: u64,
+}
+
+impl Row {
+    pub(super) fn all(&self) -> u64 {
+        self.outcomes.values().sum()
+    }
+
+    pub(super) fn of(&self, outcomes: &[Outcome]) -> u64 {
+        outcomes.iter().filter_map(|o| self.outcomes.get(o)).sum()
+    }
+
+    pub(super) fn add(&mut self, other: &Self) {
+        for (outcome, n) in &other.outcomes {
+            *self.outcomes.entry(*outcome).or_default() += n;
+        }
+        self.times.extend(&other.times);
+        self.below += other.below;
+        for (mine, n) in self.snooped.iter_mut().zip(other.snooped) {
+            *mine += n;
+        }
+    }
+}
+
+/// An exercise under study.
+pub(super) struct Study<'a> {
+    pub(super) exercise: &'a Exercise,
+    pub(super) bench: Bench<'a>,
+    pub(super) diagnoser: &'a Diagnoser<'a>,
+    /// Every so many reports the baseline looks at one too; 0 is never.
+    pub(super) snoop_every: u64,
+}
+
+/// Draws that are tried before a family counts as having no room in the exercise.
+const TRIES: usize = 300;
+
+impl Study<'_> {
+    /// A report with these faults of a pair under these conditions.
+    pub(super) fn case(
+        &self,
+        truth: Vec<Fault>,
+        serial: Serial,
+        conditions: Conditions,
+        sampler: &mut Sampler,
+    ) -> Option<Case> {
+        let model = self.diagnoser.model();
+        let procedure = Procedure::with(truth.clone()).ok()?;
+        let mut same_noise = sampler.clone();
+        let measured = model.simulate(&serial, &procedure, conditions, sampler).ok()?;
+        let honest = model
+            .simulate(&serial, &Procedure::perfect(), conditions, &mut same_noise)
+            .ok()?;
+        let rules = &self.exercise.marks;
+        let report = model.write_report(self.exercise, rules, &measured, Habits::default(), sampler);
+        Some(Case {
+            serial,
+            truth,
+            honest: honest.values,
+            report,
+        })
+    }
+
+    pub(super) fn serial(&self, sampler: &mut Sampler) -> Option<Serial> {
+        self.bench.serials.get(sampler.below(self.bench.serials.len())).cloned()
+    }
+
+    /// Faults of these families, all of them large enough to be identified; `below` counts those that were not.
+    pub(super) fn faults(
+        &self,
+        families: &[Family],
+        serial: &Serial,
+        sampler: &mut Sampler,
+        below: &mut u64,
+    ) -> Option<Vec<Fault>> {
+        let mut truth: Vec<Fault> = Vec::new();
+        for _ in 0..TRIES {
+            let family = *families.get(truth.len())?;
+            let Some(fault) = self.bench.fault(family, serial, sampler) else {
+                continue;
+            };
+            truth.push(fault);
+            if !tells(&self.bench, serial, &truth) {
+                truth.pop();
+                *below += 1;
+            } else if truth.len() == families.len() {
+                return Some(truth);
+            }
+        }
+        None
+    }
+
+    /// Diagnoses and judges one report.
+    pub(super) fn run(&self, case: &Case, number: u64, row: &mut Row) -> (Finding, Outcome) {
+        let start = Instant::now();
+        let finding = self.diagnoser.diagnose(&case.serial, &case.report);
+        row.times.push(start.elapsed());
+        let outcome = judge(&self.bench, &case.serial, &case.truth, &case.honest, &finding);
+        *row.outcomes.entry(outcome).or_default() += 1;
+        if self.snoop_every > 0 && number.is_multiple_of(self.snoop_every) {
+            let found = self.diagnoser.snoop(&case.serial, &case.report);
+            let stated: Vec<(&Fault, f64)> = found.iter().map(|(f, sd)| (f, *sd)).collect();
+            let right = same_set(&self.bench, &case.serial, &case.truth, &stated);
+            row.snooped[0] += u64::from(right);
+            row.snooped[1] += u64::from(!right && !stated.is_empty());
+            row.snooped[2] += 1;
+        }
+        (finding, outcome)
+    }
+
+    /// Reports without a fault.
+    pub(super) fn clean(&self, count: u64, conditions: Conditions, sampler: &mut Sampler) -> Row {
+        let mut row = Row::default();
+        for number in 0..count {
+            let case = self
+                .serial(sampler)
+                .and_then(|s| self.case(Vec::new(), s, conditions, sampler));
+            if let Some(case) = case {
+                self.run(&case, number, &mut row);
+            }
+        }
+        row
+    }
+
+    /// Reports with one fault of a family each; `confused` counts what was named instead.
+    pub(super) fn single(
+        &self,
+        family: Family,
+        count: u64,
+        sampler: &mut Sampler,
+        confused: &mut BTreeMap<(Family, String), u64>,
+    ) -> Row {
+        let mut row = Row::default();
+        for number in 0..count {
+            let Some(serial) = self.serial(sampler) else { break };
+            let Some(truth) = self.faults(&[family], &serial, sampler, &mut row.below) else {
+                break;
+            };
+            let Some(case) = self.case(truth, serial, Conditions::default(), sampler) else {
+                continue;
+            };
+            let (finding, outcome) = self.run(&case, number, &mut row);
+            let named = match outcome {
+                Outcome::Right => family.code().to_owned(),
+                Outcome::EqualEffect => "equal effect".to_owned(),
+                Outcome::Wrong => codes(&finding),
+                Outcome::Suspected => "suspected".to_owned(),
+                Outcome::Unexplained => "unexplained".to_owned(),
+                Outcome::Clean => "clean".to_owned(),
+            };
+            *confused.entry((family, named)).or_default() += 1;
+        }
+        row
+    }
+
+    /// Reports with so many faults of different families.
+    pub(super) fn several(&self, faults: usize, count: u64, sampler: &mut Sampler) -> Row {
+        let mut row = Row::default();
+        let mut number = 0;
+        let mut tries = 0;
+        while number < count && tries < 20 * count {
+            tries += 1;
+            let Some(serial) = self.serial(sampler) else { break };
+            let mut families: Vec<Family> = Vec::new();
+            while families.len() < faults {
+                let family = Family::ALL[sampler.below(Family::ALL.len())].1;
+                if !families.contains(&family) {
+                    families.push(family);
+                }
+            }
+            let Some(truth) = self.faults(&families, &serial, sampler, &mut row.below) else {
+                continue;
+            };
+            let Some(case) = self.case(truth, serial, Conditions::default(), sampler) else {
+                continue;
+            };
+            self.run(&case, number, &mut row);
+            number += 1;
+        }
+        row
+    }
+
+    /// A separate draw from the priors, small effects included: stated probability and whether it was right.
+    pub(super) fn calibration(&self, count: u64, sampler: &mut Sampler) -> (Row, Vec<(f64, bool)>) {
+        let mut row = Row::default();
+        let mut stated = Vec::new();
+        let weights: f64 = Family::ALL.iter().map(|(_, f)| self.bench.priors.weight(*f)).sum();
+        for number in 0..count {
+            let Some(serial) = self.serial(sampler) else { break };
+            let mut left = sampler.uniform();
+            let mut faults = 0;
+            for (n, p) in self.bench.priors.count.iter().enumerate() {
+                if left < *p {
+                    faults = n;
+                    break;
+                }
+                left -= p;
+            }
+            let mut truth: Vec<Fault> = Vec::new();
+            while truth.len() < faults {
+                let mut at = sampler.uniform() * weights;
+                let family = Family::ALL.iter().map(|(_, f)| *f).find(|f| {
+                    at -= self.bench.priors.weight(*f);
+                    at < 0.0
+                });
+                let fault = family.filter(|f| !truth.iter().any(|t| t.family() == *f));
+                truth.extend(fault.and_then(|f| self.bench.fault(f, &serial, sampler)));
+            }
+            let Some(case) = self.case(truth, serial, Conditions::default(), sampler) else {
+                continue;
+            };
+            let (finding, outcome) = self.run(&case, number, &mut row);
+            if finding.state == DiagnosisState::FaultStated {
+                let right = matches!(outcome, Outcome::Right | Outcome::EqualEffect);
+                stated.push((finding.probability.unwrap_or(0.0), right));
+            }
+        }
+        (row, stated)
+    }
+}
+
+fn codes(finding: &Finding) -> String {
+    let mut codes: Vec<&str> = finding.faults.iter().map(|f| f.fault.family().code()).collect();
+    codes.sort_unstable();
+    codes.join(" + ")
+}

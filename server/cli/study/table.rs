@@ -1,0 +1,138 @@
+//! The tables of the benchmark.
+
+use std::collections::BTreeSet;
+use std::io::Write;
+use std::time::Duration;
+
+use super::Rows;
+use super::judge::Outcome;
+use super::rows::Row;
+use crate::cohort::agreement::wilson;
+
+const CONFIDENCE: f64 = 0.95;
+
+/// A share with its 95 % Wilson interval, in per cent.
+fn share(found: u64, all: u64) -> String {
+    wilson(found, all, CONFIDENCE).map_or_else(
+        |_| "-".to_owned(),
+        |p| {
+            format!(
+                "{:.2} ({:.2} to {:.2})",
+                100.0 * p.value,
+                100.0 * p.lower,
+                100.0 * p.upper
+            )
+        },
+    )
+}
+
+/// The value below which this part of the sorted times lies, in milliseconds.
+fn quantile(times: &[Duration], part: f64) -> f64 {
+    let places = u32::try_from(times.len()).unwrap_or(u32::MAX);
+    let wanted = part * f64::from(places);
+    let mut below = 0_u32;
+    for time in times {
+        below += 1;
+        if f64::from(below) >= wanted {
+            return time.as_secs_f64() * 1e3;
+        }
+    }
+    times.last().map_or(0.0, |t| t.as_secs_f64() * 1e3)
+}
+
+pub(super) fn print(rows: &Rows, out: &mut dyn Write) -> std::io::Result<()> {
+    writeln!(
+        out,
+        "{:<28} {:>7} {:>26} {:>22} {:>9} {:>11} {:>6}  {:>20}  {:>22}",
+        "reports",
+        "number",
+        "right %",
+        "another stated %",
+        "suspected",
+        "unexplained",
+        "clean",
+        "ms median, p99, max",
+        "data snooping right, wrong %"
+    )?;
+    for (name, row) in &rows.named {
+        line(name, row, out)?;
+    }
+    writeln!(out, "One fault, by family")?;
+    for (family, row) in &rows.singles {
+        line(family.code(), row, out)?;
+    }
+    confusion(rows, out)?;
+    calibration(rows, out)?;
+    writeln!(out)
+}
+
+fn line(name: &str, row: &Row, out: &mut dyn Write) -> std::io::Result<()> {
+    let all = row.all();
+    // A clean report is right when nothing is stated.
+    let clean = name.starts_with("clean");
+    let right = if clean {
+        row.of(&[Outcome::Clean, Outcome::Suspected, Outcome::Unexplained])
+    } else {
+        row.of(&[Outcome::Right, Outcome::EqualEffect])
+    };
+    let mut times = row.times.clone();
+    times.sort_unstable();
+    let [right_snooped, wrong_snooped, snooped] = row.snooped;
+    let percent = |n: u64| share(n, snooped).split(' ').next().unwrap_or("-").to_owned();
+    writeln!(
+        out,
+        "{name:<28} {all:>7} {:>26} {:>22} {:>9} {:>11} {:>6}  {:>6.2} {:>6.2} {:>6.1}  {:>12} {:>9}{}",
+        share(right, all),
+        share(row.of(&[Outcome::Wrong]), all),
+        row.of(&[Outcome::Suspected]),
+        row.of(&[Outcome::Unexplained]),
+        row.of(&[Outcome::Clean]),
+        quantile(&times, 0.5),
+        quantile(&times, 0.99),
+        quantile(&times, 1.0),
+        percent(right_snooped),
+        percent(wrong_snooped),
+        if row.below > 0 {
+            format!("  ({} draws below the identifiable size)", row.below)
+        } else {
+            String::new()
+        },
+    )
+}
+
+/// What was named where another family was true; what was right is left out.
+fn confusion(rows: &Rows, out: &mut dyn Write) -> std::io::Result<()> {
+    writeln!(out, "True family, and what was said")?;
+    let families: BTreeSet<_> = rows.confused.keys().map(|(f, _)| *f).collect();
+    for family in families {
+        let said: Vec<String> = rows
+            .confused
+            .iter()
+            .filter(|((f, _), _)| *f == family)
+            .map(|((_, said), n)| format!("{said} {n}"))
+            .collect();
+        writeln!(out, "  {:<24} {}", family.code(), said.join(", "))?;
+    }
+    Ok(())
+}
+
+/// Of those stated at a probability, how many were right.
+fn calibration(rows: &Rows, out: &mut dyn Write) -> std::io::Result<()> {
+    writeln!(out, "Of those stated at p, right")?;
+    for (from, to) in [(0.0, 0.95), (0.95, 0.99), (0.99, 0.999), (0.999, 1.1)] {
+        let these: Vec<&(f64, bool)> = rows.stated.iter().filter(|(p, _)| *p >= from && *p < to).collect();
+        let count = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
+        let right = these.iter().filter(|(_, right)| *right).count();
+        let sum: f64 = these.iter().map(|(p, _)| p).sum();
+        let places = u32::try_from(these.len()).unwrap_or(u32::MAX);
+        if places > 0 {
+            writeln!(
+                out,
+                "  p {:.3} on the average of {places}: {} %",
+                sum / f64::from(places),
+                share(count(right), count(these.len()))
+            )?;
+        }
+    }
+    Ok(())
+}
