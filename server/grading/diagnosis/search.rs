@@ -11,6 +11,7 @@ use super::products;
 use super::scene::{Scene, count};
 use super::screen::{Ranked, screen};
 use super::world::{BASIS, World, basis, world};
+use crate::exercise::model::Axis;
 use crate::procedure::fault::{Fault, MOST_FAULTS};
 
 /// Worlds that sets are looked for in, and by how much their robust score may be below the best.
@@ -22,6 +23,10 @@ const EXACT_OF_WORLD: usize = 6;
 /// Most that one value counts when a world is looked at, and what it must gain.
 const WORST: f64 = 12.0;
 const LEAST_GAIN: f64 = 3.0;
+/// Best sets that are refined.
+const REFINED: usize = 2;
+/// Standard deviations of a shift that is hardly one.
+const FAR_SHIFT: f64 = 4.0;
 /// Linear scores below the best that are not weighed exactly, but for the best few of each world.
 const LINEAR_GAP: f64 = 22.0;
 /// Sets that are weighed under all kinds of noise.
@@ -63,10 +68,12 @@ pub(super) fn search(scene: &Scene<'_>, weights: &Weights, near: &[Pick]) -> Opt
     let ranked = screen(scene, weights, near, &none, &[0.0; BASIS], false);
     if !fits(scene, &clean, &ranked) {
         search.worlds(&basis, none.clone(), ranked.clone());
+        search.refine();
         if !search.sets.iter().any(good) {
             search.thorough = true;
             search.worlds(&basis, none, ranked);
             search.extend();
+            search.refine();
         }
     }
     search.sets.push(clean.clone());
@@ -105,6 +112,9 @@ impl Search<'_, '_> {
         let mut worlds = vec![none];
         let mut parents = vec![0];
         for depth in 1..=MOST_FAULTS {
+            if parents.is_empty() {
+                break;
+            }
             let mut next = Vec::new();
             for parent in &parents {
                 next.extend(self.children(basis, &worlds[*parent]));
@@ -120,15 +130,33 @@ impl Search<'_, '_> {
                     worlds.push(w);
                 }
             }
-            let top = worlds.iter().max_by(|a, b| a.score.total_cmp(&b.score));
-            // One value that does not fit is the affair of a slip, unless there is a world about already.
-            let settled = |w: &World| w.misfits == 0 || w.picks.is_empty() && w.misfits == 1;
-            if top.is_none_or(settled) || depth == MOST_FAULTS {
+            if depth == MOST_FAULTS {
                 break;
             }
-            parents = (before..worlds.len()).collect();
+            parents = self.parents(&worlds, before);
         }
         self.screen_worlds(worlds, of_none);
+    }
+
+    /// Worlds that another one is looked for beside. Where everything fits already, what else there is may have been taken
+    /// up by near faults: the best world is opened all the same, unless it is the clean one.
+    fn parents(&self, worlds: &[World], before: usize) -> Vec<usize> {
+        let found: Vec<usize> = (before..worlds.len()).collect();
+        let top = (0..worlds.len()).max_by(|a, b| worlds[*a].score.total_cmp(&worlds[*b].score));
+        let Some(best) = top.map(|t| &worlds[t]) else {
+            return found;
+        };
+        // One value that does not fit is the affair of a slip.
+        let settled = best.misfits == 0 || best.picks.is_empty() && best.misfits == 1;
+        if self.thorough || !settled {
+            found
+        } else {
+            found
+                .into_iter()
+                .filter(|i| worlds[*i].score > best.score - 12.0)
+                .take(2)
+                .collect()
+        }
     }
 
     fn children(&self, basis: &[&Pick], parent: &World) -> Vec<World> {
@@ -252,6 +280,7 @@ impl Search<'_, '_> {
                     false,
                 ));
             }
+            ranked.extend(self.beside_steps(&ranked, world));
             ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
             let rest = ranked.split_off(ranked.len().min(EXACT_OF_WORLD));
             first.extend(ranked);
@@ -268,6 +297,43 @@ impl Search<'_, '_> {
         }
     }
 
+    /// Sets beside known steps that do not add up with other tip faults: the tip ignored on sizes, where it is in one of
+    /// the best sets, and a far corner, where a shift is too large for anything else.
+    fn beside_steps(&self, ranked: &[Ranked], of: &World) -> Vec<Ranked> {
+        if of.picks.len() + 2 > MOST_FAULTS {
+            return Vec::new();
+        }
+        let best = ranked.iter().map(|r| r.score).fold(f64::NEG_INFINITY, f64::max);
+        let close: Vec<&Pick> = ranked
+            .iter()
+            .filter(|r| r.score > best - LINEAR_GAP)
+            .flat_map(|r| &r.picks)
+            .collect();
+        let basis = basis(self.near);
+        let shifted = |axis: Axis| {
+            let of_axis = |p: &&Pick| matches!(p.fault, Fault::OriginShift { axis: a, .. } if a == axis);
+            let place = basis.iter().position(|p| of_axis(p));
+            place.is_some_and(|k| of.amounts[k].abs() > FAR_SHIFT * basis[k].sd.unwrap_or(1.0))
+        };
+        let matters = |p: &&Pick| match &p.fault {
+            Fault::TipIgnoredOnSize {} => close.iter().any(|q| q.fault == p.fault),
+            Fault::OppositeCorner { axis } => shifted(axis.axis()),
+            _ => false,
+        };
+        let mut found = Vec::new();
+        for step in self.near.iter().filter(matters) {
+            if of.picks.iter().any(|p| p.fault == step.fault) {
+                continue;
+            }
+            let picks = of.picks.iter().chain([step]).cloned().collect();
+            if let Some(w) = world(self.scene, &basis, picks) {
+                found.extend(screen(self.scene, self.weights, self.near, &w, &[0.0; BASIS], false));
+                found.extend(screen(self.scene, self.weights, self.near, &w, &w.amounts, false));
+            }
+        }
+        found
+    }
+
     /// Whether an orientation or a position is far off, whose slope at 0 may point the wrong way.
     fn turns_far(&self, world: &World) -> bool {
         self.scene.lines().any(|i| products::far(self.scene, world, i))
@@ -282,6 +348,52 @@ impl Search<'_, '_> {
         self.weighed += 1;
         if let Some(set) = assess(self.scene, picks, &self.scene.priors.noise[..1]) {
             self.sets.push(set);
+        }
+    }
+
+    /// Tries the best sets without each of their faults, and with a world in place of what spoilt a single value.
+    fn refine(&mut self) {
+        self.sets.sort_by(|a, b| b.log_weight.total_cmp(&a.log_weight));
+        let best: Vec<Assessed> = self.sets.iter().take(REFINED).cloned().collect();
+        for set in best {
+            for left_out in 0..set.picks.len() {
+                let settled = |p: (usize, &Pick)| Pick {
+                    fault: set.faults[p.0].clone(),
+                    ..p.1.clone()
+                };
+                let kept = set.picks.iter().enumerate().filter(|(p, _)| *p != left_out);
+                let rest: Vec<Pick> = kept.map(settled).collect();
+                self.weigh(&rest);
+                let out = &set.picks[left_out];
+                if let (false, Some(line)) = (
+                    out.is_predicted(),
+                    out.undone.map(|u| u.0).or(out.dropped.first().copied()),
+                ) {
+                    self.replace(&rest, line);
+                }
+            }
+        }
+    }
+
+    /// Weighs worlds beside `rest` that bring a line nearer to what is written.
+    fn replace(&mut self, rest: &[Pick], line: usize) {
+        let faults: Vec<Fault> = rest
+            .iter()
+            .filter(|p| p.is_predicted())
+            .map(|p| p.fault.clone())
+            .collect();
+        let Some(now) = self.scene.predict(&faults) else { return };
+        let off = |predicted: &[f64]| self.scene.difference(line, self.scene.y[line], predicted[line]).abs();
+        for world in self.weights.worlds(self.scene, &faults, &[]) {
+            let with: Vec<Fault> = faults.iter().chain([&world.fault]).cloned().collect();
+            let nearer = self
+                .scene
+                .predict(&with)
+                .is_some_and(|with| off(&with) + self.scene.u[line] < off(&now));
+            if nearer {
+                let picks: Vec<Pick> = rest.iter().chain([&world]).cloned().collect();
+                self.weigh(&picks);
+            }
         }
     }
 

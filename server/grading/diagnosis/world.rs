@@ -18,6 +18,8 @@ pub(super) const BASIS: usize = 8;
 const CAP: f64 = 12.0;
 /// Squares of residuals around which weights fall off.
 const SOFT: f64 = 9.0;
+/// What an amount in use costs.
+const USED: f64 = 0.5;
 const ITERATIONS: usize = 3;
 /// By what the scale of the weights falls from step to step, and steps at most.
 const FALL: f64 = 8.0;
@@ -172,9 +174,9 @@ impl Robust<'_> {
     fn loss(&self, amounts: &[f64; BASIS]) -> f64 {
         let values: f64 = self.rows.iter().map(|i| (0.5 * self.left(amounts, *i)).min(CAP)).sum();
         let prior: f64 = amounts.iter().zip(&self.sd).map(|(a, s)| 0.5 * (a / s) * (a / s)).sum();
-        // Every amount in use costs about what its prior's width does.
+        // Of two ends that fit alike, the one with fewer amounts.
         let used = amounts.iter().zip(&self.sd).filter(|(a, s)| a.abs() > 1e-3 * **s);
-        values + prior.min(60.0) + used.map(|_| 4.0).sum::<f64>()
+        values + prior.min(60.0) + used.map(|_| USED).sum::<f64>()
     }
 
     /// From no near fault, and from least squares with weights that fall off ever more sharply, so that few values that are
