@@ -312,7 +312,7 @@ impl Search<'_, '_> {
         let basis = basis(self.near);
         let shifted = |axis: Axis| {
             let of_axis = |p: &&Pick| matches!(p.fault, Fault::OriginShift { axis: a, .. } if a == axis);
-            let place = basis.iter().position(|p| of_axis(p));
+            let place = basis.iter().position(of_axis);
             place.is_some_and(|k| of.amounts[k].abs() > FAR_SHIFT * basis[k].sd.unwrap_or(1.0))
         };
         let matters = |p: &&Pick| match &p.fault {
