@@ -10,7 +10,7 @@ use std::process::ExitCode;
 use anyhow::Context;
 use rust_embed::Embed;
 
-use super::serve::{listen, open};
+use super::serve::{hold, listen, open};
 use super::{block_on, log, say};
 use crate::actions::clock::Clock;
 use crate::config::{Given, Settings};
@@ -40,6 +40,7 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
     block_on(async {
         // The port first: who cannot have it should not wait for a school.
         let listener = listen(&settings).await?;
+        let _held = hold(&settings)?;
         if !settings.data.join(FILE_NAME).exists() {
             say("Filling the demo school...")?;
             build(&settings, &school).await?;

@@ -13,6 +13,7 @@ use crate::actions::clock::Clock;
 use crate::actions::sign_in::Lasting;
 use crate::config::{Given, Settings};
 use crate::store::Store;
+use crate::store::held::Held;
 use crate::store::people::{self, Role};
 use crate::web::app::App;
 use crate::web::serve::{asked_to_stop, serve};
@@ -40,6 +41,13 @@ pub(super) fn settings(file: Option<&Path>, given: Given, data: &str) -> anyhow:
         }
     };
     Ok(Settings::new(given, PathBuf::from(data))?)
+}
+
+/// Takes the data folder for this process; it is made where it is not there.
+pub(super) fn hold(settings: &Settings) -> anyhow::Result<Held> {
+    let folder = settings.data.display();
+    std::fs::create_dir_all(&settings.data).with_context(|| format!("the data folder {folder} cannot be made"))?;
+    Ok(Held::take(&settings.data)?)
 }
 
 /// Opens the database of a folder, which is made where it is not there.
@@ -76,6 +84,7 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
     log("info");
     let settings = settings(args.settings.as_deref(), args.given, "data")?;
     block_on(async {
+        let _held = hold(&settings)?;
         let service = open(&settings, Clock::default()).await?;
         let listener = listen(&settings).await?;
         say(format_args!("Platemark listens on http://{}", listener.local_addr()?))?;

@@ -19,6 +19,8 @@ pub mod gradebook;
 pub mod grades;
 /// Points of lines marked by hand.
 pub mod hand_marks;
+/// The data folder as one server's own.
+pub mod held;
 /// Row numbers that cannot be mixed up.
 pub mod ids;
 /// Pairs and who is in them.

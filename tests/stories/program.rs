@@ -151,10 +151,20 @@ async fn the_first_instructor_is_added_and_signs_in() {
         .is(200)
         .has("Classes");
 
-    // A second server cannot have the same port, and says what to do.
-    let address = server.address().replace("http://", "");
+    // A second server cannot have the same folder or the same port, and says what to do.
     let second = Command::new(PROGRAM)
-        .args(["serve", "--data", data, "--listen", &address])
+        .args(["serve", "--data", data, "--listen", "127.0.0.1:0"])
+        .output()
+        .unwrap();
+    assert_eq!(second.status.code(), Some(1));
+    assert!(
+        String::from_utf8_lossy(&second.stderr).contains("another Platemark server runs on the data folder"),
+        "{second:?}"
+    );
+    let address = server.address().replace("http://", "");
+    let other = tempfile::tempdir().unwrap();
+    let second = Command::new(PROGRAM)
+        .args(["serve", "--data", other.path().to_str().unwrap(), "--listen", &address])
         .output()
         .unwrap();
     assert_eq!(second.status.code(), Some(1));
