@@ -63,6 +63,25 @@ impl Access {
     }
 }
 
+/// Whether a person may see what plates really are: references, planted deviations, and whatever they can be worked out
+/// from. The one place where this is decided; a page that staff share asks here what to leave out.
+#[must_use]
+pub const fn may_see_truth(person: &Person) -> bool {
+    matches!(person.role, Role::Instructor)
+}
+
+/// Whether a person may review reports: look at them, comment, answer a query.
+#[must_use]
+pub const fn may_review(person: &Person) -> bool {
+    matches!(person.role, Role::Instructor | Role::Assistant)
+}
+
+/// Whether a person may change a class: its people, pairs, assignments and machine time.
+#[must_use]
+pub const fn may_change_class(person: &Person) -> bool {
+    matches!(person.role, Role::Instructor)
+}
+
 enum Denied {
     Nobody,
     Other(&'static str),
@@ -359,6 +378,26 @@ impl AddressLimit {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn only_instructors_see_the_truth_and_change_a_class() {
+        let person = |role| Person {
+            id: crate::store::ids::PersonId(1),
+            role,
+            name: "Somebody".to_owned(),
+            sign_in: "somebody".to_owned(),
+        };
+        for (role, truth, review) in [
+            (Role::Instructor, true, true),
+            (Role::Assistant, false, true),
+            (Role::Student, false, false),
+        ] {
+            let person = person(role);
+            assert_eq!(may_see_truth(&person), truth, "{role:?}");
+            assert_eq!(may_review(&person), review, "{role:?}");
+            assert_eq!(may_change_class(&person), truth, "{role:?}");
+        }
+    }
 
     #[test]
     fn one_address_is_held_up_for_a_window_and_no_other() {
