@@ -41,9 +41,16 @@ pub struct Given {
     /// Address and port to listen on [default: 127.0.0.1:8080]
     #[arg(long, env = "PLATEMARK_LISTEN", value_name = "ADDRESS:PORT")]
     pub listen: Option<SocketAddr>,
+    /// Address and port of a second listener that only answers /metrics; keep it away from the school's network
+    #[arg(long, env = "PLATEMARK_METRICS", value_name = "ADDRESS:PORT")]
+    pub metrics: Option<SocketAddr>,
     /// A proxy in front speaks HTTPS: cookies are sent over it only, and browsers are told to stay with it
     #[arg(long, env = "PLATEMARK_BEHIND_TLS", num_args = 0..=1, default_missing_value = "true")]
     pub behind_tls: Option<bool>,
+    /// The proxy in front puts the browser's address last into the header X-Forwarded-For: tries to sign in are counted
+    /// by it. Only where nobody reaches this server but through the proxy
+    #[arg(long, env = "PLATEMARK_FORWARDED_FOR", num_args = 0..=1, default_missing_value = "true")]
+    pub forwarded_for: Option<bool>,
     /// Minutes without use after which a person is signed out [default: 120]
     #[arg(long, env = "PLATEMARK_IDLE_MINUTES", value_name = "MINUTES")]
     pub idle_minutes: Option<u32>,
@@ -70,7 +77,9 @@ impl Given {
         Self {
             data: self.data.or(other.data),
             listen: self.listen.or(other.listen),
+            metrics: self.metrics.or(other.metrics),
             behind_tls: self.behind_tls.or(other.behind_tls),
+            forwarded_for: self.forwarded_for.or(other.forwarded_for),
             idle_minutes: self.idle_minutes.or(other.idle_minutes),
             session_hours: self.session_hours.or(other.session_hours),
         }
@@ -84,8 +93,12 @@ pub struct Settings {
     pub data: PathBuf,
     /// Where to listen.
     pub listen: SocketAddr,
+    /// Where to answer /metrics, if anywhere.
+    pub metrics: Option<SocketAddr>,
     /// Whether a proxy in front speaks HTTPS.
     pub behind_tls: bool,
+    /// Whether a proxy in front tells the browser's address.
+    pub forwarded_for: bool,
     /// Without use for so long, a session ends.
     pub idle: Duration,
     /// After so long a session ends in any case.
@@ -118,7 +131,9 @@ impl Settings {
         Ok(Self {
             data: given.data.unwrap_or(data),
             listen: given.listen.unwrap_or(LISTEN),
+            metrics: given.metrics,
             behind_tls: given.behind_tls.unwrap_or(false),
+            forwarded_for: given.forwarded_for.unwrap_or(false),
             idle: Duration::from_secs(u64::from(idle) * 60),
             longest: Duration::from_secs(u64::from(hours) * 3600),
         })

@@ -33,6 +33,12 @@ impl Clock {
         self.forward_ms.store(by, Ordering::Relaxed);
     }
 
+    /// Puts the clock back, as somebody who sets the machine's clock might.
+    pub fn put_back(&self, by: Duration) {
+        let by = i64::try_from(by.as_millis()).unwrap_or(i64::MAX);
+        self.forward_ms.fetch_sub(by, Ordering::Relaxed);
+    }
+
     /// Puts the clock forward for everybody who holds it.
     pub fn put_forward(&self, by: Duration) {
         let by = i64::try_from(by.as_millis()).unwrap_or(i64::MAX);

@@ -53,7 +53,7 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
         for line in sign_ins(&school) {
             say(line)?;
         }
-        serve(App::new(service, settings), listener, asked_to_stop()).await?;
+        serve(App::new(service, settings), listener, asked_to_stop()).await;
         Ok(ExitCode::SUCCESS)
     })
 }

@@ -1,6 +1,7 @@
 //! `platemark serve`: the server.
 
 use std::io::ErrorKind;
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -16,7 +17,7 @@ use crate::store::Store;
 use crate::store::held::Held;
 use crate::store::people::{self, Role};
 use crate::web::app::App;
-use crate::web::serve::{asked_to_stop, serve};
+use crate::web::serve::{asked_to_stop, serve, serve_metrics};
 
 /// Arguments of the command.
 #[derive(Debug, clap::Args)]
@@ -64,19 +65,23 @@ pub(super) async fn open(settings: &Settings, clock: Clock) -> anyhow::Result<Se
     Ok(Service::new(store, clock, lasting))
 }
 
-/// Takes the port, and says what to do where somebody else has it.
+/// Takes the port of the pages.
 pub(super) async fn listen(settings: &Settings) -> anyhow::Result<TcpListener> {
-    let address = settings.listen;
+    bind(settings.listen, "--listen").await
+}
+
+/// Takes a port, and says what to do where somebody else has it.
+async fn bind(address: SocketAddr, option: &str) -> anyhow::Result<TcpListener> {
     match TcpListener::bind(address).await {
         Ok(listener) => Ok(listener),
         Err(error) if error.kind() == ErrorKind::AddrInUse => {
             let other = address.port().checked_add(1).unwrap_or(8081);
             bail!(
-                "another program listens on {address} already. Stop it, or choose another port: --listen {}:{other}",
+                "another program listens on {address} already. Stop it, or choose another port: {option} {}:{other}",
                 address.ip()
             )
         }
-        Err(error) => Err(error).with_context(|| format!("cannot listen on {address}; choose another with --listen")),
+        Err(error) => Err(error).with_context(|| format!("cannot listen on {address}; choose another with {option}")),
     }
 }
 
@@ -94,7 +99,15 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
                 "There is no instructor yet: platemark instructor add NAME --data {data}"
             ))?;
         }
-        serve(App::new(service, settings), listener, asked_to_stop()).await?;
+        let told = match settings.metrics {
+            Some(address) => Some(bind(address, "--metrics").await?),
+            None => None,
+        };
+        let app = App::new(service, settings);
+        if let Some(listener) = told {
+            tokio::spawn(serve_metrics(app.clone(), listener));
+        }
+        serve(app, listener, asked_to_stop()).await;
         Ok(ExitCode::SUCCESS)
     })
 }

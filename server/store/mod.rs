@@ -41,6 +41,8 @@ pub mod when;
 pub mod writer;
 
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use sqlx::sqlite::{
@@ -69,7 +71,7 @@ pub enum StoreError {
     #[error("the database is locked by another process: {0}")]
     Busy(#[source] sqlx::Error),
     /// The file is damaged.
-    #[error("the database file is damaged: {0}")]
+    #[error("the database file is damaged ({0}). Stop the server and restore the last backup into this folder")]
     Damaged(#[source] sqlx::Error),
     /// A migration did not apply.
     #[error("the database could not be brought up to date: {0}")]
@@ -79,7 +81,7 @@ pub enum StoreError {
     Stopping,
     /// The transaction that this was one of many in was not kept.
     #[error("not stored: {0}")]
-    Batch(#[source] std::sync::Arc<StoreError>),
+    Batch(#[source] Arc<StoreError>),
     /// What was stored does not have the form that it was stored in.
     #[error("{what} in the database cannot be read: {found}")]
     Unreadable {
@@ -126,6 +128,8 @@ pub struct Store {
     readers: SqlitePool,
     writers: SqlitePool,
     writer: Writer,
+    file: Arc<Path>,
+    damaged: Arc<AtomicBool>,
 }
 
 /// A change in progress: everything in it is kept by [`Tx::commit`], or nothing.
@@ -179,6 +183,8 @@ impl Store {
             readers,
             writers,
             writer,
+            file: folder.join(FILE_NAME).into(),
+            damaged: Arc::default(),
         })
     }
 
@@ -198,6 +204,39 @@ impl Store {
     #[must_use]
     pub const fn writer(&self) -> &Writer {
         &self.writer
+    }
+
+    /// The database file.
+    #[must_use]
+    pub fn file(&self) -> &Path {
+        &self.file
+    }
+
+    /// Reads the whole file once to see whether it is sound, beside everything else. What is found is remembered for
+    /// [`Store::is_damaged`].
+    ///
+    /// # Errors
+    /// When it could not be read to its end; [`StoreError::Damaged`] when it is not sound.
+    pub async fn check(&self) -> Result<(), StoreError> {
+        let found = sqlx::query_scalar!(r#"select quick_check || '' as "said!: String" from pragma_quick_check"#)
+            .fetch_one(&self.readers)
+            .await
+            .map_err(StoreError::from);
+        let checked = match found {
+            Ok(said) if said == "ok" => Ok(()),
+            Ok(said) => Err(StoreError::Damaged(sqlx::Error::Protocol(said))),
+            Err(error) => Err(error),
+        };
+        if matches!(checked, Err(StoreError::Damaged(_))) {
+            self.damaged.store(true, Ordering::Relaxed);
+        }
+        checked
+    }
+
+    /// Whether the last [`Store::check`] found damage.
+    #[must_use]
+    pub fn is_damaged(&self) -> bool {
+        self.damaged.load(Ordering::Relaxed)
     }
 
     /// Whether the database answers.

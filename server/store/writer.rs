@@ -4,6 +4,7 @@
 //! at once cost one write to the disk, and no answer is given for what could still be lost.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use sqlx::SqlitePool;
 use tokio::sync::{Mutex, mpsc, oneshot};
@@ -35,10 +36,22 @@ enum Outcome {
     Nothing,
 }
 
+/// What the task has done since the start.
+#[derive(Debug, Default)]
+pub struct Counts {
+    /// Jobs in transactions that were kept.
+    pub kept: AtomicU64,
+    /// Transactions that were kept.
+    pub commits: AtomicU64,
+    /// Jobs in transactions that the disk did not take.
+    pub failed: AtomicU64,
+}
+
 /// The way to the task.
 #[derive(Debug, Clone)]
 pub struct Writer {
     jobs: mpsc::Sender<Job>,
+    counts: Arc<Counts>,
     task: Arc<Mutex<Option<JoinHandle<()>>>>,
 }
 
@@ -55,9 +68,11 @@ impl std::fmt::Debug for Job {
 impl Writer {
     pub(super) fn start(pool: SqlitePool) -> Self {
         let (jobs, waiting) = mpsc::channel(QUEUE);
-        let task = tokio::spawn(run(pool, waiting));
+        let counts = Arc::new(Counts::default());
+        let task = tokio::spawn(run(pool, waiting, Arc::clone(&counts)));
         Self {
             jobs,
+            counts,
             task: Arc::new(Mutex::new(Some(task))),
         }
     }
@@ -80,6 +95,18 @@ impl Writer {
         self.send(Job::Grade(Box::new(grade), answer), told).await
     }
 
+    /// How many jobs are in line.
+    #[must_use]
+    pub fn waiting(&self) -> usize {
+        self.jobs.max_capacity().saturating_sub(self.jobs.capacity())
+    }
+
+    /// What was done since the start.
+    #[must_use]
+    pub fn counts(&self) -> &Counts {
+        &self.counts
+    }
+
     async fn send<T>(&self, job: Job, told: oneshot::Receiver<Result<T, StoreError>>) -> Result<T, StoreError> {
         self.jobs.send(job).await.map_err(|_| StoreError::Stopping)?;
         told.await.map_err(|_| StoreError::Stopping)?
@@ -97,7 +124,7 @@ impl Writer {
     }
 }
 
-async fn run(pool: SqlitePool, mut waiting: mpsc::Receiver<Job>) {
+async fn run(pool: SqlitePool, mut waiting: mpsc::Receiver<Job>, counts: Arc<Counts>) {
     let mut batch = Vec::with_capacity(BATCH);
     loop {
         if waiting.recv_many(&mut batch, BATCH).await == 0 {
@@ -107,18 +134,23 @@ async fn run(pool: SqlitePool, mut waiting: mpsc::Receiver<Job>) {
             // No new ones; those in the channel are still handed out, and then it ends.
             waiting.close();
         }
-        write(&pool, std::mem::take(&mut batch)).await;
+        write(&pool, std::mem::take(&mut batch), &counts).await;
     }
 }
 
-async fn write(pool: &SqlitePool, batch: Vec<Job>) {
+async fn write(pool: &SqlitePool, batch: Vec<Job>, counts: &Counts) {
+    let jobs = u64::try_from(batch.len()).unwrap_or(u64::MAX);
     let mut outcomes = Vec::with_capacity(batch.len());
     match attempt(pool, &batch, &mut outcomes).await {
-        Ok(()) => batch
-            .into_iter()
-            .zip(outcomes)
-            .for_each(|(job, outcome)| tell(job, outcome)),
+        Ok(()) => {
+            counts.kept.fetch_add(jobs, Ordering::Relaxed);
+            counts.commits.fetch_add(1, Ordering::Relaxed);
+            for (job, outcome) in batch.into_iter().zip(outcomes) {
+                tell(job, outcome);
+            }
+        }
         Err(error) => {
+            counts.failed.fetch_add(jobs, Ordering::Relaxed);
             tracing::error!(%error, waiting = batch.len(), "a batch was not stored");
             let error = Arc::new(error);
             for job in batch {

@@ -5,13 +5,13 @@
 //! (`ClassOf`, `AssignmentOf`, `ReportOf`, `MyAssignment`, `MyReport`); other people's objects are not found.
 
 use std::collections::BTreeMap;
-use std::net::IpAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use axum::extract::{FromRequestParts, OptionalFromRequestParts, Path, Request, State};
-use axum::http::Method;
 use axum::http::request::Parts;
+use axum::http::{HeaderMap, Method};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::CookieJar;
@@ -343,6 +343,17 @@ impl FromRequestParts<App> for MyReport {
             assignment,
         })
     }
+}
+
+/// Where a request comes from: the connection's other end, or what the proxy in front says of it.
+#[must_use]
+pub fn address(app: &App, connection: SocketAddr, headers: &HeaderMap) -> IpAddr {
+    let told = || {
+        let last = headers.get_all("x-forwarded-for").iter().next_back()?;
+        last.to_str().ok()?.rsplit(',').next()?.trim().parse().ok()
+    };
+    let told = if app.settings.forwarded_for { told() } else { None };
+    told.unwrap_or_else(|| connection.ip())
 }
 
 /// Tries to sign in that one address may make in [`WINDOW`]: a school is one address, so it is many.

@@ -5,6 +5,8 @@
 
 /// What every handler can reach.
 pub mod app;
+/// How many connections, and how long each may take.
+mod connections;
 /// What a handler fails with, and the page for every 4xx and 5xx.
 pub mod errors;
 /// The head of every page.
@@ -15,6 +17,8 @@ pub mod graded;
 pub mod guards;
 /// What happens to every request, in one stack.
 pub mod layers;
+/// What the server counts.
+pub mod metrics;
 /// One file per page.
 pub mod pages;
 /// Pictures of exercises and of what was off.

@@ -13,7 +13,7 @@ use super::guards::{Access, admit};
 use super::pages::{
     assign, assignment, class, classes, exercise, exercises, gradebook, graded_report, import, my, sign_in, start,
 };
-use super::{layers, static_files, upload};
+use super::{layers, metrics, static_files, upload};
 
 /// Largest form without files.
 const FORM_BYTES: usize = 1024 * 1024;
@@ -105,7 +105,8 @@ pub fn router(app: &App) -> Router {
         let handler = route
             .handler
             .layer(DefaultBodyLimit::max(route.most_bytes))
-            .layer(guard);
+            .layer(guard)
+            .layer(from_fn_with_state(app.clone(), metrics::count));
         routes = routes.route(route.path, handler);
     }
     let lost = from_fn_with_state((app.clone(), Access::Anyone), admit);

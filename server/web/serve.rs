@@ -1,57 +1,43 @@
 //! Starts and stops.
 
 use std::future::Future;
-use std::net::SocketAddr;
 use std::time::Duration;
 
 use tokio::net::TcpListener;
 
 use super::app::App;
-use super::routes;
+use super::{connections, metrics, routes};
 use crate::actions::grade_report::grade_missing;
 use crate::actions::{Service, sign_in};
 
 /// How often what is over is removed.
 const SWEEP: Duration = Duration::from_secs(3600);
 
-/// After the signal, requests in progress have so long to finish.
-const LAST_REQUESTS: Duration = Duration::from_secs(20);
-
 /// Serves until `stop` is done, finishes what was accepted and closes the database.
-///
-/// # Errors
-/// When the listener fails.
-pub async fn serve(
-    app: App,
-    listener: TcpListener,
-    stop: impl Future<Output = ()> + Send + 'static,
-) -> std::io::Result<()> {
+pub async fn serve(app: App, listener: TcpListener, stop: impl Future<Output = ()> + Send + 'static) {
     let service = app.service.clone();
     let sweeper = tokio::spawn(sweep(service.clone()));
-    let routes = routes::router(&app).into_make_service_with_connect_info::<SocketAddr>();
-    let (told, mut stopping) = tokio::sync::watch::channel(false);
+    let checker = tokio::spawn(check(service.clone()));
     let stop = async move {
         stop.await;
         tracing::info!("stopping: finishing what was accepted");
-        // The receiver below lives until the end, so this cannot fail.
-        told.send_replace(true);
     };
-    let served = axum::serve(listener, routes).with_graceful_shutdown(stop);
-    let late = async move {
-        // An error means that the sender is gone, after which there is nothing to wait for either.
-        drop(stopping.wait_for(|stopping| *stopping).await);
-        tokio::time::sleep(LAST_REQUESTS).await;
-    };
-    let result = tokio::select! {
-        result = served => result,
-        () = late => {
-            tracing::warn!("some requests did not finish in time");
-            Ok(())
-        }
-    };
+    connections::take(listener, routes::router(&app), stop).await;
     sweeper.abort();
+    checker.abort();
     service.store.close().await;
-    result
+}
+
+/// Looks once whether the file is sound. What can go on goes on: the log says it, and so does /health.
+async fn check(service: Service) {
+    if let Err(error) = service.store.check().await {
+        tracing::error!(%error, "the check of the database at the start");
+    }
+}
+
+/// Answers /metrics at an address of its own, until the process ends.
+pub async fn serve_metrics(app: App, listener: TcpListener) {
+    connections::take(listener, metrics::router(&app), std::future::pending()).await;
 }
 
 /// Grades what was left ungraded and removes what is over, again and again.

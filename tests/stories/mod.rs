@@ -3,10 +3,13 @@
 
 mod access;
 mod class;
+mod durability;
 mod entry;
 mod errors;
 mod import;
+mod kill;
 mod marks;
+mod odd_requests;
 mod program;
 mod report;
 mod sessions;
@@ -14,3 +17,4 @@ pub(crate) mod site;
 mod spine;
 mod stopping;
 mod truth;
+mod watch;

@@ -6,23 +6,23 @@ use std::process::{Child, Command, Output, Stdio};
 
 use super::site::Browser;
 
-const PROGRAM: &str = env!("CARGO_BIN_EXE_platemark");
+pub(super) const PROGRAM: &str = env!("CARGO_BIN_EXE_platemark");
 
 /// A server that is asked to stop at the end of its story, also when the story fails.
-struct Running {
-    child: Child,
+pub(super) struct Running {
+    pub(super) child: Child,
     lines: Vec<String>,
 }
 
 impl Running {
     /// Starts and reads what it prints until a line has these words.
-    fn start(arguments: &[&str], until: &str) -> Self {
-        let mut child = Command::new(PROGRAM)
-            .args(arguments)
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
+    pub(super) fn start(arguments: &[&str], until: &str) -> Self {
+        Self::begin(Command::new(PROGRAM).args(arguments).stderr(Stdio::null()), until)
+    }
+
+    /// The same for a command that leads to the program.
+    pub(super) fn begin(command: &mut Command, until: &str) -> Self {
+        let mut child = command.stdout(Stdio::piped()).spawn().unwrap();
         let mut lines = Vec::new();
         for line in BufReader::new(child.stdout.take().unwrap()).lines() {
             let line = line.unwrap();
@@ -37,7 +37,7 @@ impl Running {
         Self { child, lines }
     }
 
-    fn address(&self) -> String {
+    pub(super) fn address(&self) -> String {
         let line = self.lines.iter().find(|l| l.contains("http://")).unwrap();
         line[line.find("http://").unwrap()..].trim().to_owned()
     }
@@ -50,7 +50,7 @@ impl Running {
     }
 
     /// Asks it to stop, as a service manager does; whether it ended well.
-    fn stop(mut self) -> bool {
+    pub(super) fn stop(mut self) -> bool {
         let asked = Command::new("kill").arg(self.child.id().to_string()).status().unwrap();
         asked.success() && self.child.wait().unwrap().success()
     }
@@ -63,7 +63,7 @@ impl Drop for Running {
     }
 }
 
-fn add_instructor(data: &Path, name: &str, passphrase: &str) -> Output {
+pub(super) fn add_instructor(data: &Path, name: &str, passphrase: &str) -> Output {
     let mut child = Command::new(PROGRAM)
         .args(["instructor", "add", name, "--passphrase-stdin", "--data"])
         .arg(data)
@@ -190,56 +190,4 @@ fn wrong_usage_and_wrong_settings_are_told_apart() {
     let mut said = String::new();
     settings.stderr.as_slice().read_to_string(&mut said).unwrap();
     assert!(said.contains("the setting `session_hours` is 0"), "{said}");
-}
-
-/// Pairs of the demo that have not handed in the clamp plate, by sign-in, with a report on their plate.
-const CLAMP_PLATES: [(&str, &str); 3] = [
-    ("d26-101", "CP-23-01"),
-    ("d26-103", "CP-23-02"),
-    ("d26-105", "CP-23-03"),
-];
-
-#[tokio::test(flavor = "multi_thread")]
-async fn what_was_acknowledged_survives_a_kill_at_that_very_moment() {
-    let folder = tempfile::tempdir().unwrap();
-    let data = folder.path().to_str().unwrap();
-    let start = || Running::start(&["demo", "--data", data, "--listen", "127.0.0.1:0"], "Ctrl-C");
-    let sign_in = async |at: &str, name: &str| {
-        let browser = Browser::at(at);
-        browser
-            .send("/sign-in", &[("name", name), ("secret", "314159")])
-            .await
-            .is(200);
-        browser
-    };
-    let mut acknowledged = Vec::new();
-    for (name, serial) in CLAMP_PLATES {
-        let mut demo = start();
-        let pair = sign_in(&demo.address(), name).await;
-        let my = pair.get("/my").await;
-        let clamp = my
-            .body
-            .split("href=\"/my/")
-            .find(|link| link.contains("Clamp plate"))
-            .unwrap();
-        let assignment = clamp.split('"').next().unwrap();
-        let csv = super::site::any_report("CP-23", serial);
-        let path = format!("/my/{assignment}/entry");
-        let form = super::site::entry(&pair.get(&path).await, &csv);
-        let result = pair.send_files(&path, form).await;
-        demo.child.kill().unwrap();
-        demo.child.wait().unwrap();
-        result.is(200);
-        acknowledged.push((name, result.path.clone()));
-    }
-    let demo = start();
-    for (name, path) in acknowledged {
-        sign_in(&demo.address(), name)
-            .await
-            .get(&path)
-            .await
-            .is(200)
-            .has("attempt 1");
-    }
-    assert!(demo.stop());
 }

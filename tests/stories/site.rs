@@ -44,7 +44,7 @@ pub(crate) struct Site {
     address: SocketAddr,
     folder: TempDir,
     stop: Option<oneshot::Sender<()>>,
-    served: Option<JoinHandle<std::io::Result<()>>>,
+    served: Option<JoinHandle<()>>,
 }
 
 impl Site {
@@ -98,7 +98,7 @@ impl Site {
     /// Stops the server as a signal would, and waits until it is done.
     pub(crate) async fn close(&mut self) {
         self.stop.take().unwrap().send(()).unwrap();
-        self.served.take().unwrap().await.unwrap().unwrap();
+        self.served.take().unwrap().await.unwrap();
     }
 
     /// Starts the server again on the same folder.
@@ -248,12 +248,17 @@ pub(crate) struct Answer {
 
 impl Answer {
     async fn of(response: reqwest::Response) -> Self {
-        Self {
+        Self::try_of(response).await.unwrap()
+    }
+
+    /// Nothing where the answer broke off.
+    async fn try_of(response: reqwest::Response) -> Option<Self> {
+        Some(Self {
             status: response.status(),
             headers: response.headers().clone(),
             path: response.url().path().to_owned(),
-            body: response.text().await.unwrap(),
-        }
+            body: response.text().await.ok()?,
+        })
     }
 
     pub(crate) fn has(&self, text: &str) -> &Self {
@@ -291,9 +296,19 @@ impl Answer {
 impl Browser {
     /// A browser without cookies for the server at this address.
     pub(crate) fn at(base: &str) -> Self {
+        Self::with(base, Policy::default())
+    }
+
+    /// One that does not follow where an answer leads.
+    pub(crate) fn that_stays(base: &str) -> Self {
+        Self::with(base, Policy::none())
+    }
+
+    fn with(base: &str, policy: Policy) -> Self {
         let jar = Arc::new(Jar::default());
         let client = Client::builder()
             .cookie_provider(Arc::clone(&jar))
+            .redirect(policy)
             .no_proxy()
             .build()
             .unwrap();
@@ -307,6 +322,12 @@ impl Browser {
     pub(crate) async fn get(&self, path: &str) -> Answer {
         let response = self.client.get(format!("{}{path}", self.base)).send().await.unwrap();
         Answer::of(response).await
+    }
+
+    /// A form's answer, or nothing where the server is gone.
+    pub(crate) async fn try_send_files(&self, path: &str, form: Form) -> Option<Answer> {
+        let request = self.client.post(format!("{}{path}", self.base)).multipart(form);
+        Answer::try_of(request.send().await.ok()?).await
     }
 
     pub(crate) async fn send(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
@@ -379,9 +400,14 @@ impl Browser {
 
 /// The entry form of a page, filled from the lines of a report file.
 pub(crate) fn entry(page: &Answer, csv: &str) -> Form {
+    filled(&page.field("key"), &page.field("attempt"), csv)
+}
+
+/// The same with a key and an attempt of one's own.
+pub(crate) fn filled(key: &str, attempt: &str, csv: &str) -> Form {
     let mut form = Form::new()
-        .text("key", page.field("key"))
-        .text("attempt", page.field("attempt"));
+        .text("key", key.to_owned())
+        .text("attempt", attempt.to_owned());
     for line in csv.lines().skip(1) {
         let mut cells = line.split(',');
         let (no, measured, call) = (cells.next().unwrap(), cells.next().unwrap(), cells.next().unwrap());

@@ -5,7 +5,7 @@ use std::time::Instant;
 
 use askama::Template;
 use axum::extract::{ConnectInfo, Form, Query, State};
-use axum::http::StatusCode;
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
@@ -100,10 +100,14 @@ fn onward(next: &str) -> &str {
 pub(in crate::web) async fn submit(
     State(app): State<App>,
     ConnectInfo(from): ConnectInfo<SocketAddr>,
+    headers: HeaderMap,
     jar: CookieJar,
     Form(typed): Form<Typed>,
 ) -> Result<Response, WebError> {
-    if !app.sign_ins.admits(from.ip(), Instant::now()) {
+    if !app
+        .sign_ins
+        .admits(guards::address(&app, from, &headers), Instant::now())
+    {
         let wrong = "Very many tries came from this network. Wait ten minutes, then try again.";
         return Ok(again(&typed, StatusCode::TOO_MANY_REQUESTS, wrong.to_owned()));
     }

@@ -1,0 +1,174 @@
+//! Requests that no browser sends: slow ones in great number, broken ones, and ones with two meanings.
+
+use std::io::{Read, Write};
+use std::net::TcpStream;
+use std::process::Command;
+use std::time::{Duration, Instant};
+
+use super::program::{PROGRAM, Running, add_instructor};
+use super::site::{Browser, PASSPHRASE, Site};
+
+/// Connections that never finish their request, where the system lets this process open as many.
+const SLOW: u64 = 10_000;
+
+/// What the server may need on top for them, in KiB: 16 kB for each.
+const KIB_PER_CONNECTION: u64 = 16;
+
+/// Resident memory of a process in KiB (proc(5), `status`).
+fn resident(pid: u32) -> u64 {
+    let status = std::fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
+    let line = status.lines().find(|l| l.starts_with("VmRSS:")).unwrap();
+    line.split_whitespace().nth(1).unwrap().parse().unwrap()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn ten_thousand_slow_connections_cost_bounded_memory_and_hold_nobody_up() {
+    let folder = tempfile::tempdir().unwrap();
+    assert!(
+        add_instructor(folder.path(), "ferro", &format!("{PASSPHRASE}\n"))
+            .status
+            .success()
+    );
+    let data = folder.path().to_str().unwrap();
+    let server = Running::begin(
+        Command::new(PROGRAM).args(["serve", "--data", data, "--listen", "127.0.0.1:0"]),
+        "listens on",
+    );
+    let address = server.address().replace("http://", "");
+    let browser = Browser::at(&server.address());
+    let sign_in = [("name", "ferro"), ("secret", PASSPHRASE)];
+    browser.send("/sign-in", &sign_in).await.is(200);
+    let before = resident(server.child.id());
+
+    let files = rlimit::increase_nofile_limit(u64::MAX).unwrap();
+    let count = SLOW.min(files.saturating_sub(500));
+    let mut slow = Vec::new();
+    for _ in 0..count {
+        let mut stream = TcpStream::connect(&address).unwrap();
+        stream.write_all(b"GET /classes HTTP/1.1\r\nhost: ").unwrap();
+        slow.push(stream);
+    }
+    browser.get("/classes").await.is(200).has("Classes");
+    let more = resident(server.child.id()).saturating_sub(before);
+    assert!(more < count * KIB_PER_CONNECTION, "{more} KiB for {count} connections");
+
+    // Each is closed when it has been silent for so long.
+    let begun = Instant::now();
+    let last = slow.last_mut().unwrap();
+    last.set_read_timeout(Some(Duration::from_secs(40))).unwrap();
+    let mut rest = Vec::new();
+    last.read_to_end(&mut rest).unwrap();
+    assert!(begun.elapsed() < Duration::from_secs(35), "{:?}", begun.elapsed());
+}
+
+/// Sends bytes and reads what comes until the server closes.
+fn raw(site: &Site, bytes: &[u8]) -> String {
+    let mut stream = TcpStream::connect(site.address()).unwrap();
+    stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
+    // The server may close while it is still being written to.
+    stream.write_all(bytes).ok();
+    let mut answer = Vec::new();
+    stream.read_to_end(&mut answer).ok();
+    String::from_utf8_lossy(&answer).into_owned()
+}
+
+/// How many answers came.
+fn answers(text: &str) -> usize {
+    text.matches("HTTP/1.1 ").count()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_request_with_two_lengths_is_never_two_requests() {
+    let site = Site::open().await;
+    let hidden = "GET /health HTTP/1.1\r\nhost: x\r\nconnection: close\r\n\r\n";
+    let length = hidden.len();
+    for head in [
+        format!("content-length: {length}\r\ntransfer-encoding: chunked"),
+        format!("transfer-encoding: chunked\r\ncontent-length: {length}"),
+        format!("content-length: 0\r\ncontent-length: {length}"),
+        "transfer-encoding: chunked, identity".to_owned(),
+        "transfer-encoding: xchunked".to_owned(),
+        "content-length: +5".to_owned(),
+        "content-length: 5, 6".to_owned(),
+    ] {
+        let request = format!("POST /sign-in HTTP/1.1\r\nhost: x\r\n{head}\r\n\r\n0\r\n\r\n{hidden}");
+        let answer = raw(&site, request.as_bytes());
+        let refused = answer.starts_with("HTTP/1.1 400") && answers(&answer) == 1;
+        // Read as chunks, which the standard puts first (RFC 9112, 6.3), what follows is plainly the next request, but
+        // then the connection has to end after the first.
+        let closed = answers(&answer) <= 1;
+        assert!(refused || closed, "{head}:\n{answer}");
+    }
+    site.stranger().get("/health").await.is(200);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn broken_requests_are_refused_and_the_next_one_is_answered() {
+    let site = Site::open().await;
+    let long = "a".repeat(200_000);
+    let many: String = (0..500).map(|n| format!("x-{n}: y\r\n")).collect();
+    for request in [
+        "\0\u{1}\u{2}\r\n\r\n".to_owned(),
+        "GET / HTTP/9.9\r\n\r\n".to_owned(),
+        "GET /\u{0} HTTP/1.1\r\nhost: x\r\n\r\n".to_owned(),
+        format!("GET /{long} HTTP/1.1\r\nhost: x\r\n\r\n"),
+        format!("GET / HTTP/1.1\r\nhost: x\r\nx: {long}\r\n\r\n"),
+        format!("GET / HTTP/1.1\r\nhost: x\r\n{many}\r\n"),
+        "GET / HTTP/1.1\r\nhost: x\r\nx : y\r\n\r\n".to_owned(),
+    ] {
+        let answer = raw(&site, request.as_bytes());
+        assert!(answer.starts_with("HTTP/1.1 4") || answer.is_empty(), "{answer}");
+    }
+    site.stranger().get("/health").await.is(200);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn no_path_leads_out_of_the_static_files() {
+    let site = Site::open().await;
+    for path in [
+        "/static/../Cargo.toml",
+        "/static/..%2fCargo.toml",
+        "/static/%2e%2e/%2e%2e/etc/passwd",
+        "/static/..%5c..%5cexercises%5cSB-11%5cplates.toml",
+        "/static//etc/passwd",
+        "/static/%00sheet.css",
+        "/static/../exercises/SB-11/plates.toml",
+    ] {
+        let request = format!("GET {path} HTTP/1.1\r\nhost: x\r\nconnection: close\r\n\r\n");
+        let answer = raw(&site, request.as_bytes());
+        assert!(
+            answer.starts_with("HTTP/1.1 404") || answer.starts_with("HTTP/1.1 400"),
+            "{path}:\n{answer}"
+        );
+        assert!(!answer.contains("[package]") && !answer.contains("root:") && !answer.contains("planted"));
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_upload_torn_in_the_middle_leaves_no_report_and_the_draft_as_it_was() {
+    use platemark::store::assignments::Feedback;
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let form = pair.get(&format!("/my/{assignment}/entry")).await;
+    let (key, attempt) = (form.field("key"), form.field("attempt"));
+    let part =
+        |name: &str, text: &str| format!("--edge\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n{text}\r\n");
+    let body = part("key", &key) + &part("attempt", &attempt) + &part("m-1", "25.001");
+    let cookie = pair.token().unwrap();
+    let request = format!(
+        "POST /my/{assignment}/entry HTTP/1.1\r\nhost: x\r\ncookie: {cookie}\r\nsec-fetch-site: same-origin\r\n\
+         content-type: multipart/form-data; boundary=edge\r\ncontent-length: {}\r\n\r\n{body}",
+        body.len() + 500
+    );
+    let mut stream = TcpStream::connect(site.address()).unwrap();
+    stream.write_all(request.as_bytes()).unwrap();
+    drop(stream);
+    tokio::time::sleep(Duration::from_millis(300)).await;
+    let page = site.instructor().await.get(&format!("/assignments/{assignment}")).await;
+    page.is(200).has("0 of 2 pairs have handed in");
+    pair.get(&format!("/my/{assignment}/entry"))
+        .await
+        .is(200)
+        .has("name=\"m-1\"");
+}
