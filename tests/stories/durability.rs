@@ -145,8 +145,8 @@ async fn a_damaged_page_is_told_at_the_start_with_what_to_do() {
     let mut file = std::fs::OpenOptions::new().write(true).open(&path).unwrap();
     // Every page but the first: which table lies where is SQLite's affair.
     let length = file.metadata().unwrap().len();
-    let page = 4096;
-    for start in (page..length).step_by(page as usize) {
+    let page = 4096_u32;
+    for start in (u64::from(page)..length).step_by(usize::try_from(page).unwrap()) {
         file.seek(SeekFrom::Start(start)).unwrap();
         file.write_all(&[0xA5; 64]).unwrap();
     }

@@ -202,7 +202,7 @@ async fn hold(file: &Path, told: &BTreeMap<i64, String>) {
         assert!(row.get::<i64, _>("bytes") > 0);
     }
     for (report, value) in told {
-        let items = stored.get(report).unwrap_or_else(|| panic!("report {report} is lost"));
+        let items = stored.get(report).expect("an acknowledged report is lost");
         assert!(items.contains(value.as_str()), "{report}: {value} is not in {items}");
     }
 }
@@ -211,7 +211,7 @@ async fn hold(file: &Path, told: &BTreeMap<i64, String>) {
 async fn no_acknowledged_report_is_lost_by_a_kill_at_any_moment() {
     let rounds: usize = std::env::var("PLATEMARK_KILL_ROUNDS").map_or(10, |n| n.parse().unwrap());
     let seed: u64 = rand::random();
-    println!("seed {seed}");
+    eprintln!("seed {seed}");
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let folder = tempfile::tempdir().unwrap();
     let data = folder.path().to_str().unwrap();
@@ -227,6 +227,6 @@ async fn no_acknowledged_report_is_lost_by_a_kill_at_any_moment() {
         hold(&file, &*told.lock().await).await;
     }
     let count = told.lock().await.len();
-    println!("{rounds} rounds, {count} reports acknowledged, none lost");
+    eprintln!("{rounds} rounds, {count} reports acknowledged, none lost");
     assert!(count > rounds, "too few reports came through to say anything");
 }
