@@ -202,7 +202,8 @@ async fn hold(file: &Path, told: &BTreeMap<i64, String>) {
         assert!(row.get::<i64, _>("bytes") > 0);
     }
     for (report, value) in told {
-        let items = stored.get(report).expect("an acknowledged report is lost");
+        assert!(stored.contains_key(report), "report {report} is lost");
+        let items = &stored[report];
         assert!(items.contains(value.as_str()), "{report}: {value} is not in {items}");
     }
 }
