@@ -12,6 +12,7 @@ mod marks;
 mod odd_requests;
 mod program;
 mod report;
+mod schemas;
 mod sessions;
 pub(crate) mod site;
 mod spine;
