@@ -2,6 +2,8 @@
 
 /// Adds a person who can sign in.
 pub mod add_person;
+/// Keeps what an author has typed so far, with every step of it.
+pub mod author_exercise;
 /// What time it is.
 pub mod clock;
 /// Grades a stored report.
@@ -26,6 +28,8 @@ pub mod mark_by_hand;
 pub mod my_result;
 /// Takes a plate out of service, or opens it.
 pub mod plate_state;
+/// Makes a revision of what an author has typed.
+pub mod publish_exercise;
 /// Releases the marks of an assignment.
 pub mod release_marks;
 /// Hashes secrets and checks them, off the async threads.

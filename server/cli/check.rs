@@ -169,6 +169,7 @@ fn at(file: &str, line: usize, column: usize, what: &str, mend: &str) -> Problem
         severity: Severity::Error,
         what: what.to_owned(),
         mend: mend.to_owned(),
+        key: None,
     }
 }
 

@@ -3,8 +3,12 @@
 //! `model` holds the checked exercise, `plate` the truth of its copies, `geometry` turns feature states into
 //! the values of characteristics. Files are read and written in `file`, drawn in `drawing`.
 
+/// What differs between two revisions, in words.
+pub mod difference;
 pub mod drawing;
 pub mod file;
+/// An exercise as it is typed, right or wrong.
+pub mod form;
 pub mod geometry;
 pub mod model;
 pub mod names;

@@ -95,6 +95,54 @@ pub async fn newest(store: &Store, exercise: ExerciseId) -> Result<Option<Revisi
     .await?)
 }
 
+/// A line of the list of revisions.
+#[derive(Debug, Clone)]
+pub struct RevisionLine {
+    /// Row.
+    pub id: ExerciseRevisionId,
+    /// 1, 2, 3...
+    pub number: i64,
+    /// When it was made.
+    pub created_at: When,
+    /// By whom.
+    pub created_by: Option<String>,
+    /// Assignments that use it.
+    pub assignments: i64,
+}
+
+/// All revisions of an exercise, the newest first.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn revisions(store: &Store, exercise: ExerciseId) -> Result<Vec<RevisionLine>, StoreError> {
+    Ok(sqlx::query_as!(
+        RevisionLine,
+        r#"select r.id as "id!: ExerciseRevisionId", r.number, r.created_at, p.name as "created_by?",
+               (select count(*) from assignment a where a.exercise_revision = r.id) as "assignments!: i64"
+           from exercise_revision r left join person p on p.id = r.created_by
+           where r.exercise = ? order by r.number desc"#,
+        exercise,
+    )
+    .fetch_all(store.read())
+    .await?)
+}
+
+/// The revision of an exercise with a number.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn numbered(store: &Store, exercise: ExerciseId, number: i64) -> Result<Option<Revision>, StoreError> {
+    Ok(sqlx::query_as!(
+        Revision,
+        r#"select r.id as "id!", r.exercise, e.code, r.number, r.title, r.toml, r.created_at
+           from exercise_revision r join exercise e on e.id = r.exercise where r.exercise = ? and r.number = ?"#,
+        exercise,
+        number,
+    )
+    .fetch_optional(store.read())
+    .await?)
+}
+
 /// One revision.
 ///
 /// # Errors

@@ -35,6 +35,8 @@ id!(
     ExerciseId,
     /// One revision of an exercise.
     ExerciseRevisionId,
+    /// An exercise that is being authored.
+    ExerciseDraftId,
     /// A plate.
     PlateId,
     /// One revision of what a plate is.

@@ -11,6 +11,8 @@ pub mod audit;
 pub mod classes;
 /// Half-typed reports.
 pub mod drafts;
+/// Exercises that are being authored.
+pub mod exercise_drafts;
 /// Exercises and their immutable revisions.
 pub mod exercises;
 /// All marks of a class in one row.

@@ -21,8 +21,9 @@ use super::errors::WebError;
 use crate::actions::sign_in::{self, Token};
 use crate::store::assignments::{self, Assignment, Mine};
 use crate::store::classes::{self, Class};
+use crate::store::exercise_drafts::{self, Draft};
 use crate::store::exercises::{self, Revision};
-use crate::store::ids::{AssignmentId, ClassId, ExerciseId, ReportId};
+use crate::store::ids::{AssignmentId, ClassId, ExerciseDraftId, ExerciseId, ReportId};
 use crate::store::people::{Person, Role};
 use crate::store::reports::{self, Report};
 
@@ -214,6 +215,28 @@ impl FromRequestParts<App> for ExerciseOf {
             .await?
             .ok_or(WebError::NotFound)?;
         Ok(Self { person, revision })
+    }
+}
+
+/// `{draft}` of an exercise, for an instructor.
+#[derive(Debug)]
+pub struct DraftOf {
+    /// Who asks.
+    pub person: Person,
+    /// The draft as it stands.
+    pub draft: Draft,
+}
+
+impl FromRequestParts<App> for DraftOf {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let person = person_of(parts, Access::Instructor)?;
+        let id = ExerciseDraftId(in_path(parts, app, "draft").await?);
+        let draft = exercise_drafts::one(&app.service.store, id)
+            .await?
+            .ok_or(WebError::NotFound)?;
+        Ok(Self { person, draft })
     }
 }
 

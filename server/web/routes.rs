@@ -11,7 +11,8 @@ use super::app::App;
 use super::errors::WebError;
 use super::guards::{Access, admit};
 use super::pages::{
-    assign, assignment, class, classes, exercise, exercises, gradebook, graded_report, import, my, sign_in, start,
+    assign, assignment, authoring, class, classes, exercise, exercises, gradebook, graded_report, import, my, sign_in,
+    start,
 };
 use super::{layers, metrics, static_files, upload};
 
@@ -83,7 +84,24 @@ pub fn table() -> Vec<Route> {
         page("/exercises", Instructor, exercises::page),
         page("/exercises/import", Instructor, import::page),
         files("/exercises/import", Instructor, import::submit),
+        page("/exercises/new", Instructor, authoring::new_page),
+        files("/exercises/new", Instructor, authoring::new_submit),
         page("/exercises/{exercise}", Instructor, exercise::page),
+        form("/exercises/{exercise}/edit", Instructor, authoring::edit),
+        page("/exercises/{exercise}/revisions", Instructor, authoring::revisions_page),
+        page(
+            "/exercises/{exercise}/exercise.toml",
+            Instructor,
+            authoring::revision_file,
+        ),
+        page("/drafts/{draft}", Instructor, authoring::page),
+        form("/drafts/{draft}", Instructor, authoring::submit),
+        page("/drafts/{draft}/history", Instructor, authoring::history_page),
+        form("/drafts/{draft}/step", Instructor, authoring::stand),
+        page("/drafts/{draft}/overtaken", Instructor, authoring::overtaken_page),
+        form("/drafts/{draft}/publish-over", Instructor, authoring::publish_over),
+        page("/drafts/{draft}/exercise.toml", Instructor, authoring::file),
+        form("/drafts/{draft}/discard", Instructor, authoring::discard),
         page("/exercises/{exercise}/plates/{plate}", Instructor, exercise::plate),
         form("/exercises/{exercise}/plates/{plate}", Instructor, exercise::say),
         page("/my", Student, my::list::page),

@@ -29,12 +29,13 @@ async fn status(browser: &Browser, method: &str, path: &str) -> (u16, String) {
     (answer.status.as_u16(), answer.path)
 }
 
-const OURS: [(&str, &str); 5] = [
+const OURS: [(&str, &str); 6] = [
     ("class", "1"),
     ("assignment", "1"),
     ("report", "1"),
     ("exercise", "1"),
     ("plate", "1"),
+    ("draft", "1"),
 ];
 
 #[tokio::test(flavor = "multi_thread")]

@@ -2,6 +2,7 @@
 //! small HTTP client with cookies.
 
 mod access;
+mod authoring;
 mod class;
 mod durability;
 mod entry;

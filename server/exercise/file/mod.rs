@@ -42,6 +42,7 @@ mod write_plates;
 use toml::de::DeTable;
 
 pub use kind::{FileKind, kind_of};
+pub(in crate::exercise) use out::quoted;
 pub use problem::{Problem, Severity};
 pub use write::write_exercise;
 pub use write_plates::write_plates;
@@ -60,6 +61,22 @@ pub fn read_exercise(file_name: &str, text: &str) -> (Option<Exercise>, Vec<Prob
     let exercise = sections::read(document.get_ref(), &mut sink);
     let (problems, clean) = sink.finish();
     (exercise.filter(|_| clean), problems)
+}
+
+/// Reads what is not yet an exercise without errors, to draw it: the exercise is there when all its parts could be made, be
+/// there errors or not. All problems are reported.
+#[must_use]
+pub(in crate::exercise) fn read_draft(text: &str) -> (Option<Exercise>, Vec<Problem>) {
+    let mut sink = Sink::new("", text);
+    let legible = syntax::legible(text, &mut sink);
+    let (document, _) = DeTable::parse_recoverable(&legible);
+    let exercise = sections::read(document.get_ref(), &mut sink);
+    (exercise, sink.finish().0)
+}
+
+/// The text without what cannot be read around, for those who take what they can from it.
+pub(in crate::exercise) fn legible(text: &str) -> std::borrow::Cow<'_, str> {
+    syntax::legible(text, &mut Sink::new("", text))
 }
 
 /// Reads a plates file against its exercise, as [`read_exercise`] does.

@@ -141,6 +141,7 @@ fn check_datum(
         if needed && !section.has("datum") {
             let what = format!("the {} names no datum", of.value.word());
             sink.absent(section.at, what, section.shown("datum"));
+            sink.about("datum");
         }
         return (!needed).then_some(None);
     };

@@ -37,7 +37,7 @@ impl Out {
 }
 
 /// A basic string.
-pub(super) fn quoted(text: &str) -> String {
+pub(in crate::exercise) fn quoted(text: &str) -> String {
     let mut out = String::with_capacity(text.len() + 2);
     out.push('"');
     for c in text.chars() {

@@ -30,6 +30,9 @@ pub struct Problem {
     pub what: String,
     /// How to mend it, in whole sentences.
     pub mend: String,
+    /// The key that is meant, where the place is that of a whole table.
+    #[serde(skip)]
+    pub key: Option<&'static str>,
 }
 
 impl fmt::Display for Problem {
@@ -41,6 +44,7 @@ impl fmt::Display for Problem {
             severity,
             what,
             mend,
+            key: _,
         } = self;
         let kind = if *severity == Severity::Warning {
             "warning: "
@@ -89,6 +93,13 @@ impl<'t> Sink<'t> {
     /// Something that should be in the table that starts at a byte offset.
     pub(super) fn absent(&mut self, at: usize, what: impl Into<String>, mend: impl Into<String>) {
         self.push(at, Origin::Absence, Severity::Error, what.into(), mend.into());
+    }
+
+    /// Says which key of its table the last problem is about.
+    pub(super) fn about(&mut self, key: &'static str) {
+        if let Some((_, problem)) = self.found.last_mut() {
+            problem.key = Some(key);
+        }
     }
 
     /// Text that is not TOML.
@@ -140,6 +151,7 @@ impl<'t> Sink<'t> {
                 severity,
                 what,
                 mend,
+                key: None,
             },
         ));
     }

@@ -115,6 +115,9 @@ impl<'a> Section<'a> {
     pub(super) fn need<T: FromToml<'a>>(&self, key: &str, sink: &mut Sink<'_>) -> Option<Found<T>> {
         if !self.has(key) && !self.misspells(key) {
             sink.absent(self.at, format!("missing key `{key}` {}", self.name), self.shown(key));
+            if let Some((known, _)) = self.keys.iter().find(|(known, _)| *known == key) {
+                sink.about(known);
+            }
         }
         self.get(key, sink)
     }

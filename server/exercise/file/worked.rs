@@ -129,6 +129,7 @@ fn tolerance(section: &Section<'_>, written: &Written, sheet: &Sheet, sink: &mut
         format!("the {} has no tolerance, and {why}", named(of)),
         mend,
     );
+    sink.about("tolerance");
     None
 }
 
@@ -165,6 +166,7 @@ fn limits(
             };
             let at = written.tolerance.map_or(section.at, |found| found.at);
             sink.error(at, format!("{general}{what}"), format!("{}.", capital(mend)));
+            sink.about("tolerance");
             None
         }
     }
@@ -231,6 +233,7 @@ fn uncertainty(
             what,
             "Add a line such as `expanded_uncertainty = 0.02`, in degrees, k = 2.",
         );
+        sink.about("expanded_uncertainty");
     }
     found
 }

@@ -14,7 +14,8 @@ use crate::grading::grade::GradedItem;
 use crate::grading::{GradeInput, grade};
 use crate::report::call::Call;
 use crate::report::model::Report;
-use crate::store::ids::PlateId;
+use crate::store::exercise_drafts;
+use crate::store::ids::{ExerciseDraftId, PlateId};
 use crate::store::plates::{self, Kind, PlateLine, State as PlateState};
 use crate::web::app::App;
 use crate::web::errors::WebError;
@@ -34,6 +35,8 @@ pub(in crate::web) struct Exercise {
     rows: Vec<SheetRow>,
     plates: Vec<PlateRow>,
     cells: Vec<(&'static str, String)>,
+    /// The draft of the next revision, where one was begun.
+    draft: Option<ExerciseDraftId>,
 }
 
 #[derive(Debug)]
@@ -116,6 +119,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ExerciseOf) -> Resu
         rows: sheet::rows(&print),
         plates,
         cells,
+        draft: exercise_drafts::of_exercise(&app.service.store, revision.exercise).await?,
     }))
 }
 

@@ -36,7 +36,7 @@ pub(in crate::web) async fn page(Instructor(person): Instructor) -> Page<Import>
 }
 
 /// The text of a file, or what is wrong with it.
-fn text_of(file: &File) -> Result<String, String> {
+pub(super) fn text_of(file: &File) -> Result<String, String> {
     let name = &file.name;
     if file.too_big {
         return Err(format!(

@@ -4,6 +4,8 @@
 pub mod assign;
 /// The reports of an assignment.
 pub mod assignment;
+/// Authoring of an exercise.
+pub mod authoring;
 /// One class.
 pub mod class;
 /// The classes of an instructor or assistant.

@@ -1,0 +1,315 @@
+//! What is wrong with a form, field by field; and the exercise that can be drawn of it meanwhile.
+
+use super::emit::{Emitted, Slot, emit};
+use super::number::{in_file, words};
+use super::propose::{propose_datums, usual_measurement};
+use super::schema::{OTHER, Spec, Typed};
+use super::{Form, text};
+use crate::exercise::file::{self, Problem, Severity};
+use crate::exercise::model::Exercise;
+
+/// A problem at a field.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AtField {
+    /// Name of the field.
+    pub field: String,
+    /// Error or warning.
+    pub severity: Severity,
+    /// What is wrong.
+    pub what: String,
+    /// How to mend it.
+    pub mend: String,
+}
+
+/// A form looked through.
+#[derive(Debug, Clone)]
+pub struct Look {
+    /// The file that it stands for.
+    pub toml: String,
+    /// The exercise, where nothing is wrong with it.
+    pub exercise: Option<Exercise>,
+    /// The exercise as far as it can be drawn.
+    pub drawn: Option<Exercise>,
+    /// What the drawing leaves out until it is mended.
+    pub left_out: Vec<String>,
+    /// All problems in the order of the form.
+    pub problems: Vec<AtField>,
+}
+
+/// Rounds of leaving out; what is left out makes others fall that refer to it.
+const ROUNDS: usize = 6;
+
+/// Looks a form through.
+#[must_use]
+pub fn look(form: &Form) -> Look {
+    let written = emit(form);
+    let (made, found) = file::read_draft(&written.text);
+    let clean = !found.iter().any(|p| p.severity == Severity::Error);
+    let problems = found.iter().map(|p| at_field(form, &written, p)).collect();
+    let (drawn, left_out) = match &made {
+        Some(exercise) => (Some(exercise.clone()), Vec::new()),
+        None => without_what_is_wrong(form, &written, &found),
+    };
+    Look {
+        toml: written.text,
+        exercise: made.filter(|_| clean),
+        drawn,
+        left_out,
+        problems,
+    }
+}
+
+fn slot<'e>(written: &'e Emitted, problem: &Problem) -> Option<&'e Slot> {
+    written.slots.get(problem.line.checked_sub(1)?)
+}
+
+fn at_field(form: &Form, written: &Emitted, problem: &Problem) -> AtField {
+    let Some(slot) = slot(written, problem) else {
+        return whole(problem);
+    };
+    let key = problem.key.unwrap_or(slot.key);
+    let field = format!("{}{key}", slot.prefix);
+    let Some((spec, typed)) = form.field(&field) else {
+        return AtField {
+            field: format!("{}{}", slot.prefix, slot.key),
+            ..whole(problem)
+        };
+    };
+    let (what, mend) = untyped(spec, &typed, slot.item)
+        .or_else(|| letter_twice(form, &field, &typed))
+        .unwrap_or_else(|| (problem.what.clone(), in_form(&problem.mend)));
+    AtField {
+        field,
+        severity: problem.severity,
+        what: without_lines(form, written, &what),
+        mend,
+    }
+}
+
+fn whole(problem: &Problem) -> AtField {
+    AtField {
+        field: "code".to_owned(),
+        severity: problem.severity,
+        what: problem.what.clone(),
+        mend: in_form(&problem.mend),
+    }
+}
+
+/// What is wrong where a field is empty or holds no number, in words of the form.
+fn untyped(spec: &Spec, typed: &str, item: Option<usize>) -> Option<(String, String)> {
+    let bare = typed.trim();
+    let label = spec.label;
+    if bare.is_empty() && spec.need {
+        let mend = match spec.typed {
+            Typed::Choice(_) | Typed::Datum | Typed::Feature | Typed::Quantity => "Choose one.".to_owned(),
+            _ => format!("Write it, as in {}.", spec.example),
+        };
+        return Some((format!("{label}: nothing stands here yet"), mend));
+    }
+    let no_number = |text: &str| {
+        let point = if text.contains(',') { "with a point, " } else { "" };
+        let what = format!("{label}: \u{201c}{text}\u{201d} is no number");
+        (what, format!("Write it {point}without a unit, as in {}.", spec.example))
+    };
+    match spec.typed {
+        Typed::Number if !bare.is_empty() && in_file(bare).is_none() => Some(no_number(bare)),
+        Typed::Place => missing_part(label, typed, &["X", "Y", "Z"]).or_else(|| part(typed).map(no_number)),
+        Typed::Pair => missing_part(label, typed, &["first", "second"]).or_else(|| part(typed).map(no_number)),
+        Typed::Places => bad_line(spec, typed, item),
+        Typed::Direction => {
+            let numbers = bare.strip_prefix(OTHER)?;
+            let three = words(numbers);
+            let good = three.len() == 3 && three.iter().all(|w| in_file(w).is_some());
+            (!good).then(|| {
+                (
+                    format!("{label}: three numbers make a direction"),
+                    "Write them as in 0 0.5 0.866.".to_owned(),
+                )
+            })
+        }
+        _ => None,
+    }
+}
+
+fn missing_part(label: &str, typed: &str, names: &[&str]) -> Option<(String, String)> {
+    let mut parts = typed.split('\t');
+    let empty: Vec<&str> = names
+        .iter()
+        .filter(|_| parts.next().is_none_or(|p| p.trim().is_empty()))
+        .copied()
+        .collect();
+    (!empty.is_empty()).then(|| {
+        (
+            format!("{label}: {} is still empty", empty.join(" and ")),
+            "Write the number.".to_owned(),
+        )
+    })
+}
+
+fn part(typed: &str) -> Option<&str> {
+    typed.split('\t').map(str::trim).find(|p| in_file(p).is_none())
+}
+
+fn bad_line(spec: &Spec, typed: &str, item: Option<usize>) -> Option<(String, String)> {
+    let line = typed.lines().filter(|l| !l.trim().is_empty()).nth(item?)?;
+    let numbers = words(line);
+    if numbers.len() == 2 && numbers.iter().all(|n| in_file(n).is_some()) {
+        return None;
+    }
+    let what = format!(
+        "{}, line {}: \u{201c}{}\u{201d} is not two numbers",
+        spec.label,
+        item? + 1,
+        line.trim()
+    );
+    Some((
+        what,
+        format!("Write two numbers with a blank between, as in {}.", spec.example),
+    ))
+}
+
+fn letter_twice(form: &Form, field: &str, typed: &str) -> Option<(String, String)> {
+    let twice = form
+        .datums
+        .iter()
+        .filter(|d| text(d, "letter").trim() == typed.trim())
+        .count()
+        > 1;
+    (field.ends_with("-letter") && twice).then(|| {
+        (
+            format!("datum {} stands twice", typed.trim()),
+            "Give it another letter.".to_owned(),
+        )
+    })
+}
+
+/// Advice of the file in words of the form: what to write, without keys and quotes.
+fn in_form(mend: &str) -> String {
+    let mut out = String::new();
+    for (i, piece) in mend.split('`').enumerate() {
+        if i % 2 == 0 {
+            out.push_str(piece);
+            continue;
+        }
+        let value = piece.split_once(" = ").map_or(piece, |(_, value)| value);
+        out.push_str(value.trim_matches('"'));
+    }
+    out.replace("Add a line such as", "Write it, as in")
+}
+
+/// Lines of the file mean nothing on the form: the number or name of what stands there does.
+fn without_lines(form: &Form, written: &Emitted, what: &str) -> String {
+    let Some((before, number)) = what.split_once(" on line ") else {
+        return what.to_owned();
+    };
+    let (digits, after) = number.split_at(number.find(|c: char| !c.is_ascii_digit()).unwrap_or(number.len()));
+    let place = digits
+        .parse::<usize>()
+        .ok()
+        .and_then(|line| written.slots.get(line.checked_sub(1)?));
+    let owner = place.map_or_else(String::new, |slot| format!(" at {}", owner_name(form, &slot.prefix)));
+    format!("{before}{owner}{after}")
+}
+
+/// What the tables under a prefix are called by people.
+fn owner_name(form: &Form, prefix: &str) -> String {
+    let digits: String = prefix.chars().skip(1).take_while(char::is_ascii_digit).collect();
+    let index: Option<usize> = digits.parse().ok();
+    let parts = if prefix.starts_with('b') {
+        &form.between
+    } else {
+        &form.features
+    };
+    let part = index.and_then(|i| parts.get(i));
+    part.map_or_else(String::new, super::Part::name)
+}
+
+/// The form without the tables that have errors, until what is left can be drawn.
+fn without_what_is_wrong(form: &Form, written: &Emitted, found: &[Problem]) -> (Option<Exercise>, Vec<String>) {
+    let mut form = form.clone();
+    let mut left_out = Vec::new();
+    let mut prefixes = wrong_tables(written, found);
+    for _ in 0..ROUNDS {
+        if !leave_out(&mut form, &prefixes, &mut left_out) {
+            return (None, left_out);
+        }
+        let written = emit(&form);
+        let (made, found) = file::read_draft(&written.text);
+        if made.is_some() {
+            left_out.dedup();
+            return (made, left_out);
+        }
+        prefixes = wrong_tables(&written, &found);
+    }
+    (None, left_out)
+}
+
+fn wrong_tables(written: &Emitted, found: &[Problem]) -> Vec<String> {
+    let errors = found.iter().filter(|p| p.severity == Severity::Error);
+    let mut prefixes: Vec<String> = errors
+        .filter_map(|p| slot(written, p))
+        .map(|s| s.prefix.clone())
+        .collect();
+    prefixes.sort();
+    prefixes.dedup();
+    prefixes
+}
+
+/// Leaves the tables with these prefixes out, or puts what is usual in their place. False where the body itself is wrong.
+fn leave_out(form: &mut Form, prefixes: &[String], left_out: &mut Vec<String>) -> bool {
+    let wrong = |prefix: &str| prefixes.iter().any(|p| p == prefix);
+    if wrong("body-") {
+        return false;
+    }
+    if wrong("") {
+        let unit = if text(&form.head, "units") == "inch" {
+            "inch"
+        } else {
+            "mm"
+        };
+        let usual = [
+            ("code", "X-0"),
+            ("title", "-"),
+            ("units", unit),
+            ("decimals", "3"),
+            ("general_tolerance", "±0.1"),
+        ];
+        form.head = usual.into_iter().map(|(k, v)| (k, v.to_owned())).collect();
+    }
+    if ["d0-", "d1-", "d2-"].iter().any(|p| wrong(p)) {
+        propose_datums(form);
+        left_out.push("the datum frame (the usual one is drawn)".to_owned());
+    }
+    if wrong("u-") {
+        form.measurement = usual_measurement(text(&form.head, "units"));
+    }
+    if prefixes.iter().any(|p| p.starts_with('k') || p.starts_with('l')) {
+        form.marks.clear();
+        form.lines.clear();
+    }
+    keep(&mut form.mistaken, |i| !wrong(&format!("m{i}-")));
+    for (letter, parts) in [("f", &mut form.features), ("b", &mut form.between)] {
+        for (i, part) in parts.iter_mut().enumerate() {
+            keep(&mut part.characteristics, |j| !wrong(&format!("{letter}{i}c{j}-")));
+        }
+        let gone = |i: usize| wrong(&format!("{letter}{i}-"));
+        left_out.extend(
+            parts
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| gone(*i))
+                .map(|(_, p)| p.name()),
+        );
+        keep(parts, |i| !gone(i));
+    }
+    form.between.retain(|b| !b.characteristics.is_empty());
+    true
+}
+
+fn keep<T>(items: &mut Vec<T>, mut kept: impl FnMut(usize) -> bool) {
+    let mut i = 0;
+    items.retain(|_| {
+        i += 1;
+        kept(i - 1)
+    });
+}

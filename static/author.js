@@ -1,0 +1,108 @@
+// The authoring sheet follows what is typed: each change is sent, kept as a step, and what the server answers (drawing,
+// limits, what is to mend) takes its place on the page. Fields that are being typed in are never touched. Without this
+// script every button does the same with a page of its own.
+
+const PAUSE = 350;
+
+const form = document.querySelector("form[data-author]");
+if (form) follow(form);
+
+function follow(form) {
+  let waiting = 0;
+  let sending = Promise.resolve();
+  let dirty = false;
+  const said = () => document.getElementById("kept-now");
+
+  const send = async (button) => {
+    const typed = new FormData(form);
+    typed.set("do", button?.value ?? "draw");
+    dirty = false;
+    const focused = document.activeElement?.id;
+    let answer;
+    try {
+      answer = await fetch(form.getAttribute("action"), { method: "POST", body: new URLSearchParams(typed) });
+    } catch {
+      dirty = true;
+      said().textContent = "Not kept yet: the server does not answer. What is typed is still on this page; it is tried again at the next change.";
+      return;
+    }
+    const here = new URL(answer.url);
+    if (answer.status === 409 || !here.pathname.startsWith(form.getAttribute("action")) || (!answer.ok && answer.status !== 422)) {
+      // Published, signed out, or changed by somebody else: that page says it.
+      leaving = true;
+      location.assign(answer.url);
+      return;
+    }
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    said().textContent = "";
+    put(page, focused, here, button);
+  };
+
+  const put = (page, focused, here, button) => {
+    const next = page.querySelector("form[data-author]");
+    if (!next) return;
+    if (next.dataset.author === form.dataset.author && !button) {
+      patch(next);
+      return;
+    }
+    const open = new Set([...form.querySelectorAll("details[open]")].map((d) => d.id));
+    const scroll = window.scrollY;
+    form.replaceChildren(...next.childNodes);
+    form.dataset.author = next.dataset.author;
+    for (const details of form.querySelectorAll("details")) if (open.has(details.id)) details.open = true;
+    const at = here.searchParams.get("at");
+    const wanted = button ? (at && firstField(at)) : document.getElementById(focused);
+    if (wanted) {
+      wanted.closest("details")?.setAttribute("open", "");
+      wanted.focus({ preventScroll: !button });
+      wanted.select?.();
+      if (button) wanted.closest(".part, section")?.scrollIntoView({ block: "nearest" });
+    } else {
+      document.getElementById(focused)?.focus({ preventScroll: true });
+    }
+    if (!button) window.scrollTo({ top: scroll });
+  };
+
+  const firstField = (name) => document.getElementById(`f-${name}-0`) ?? document.getElementById(`f-${name}`);
+
+  const patch = (next) => {
+    const version = next.querySelector("#f-version");
+    form.querySelector("#f-version").value = version.value;
+    for (const part of next.querySelectorAll("[id^='live-'], [id^='s-'], [id^='follows-']")) {
+      const mine = document.getElementById(part.id);
+      if (!mine) continue;
+      if (mine.matches("button")) mine.disabled = part.disabled;
+      else if (mine.innerHTML !== part.innerHTML) mine.replaceChildren(...part.childNodes);
+    }
+    for (const wrapper of next.querySelectorAll("[id^='w-']")) {
+      const mine = document.getElementById(wrapper.id);
+      if (!mine || mine.className === wrapper.className) continue;
+      mine.className = wrapper.className;
+      const wrong = wrapper.classList.contains("wrong");
+      for (const input of mine.querySelectorAll("input, select, textarea")) {
+        if (wrong) input.setAttribute("aria-invalid", "true");
+        else input.removeAttribute("aria-invalid");
+      }
+      if (wrong) mine.closest("details")?.setAttribute("open", "");
+    }
+  };
+
+  let leaving = false;
+  const later = () => {
+    clearTimeout(waiting);
+    waiting = setTimeout(() => { sending = sending.then(() => send()); }, PAUSE);
+  };
+  form.addEventListener("input", () => { dirty = true; });
+  form.addEventListener("change", later);
+  form.addEventListener("submit", (event) => {
+    const button = event.submitter;
+    clearTimeout(waiting);
+    if (button?.value === "publish") { leaving = true; return; }
+    event.preventDefault();
+    sending = sending.then(() => send(button?.value === "draw" ? undefined : button));
+  });
+  window.addEventListener("pageshow", () => { leaving = false; });
+  window.addEventListener("beforeunload", (event) => {
+    if (dirty && !leaving) event.preventDefault();
+  });
+}
