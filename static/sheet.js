@@ -2,10 +2,12 @@
 // every page works without any of this.
 
 import { tieBalloons } from "./balloons.js";
+import { moveInGrid } from "./grid.js";
 import { guardUnsaved } from "./guard.js";
 import { keepDrafts } from "./keep.js";
 import { fitKeypads } from "./keypad.js";
 import { moveByKeys, takePaste } from "./paste.js";
+import { reviewByKeys } from "./review.js";
 
 tieBalloons(document);
 guardUnsaved(document);
@@ -13,3 +15,5 @@ keepDrafts(document);
 fitKeypads(document);
 takePaste(document);
 moveByKeys(document);
+reviewByKeys(document);
+moveInGrid(document);

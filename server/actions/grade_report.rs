@@ -2,8 +2,8 @@
 
 use thiserror::Error;
 
-use super::Service;
 use super::load::{self, LoadError};
+use super::{Service, attention};
 use crate::grading::grade::Grade;
 use crate::grading::review::review;
 use crate::grading::{GradeInput, grade};
@@ -94,12 +94,19 @@ pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, 
         result: serde_json::to_string(&grade).map_err(|why| GradeError::Items { report, why })?,
     };
     service.store.writer().grade(new).await?;
+    // The grade stands without it; a search that failed is made again with the ungraded reports.
+    if let Err(error) = attention::search(service, &stored, &grade, reason).await {
+        tracing::warn!(%error, report = report.0, "a report was not searched for reasons to look at it");
+    }
     Ok(grade)
 }
 
 /// Runs a computation off the async threads, as many at once as there are processors, so that accepting reports never
 /// waits behind it. None when the server is stopping.
-async fn apart<T: Send + 'static>(service: &Service, work: impl FnOnce() -> T + Send + 'static) -> Option<T> {
+pub(super) async fn apart<T: Send + 'static>(
+    service: &Service,
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Option<T> {
     let place = std::sync::Arc::clone(&service.grading).acquire_owned().await.ok()?;
     let done = tokio::task::spawn_blocking(move || {
         let done = work();
@@ -122,6 +129,7 @@ pub async fn grade_missing(service: &Service) -> Result<usize, StoreError> {
             Err(error) => tracing::error!(%error, report = report.0, "a report could not be graded"),
         }
     }
+    attention::search_missing(service).await?;
     Ok(graded)
 }
 

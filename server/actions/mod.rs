@@ -2,6 +2,10 @@
 
 /// Adds a person who can sign in.
 pub mod add_person;
+/// Adjusts the mark of one student.
+pub mod adjust;
+/// Searches graded reports for reasons to look at them.
+pub mod attention;
 /// Keeps what an author has typed so far, with every step of it.
 pub mod author_exercise;
 /// What time it is.
@@ -32,6 +36,10 @@ pub mod plate_state;
 pub mod publish_exercise;
 /// Releases the marks of an assignment.
 pub mod release_marks;
+/// What people add to a computed grade.
+pub mod review;
+/// Reports that wait for a person, in order of need.
+pub mod review_queue;
 /// Hashes secrets and checks them, off the async threads.
 pub mod secrets;
 /// Signs a person in and out; says whose a token is.

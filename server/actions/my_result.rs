@@ -9,8 +9,10 @@ use super::Service;
 use super::standing;
 use crate::exercise::plate::PlateKind;
 use crate::grading::feedback::{self, Feedback, Release};
-use crate::grading::grade::Grade;
+use crate::grading::grade::{Grade, Marks};
+use crate::grading::settled::{self, SetMark};
 use crate::store::assignments::{self, Assignment};
+use crate::store::overrides::{self, Override};
 use crate::store::plates::{self, Kind, State};
 use crate::store::reports::Report;
 use crate::store::{StoreError, grades};
@@ -49,7 +51,8 @@ pub async fn my_result(
     };
     let mut grade = grade_from(&stored.result)?;
     let minutes_late = standing::minutes_late(assignment, report.handed_in_at);
-    standing::late_rule(assignment).apply(&mut grade.marks, minutes_late);
+    let set = overrides::of(&service.store, report.id).await?;
+    settle(&mut grade.marks, set.as_ref(), assignment, minutes_late);
     let release = release(service, report, assignment).await?;
     let mark = grade.marks.r#final;
     Ok(Some(MyResult {
@@ -74,6 +77,15 @@ async fn release(service: &Service, report: &Report, assignment: &Assignment) ->
         full_wanted: assignment.feedback == assignments::Feedback::Full,
         marks_released: assignment.released_at.is_some(),
     })
+}
+
+/// Lays what a person set and the late rule over the marks of one attempt.
+pub fn settle(marks: &mut Marks, set: Option<&Override>, assignment: &Assignment, minutes_late: u64) {
+    let set = set.map(|o| SetMark {
+        mark: o.mark,
+        reason: o.reason.clone(),
+    });
+    settled::attempt(marks, set.as_ref(), &standing::late_rule(assignment), minutes_late);
 }
 
 /// A grade from its stored JSON.

@@ -2,20 +2,38 @@
 
 use rust_decimal::Decimal;
 
-use crate::grading::attempts::{self, counting_mark};
+use crate::grading::attempts;
 use crate::grading::grade::Marks;
 use crate::grading::late::LateRule;
+use crate::grading::settled::{Settled, of_attempts};
 use crate::store::assignments::{Assignment, Counting};
+use crate::store::ids::PairId;
 use crate::store::when::When;
+use crate::store::{Store, StoreError, gradebook};
 
 /// Whole minutes after the due time, begun ones included; 0 in time. Minutes of grace count too: they only cost
 /// nothing.
 #[must_use]
 pub fn minutes_late(assignment: &Assignment, handed_in_at: When) -> u64 {
-    let late = handed_in_at
-        .millisecond()
-        .saturating_sub(assignment.due_at.millisecond());
+    minutes_after(assignment.due_at, handed_in_at)
+}
+
+/// Whole minutes after a due time, begun ones included; 0 in time.
+#[must_use]
+pub fn minutes_after(due_at: When, handed_in_at: When) -> u64 {
+    let late = handed_in_at.millisecond().saturating_sub(due_at.millisecond());
     u64::try_from(late).map_or(0, |ms| ms.div_ceil(60_000))
+}
+
+/// An assignment as it is for one pair: with the due time that the pair was given, if it was given one.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn of_pair(store: &Store, assignment: Assignment, pair: PairId) -> Result<Assignment, StoreError> {
+    Ok(match gradebook::extended_to(store, assignment.id, pair).await? {
+        Some(due_at) => Assignment { due_at, ..assignment },
+        None => assignment,
+    })
 }
 
 /// The late rule of an assignment.
@@ -41,13 +59,13 @@ pub fn after_late(assignment: &Assignment, handed_in_at: When, mark: Option<Deci
     marks.r#final
 }
 
-/// The mark that counts of all attempts in order, each after the late rule.
+/// The mark that counts of all attempts in order, each after the late rule, with its reason.
 #[must_use]
-pub fn counts(assignment: &Assignment, marks: &[Option<Decimal>]) -> Option<Decimal> {
+pub fn settled(assignment: &Assignment, marks: &[Option<Decimal>]) -> Settled {
     let rule = match assignment.counting {
         Counting::Best => attempts::Counting::Best,
         Counting::Last => attempts::Counting::Last,
         Counting::Mean => attempts::Counting::Mean,
     };
-    counting_mark(rule, usize::try_from(assignment.attempts).unwrap_or(1), marks)
+    of_attempts(rule, usize::try_from(assignment.attempts).unwrap_or(1), marks)
 }

@@ -16,6 +16,12 @@ use crate::report::call::Call;
 /// Families that are named to the instructor only.
 pub(super) const INSTRUCTORS_ONLY: [&str; 2] = ["wrong-plate", "nominals-copied"];
 
+/// Whether a family is named to the instructor only.
+#[must_use]
+pub fn is_for_instructors(fault: &str) -> bool {
+    INSTRUCTORS_ONLY.contains(&fault)
+}
+
 /// How one value stands to the plate, in a word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]

@@ -14,6 +14,7 @@ pub mod marks;
 pub mod measurement;
 mod notes;
 pub mod review;
+pub mod settled;
 #[cfg(test)]
 mod tests;
 pub mod words;

@@ -1,7 +1,10 @@
 //! Whether a person should look at a grade before it counts as settled, and why, in order of need.
 
+use serde::{Deserialize, Serialize};
+
 use super::grade::{DiagnosisState, Grade};
 use crate::exercise::model::MarksRules;
+use crate::exercise::names::BalloonNo;
 
 /// The reason that a graded report waits for the instructor.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -71,6 +74,100 @@ pub fn review(grade: &Grade, rules: &MarksRules, hand_marked: bool) -> Option<Re
     }
 }
 
+/// Lines where the plate lies in doubt and the pair's call is not what the rule makes of the reference, or contradicts
+/// the pair's own number: an honest pair may read either side, and a person may grant it.
+#[must_use]
+pub fn doubtful_calls(grade: &Grade) -> Vec<BalloonNo> {
+    let doubtful = |item: &&super::grade::GradedItem| {
+        let call = item
+            .call
+            .filter(|_| item.in_doubt == Some(true) && item.measured.is_some());
+        call.is_some_and(|c| item.call_by_reference != Some(c) || item.call_by_own_value != Some(c))
+    };
+    grade.items.iter().filter(doubtful).map(|i| i.no.clone()).collect()
+}
+
+/// The same digits as another pair's.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SameDigits {
+    /// The other report.
+    pub other: i64,
+    /// Values that are the same.
+    pub same: usize,
+    /// Values that both reported.
+    pub of: usize,
+    /// How many such agreements are expected among all comparisons that were made.
+    pub expected: f64,
+}
+
+/// Why a report waits for a person, in order of need.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Need {
+    /// The grade says so.
+    OfGrade(Review),
+    /// The pair asked, and waits for an answer.
+    Query,
+    /// The same digits as another pair's: the mark stands until a person decides.
+    SameDigits(SameDigits),
+    /// Calls in doubt.
+    DoubtfulCall(Vec<BalloonNo>),
+    /// A photo or PDF of the printed sheet is wanted and not there.
+    EvidenceMissing,
+    /// Late by so many minutes.
+    Late(u64),
+}
+
+/// Stored word of [`Need::SameDigits`].
+pub const SAME_DIGITS: &str = "same-digits";
+/// Stored word of [`Need::DoubtfulCall`].
+pub const DOUBTFUL_CALL: &str = "doubtful-call";
+
+impl Need {
+    /// Place in the queue: the smaller, the sooner.
+    #[must_use]
+    pub const fn rank(&self) -> u8 {
+        match self {
+            Self::OfGrade(Review::NoMark) => 0,
+            Self::OfGrade(Review::ToConfirm) => 1,
+            Self::OfGrade(Review::Unexplained) => 2,
+            Self::OfGrade(Review::FaultSuspected) => 3,
+            Self::Query => 4,
+            Self::SameDigits(_) => 5,
+            Self::DoubtfulCall(_) => 6,
+            Self::OfGrade(Review::HandMarks) => 7,
+            Self::EvidenceMissing => 8,
+            Self::Late(_) => 9,
+        }
+    }
+
+    /// The reason for people.
+    #[must_use]
+    pub fn text(&self) -> String {
+        match self {
+            Self::OfGrade(review) => review.text().to_owned(),
+            Self::Query => "the pair asks about its mark".to_owned(),
+            Self::SameDigits(s) => format!("the same digits as another pair at {} of {} values", s.same, s.of),
+            Self::DoubtfulCall(nos) => {
+                let nos: Vec<&str> = nos.iter().map(BalloonNo::as_str).collect();
+                format!("a call in doubt at {}", nos.join(", "))
+            }
+            Self::EvidenceMissing => "no photo or PDF of the sheet".to_owned(),
+            Self::Late(1) => "late by 1 minute".to_owned(),
+            Self::Late(minutes) => format!("late by {minutes} minutes"),
+        }
+    }
+
+    /// A stored reason: its word, and what it speaks of. None for what this version does not know.
+    #[must_use]
+    pub fn from_stored(word: &str, detail: &str) -> Option<Self> {
+        match word {
+            SAME_DIGITS => serde_json::from_str(detail).ok().map(Self::SameDigits),
+            DOUBTFUL_CALL => serde_json::from_str(detail).ok().map(Self::DoubtfulCall),
+            other => Review::from_word(other).map(Self::OfGrade),
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -82,5 +179,24 @@ mod tests {
             assert_eq!(reason.word(), word);
         }
         assert_eq!(Review::from_word("else"), None);
+    }
+
+    #[test]
+    fn needs_come_back_from_what_is_stored_and_stand_in_order() {
+        let digits = SameDigits {
+            other: 7,
+            same: 14,
+            of: 18,
+            expected: 2e-9,
+        };
+        let stored = serde_json::to_string(&digits).unwrap();
+        assert_eq!(Need::from_stored(SAME_DIGITS, &stored), Some(Need::SameDigits(digits)));
+        let calls = Need::from_stored(DOUBTFUL_CALL, r#"["4","9"]"#).unwrap();
+        assert_eq!(calls.text(), "a call in doubt at 4, 9");
+        assert_eq!(Need::from_stored("else", "{}"), None);
+        let late = Need::Late(7);
+        assert_eq!(late.text(), "late by 7 minutes");
+        assert!(Need::OfGrade(Review::FaultSuspected).rank() < Need::Query.rank());
+        assert!(calls.rank() < late.rank());
     }
 }

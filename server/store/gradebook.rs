@@ -1,12 +1,14 @@
-//! All marks of a class in one aggregated row: a statement costs a hop between threads, so one fat one.
+//! Everything that the gradebook of a class is made of, in one aggregated row: a statement costs a hop between threads,
+//! so one fat one.
 
 use serde::Deserialize;
+use serde::de::DeserializeOwned;
 
-use super::ids::{AssignmentId, ClassId, PairId, ReportId};
+use super::ids::{AdjustmentId, AssignmentId, ClassId, PairId, PersonId, ReportId};
 use super::when::When;
-use super::{Store, StoreError};
+use super::{Store, StoreError, Tx};
 
-/// One report as far as the gradebook needs it. The order of the fields is that of the query.
+/// One report as far as the gradebook needs it. The order of the fields is that of the query, here and below.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 pub struct Cell {
     /// Assignment.
@@ -19,33 +21,212 @@ pub struct Cell {
     pub attempt: i64,
     /// When it was handed in.
     pub handed_in_at: When,
-    /// Mark before the late rule.
+    /// Computed mark, before everything else.
     pub mark: Option<String>,
-    /// Why a person should look at it first.
-    pub review: Option<String>,
+    /// Mark that a person set.
+    pub set: Option<String>,
     /// Whether a grade has been computed.
     pub graded: i64,
+    /// Whether it waits for a person.
+    pub waits: i64,
 }
 
-/// Every report of a class, by assignment, pair and attempt.
+/// A student of the class.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+pub struct Student {
+    /// Person.
+    pub person: PersonId,
+    /// Name.
+    pub name: String,
+    /// The school's own identifier.
+    pub school_id: Option<String>,
+    /// When the student came into the class.
+    pub joined_at: When,
+}
+
+/// Who was in which pair, and when.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+pub struct Member {
+    /// Person.
+    pub person: PersonId,
+    /// Pair.
+    pub pair: PairId,
+    /// From when.
+    pub from_at: When,
+    /// Until when; none is still.
+    pub to_at: Option<When>,
+}
+
+/// Points of one student.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+pub struct Adjusted {
+    /// Row.
+    pub id: AdjustmentId,
+    /// Assignment.
+    pub assignment: AssignmentId,
+    /// Whose.
+    pub person: PersonId,
+    /// More or fewer.
+    pub points: String,
+    /// Why.
+    pub reason: String,
+}
+
+/// How an assignment stands in the gradebook.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+pub struct Column {
+    /// Assignment.
+    pub assignment: AssignmentId,
+    /// How much it counts.
+    pub weight: String,
+    /// Whether a photo or PDF of the sheet is wanted.
+    pub wants_evidence: i64,
+}
+
+/// What the gradebook of a class is made of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Book {
+    /// Every report, by assignment, pair and attempt.
+    pub cells: Vec<Cell>,
+    /// Students who are in the class, by name.
+    pub students: Vec<Student>,
+    /// Who was in which pair.
+    pub members: Vec<Member>,
+    /// Points of single students.
+    pub adjusted: Vec<Adjusted>,
+    /// Who is excused from what.
+    pub excused: Vec<(AssignmentId, PersonId)>,
+    /// Other due times of single pairs.
+    pub extended: Vec<(AssignmentId, PairId, When)>,
+    /// Assignments that do not stand as usual.
+    pub columns: Vec<Column>,
+    /// How many of the lowest marks are dropped.
+    pub drops: i64,
+}
+
+fn list<T: DeserializeOwned>(text: &str) -> Result<Vec<T>, StoreError> {
+    serde_json::from_str(text).map_err(|_| StoreError::Unreadable {
+        what: "the gradebook",
+        found: text.chars().take(120).collect(),
+    })
+}
+
+/// All of a class.
 ///
 /// # Errors
 /// When the database does not answer or the row cannot be read.
-pub async fn of_class(store: &Store, class: ClassId) -> Result<Vec<Cell>, StoreError> {
-    let cells = sqlx::query_scalar!(
-        r#"select coalesce(json_group_array(json_array(assignment, pair, report, attempt, handed_in_at, mark, review,
-               graded)), '[]') as "cells!: String"
-           from (select r.assignment as assignment, r.pair as pair, r.id as report, r.attempt as attempt,
-                     r.handed_in_at as handed_in_at, g.mark as mark, g.review as review, g.report is not null as graded
-                 from assignment a join report r on r.assignment = a.id
-                 left join grade g on g.report = r.id and g.superseded_at is null
-                 where a.class = ? order by r.assignment, r.pair, r.attempt)"#,
+pub async fn of_class(store: &Store, class: ClassId) -> Result<Book, StoreError> {
+    let row = sqlx::query!(
+        r#"select
+               (select json_group_array(json_array(r.assignment, r.pair, r.id, r.attempt, r.handed_in_at, g.mark,
+                        (select o.mark from mark_override o where o.report = r.id and o.undone_at is null),
+                        g.report is not null,
+                        exists (select 1 from attention t where t.report = r.id and t.found_at > coalesce(
+                            (select d.at from reviewed d where d.report = r.id), -1))
+                        or exists (select 1 from query q where q.report = r.id and q.answer is null)))
+                from assignment a join report r on r.assignment = a.id
+                left join grade g on g.report = r.id and g.superseded_at is null
+                where a.class = ?1) as "cells!: String",
+               (select json_group_array(json_array(id, name, school_id, joined_at))
+                from (select p.id, p.name, p.school_id, m.joined_at from class_person m join person p on p.id = m.person
+                      where m.class = ?1 and m.left_at is null and p.role = 'student' order by p.name, p.id)
+               ) as "students!: String",
+               (select json_group_array(json_array(pp.person, pp.pair, pp.from_at, pp.to_at))
+                from pair r join pair_person pp on pp.pair = r.id where r.class = ?1) as "members!: String",
+               (select json_group_array(json_array(j.id, j.assignment, j.person, j.points, j.reason))
+                from assignment a join adjustment j on j.assignment = a.id
+                where a.class = ?1 and j.undone_at is null) as "adjusted!: String",
+               (select json_group_array(json_array(x.assignment, x.person))
+                from assignment a join excuse x on x.assignment = a.id where a.class = ?1) as "excused!: String",
+               (select json_group_array(json_array(x.assignment, x.pair, x.due_at))
+                from assignment a join extension x on x.assignment = a.id where a.class = ?1) as "extended!: String",
+               (select json_group_array(json_array(c.assignment, c.weight, c.wants_evidence))
+                from assignment a join gradebook_column c on c.assignment = a.id
+                where a.class = ?1) as "columns!: String",
+               coalesce((select drops from gradebook_rule where class = ?1), 0) as "drops!: i64""#,
         class,
     )
     .fetch_one(store.read())
     .await?;
-    serde_json::from_str(&cells).map_err(|_| StoreError::Unreadable {
-        what: "the gradebook",
-        found: cells.chars().take(120).collect(),
+    let mut cells: Vec<Cell> = list(&row.cells)?;
+    cells.sort_unstable_by_key(|c| (c.assignment, c.pair, c.attempt));
+    Ok(Book {
+        cells,
+        students: list(&row.students)?,
+        members: list(&row.members)?,
+        adjusted: list(&row.adjusted)?,
+        excused: list(&row.excused)?,
+        extended: list(&row.extended)?,
+        columns: list(&row.columns)?,
+        drops: row.drops,
     })
+}
+
+/// Whether a person is a student of the class of an assignment, or was one.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn has_student(store: &Store, assignment: AssignmentId, student: PersonId) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select exists (select 1 from assignment a join class_person m on m.class = a.class
+           join person p on p.id = m.person and p.role = 'student'
+           where a.id = ? and p.id = ?) as "is!: bool""#,
+        assignment,
+        student,
+    )
+    .fetch_one(store.read())
+    .await?)
+}
+
+/// When a pair has to hand in; none where it is as for everybody.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn extended_to(store: &Store, assignment: AssignmentId, pair: PairId) -> Result<Option<When>, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select due_at as "due_at: When" from extension where assignment = ? and pair = ?"#,
+        assignment,
+        pair,
+    )
+    .fetch_optional(store.read())
+    .await?)
+}
+
+/// Says how an assignment stands in the gradebook.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn set_column(
+    tx: &mut Tx,
+    assignment: AssignmentId,
+    weight: rust_decimal::Decimal,
+    wants_evidence: bool,
+) -> Result<(), StoreError> {
+    let weight = weight.to_string();
+    sqlx::query!(
+        "insert into gradebook_column (assignment, weight, wants_evidence) values (?, ?, ?)
+         on conflict (assignment) do update set weight = excluded.weight, wants_evidence = excluded.wants_evidence",
+        assignment,
+        weight,
+        wants_evidence,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Says how many of the lowest marks are dropped.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn set_drops(tx: &mut Tx, class: ClassId, drops: i64) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert into gradebook_rule (class, drops) values (?, ?)
+         on conflict (class) do update set drops = excluded.drops",
+        class,
+        drops,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
 }

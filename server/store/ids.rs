@@ -51,4 +51,14 @@ id!(
     ReportId,
     /// A grade.
     GradeId,
+    /// A mark that a person set.
+    OverrideId,
+    /// Words to a pair.
+    RemarkId,
+    /// What a pair asks about its mark.
+    QueryId,
+    /// Points of one student.
+    AdjustmentId,
+    /// A photo or PDF beside a report.
+    EvidenceId,
 );

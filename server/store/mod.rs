@@ -3,8 +3,12 @@
 //! One SQLite file in WAL mode: a writer pool of one connection and a pool of read-only ones. Reports and their grades
 //! go through `writer`, which commits all that wait in one transaction; everything else that changes opens a `Tx`.
 
+/// Points of one student.
+pub mod adjustments;
 /// Assignments and the plates of their pairs.
 pub mod assignments;
+/// Why reports wait for a person, and which are done with.
+pub mod attention;
 /// Who did what and when.
 pub mod audit;
 /// Classes and who belongs to them.
@@ -25,12 +29,18 @@ pub mod hand_marks;
 pub mod held;
 /// Row numbers that cannot be mixed up.
 pub mod ids;
+/// Marks that a person set in place of computed ones.
+pub mod overrides;
 /// Pairs and who is in them.
 pub mod pairs;
 /// Persons and their secrets' hashes.
 pub mod people;
 /// Plates and what they really are.
 pub mod plates;
+/// What pairs ask about their marks.
+pub mod queries;
+/// Words to a pair.
+pub mod remarks;
 /// Reports as they came.
 pub mod reports;
 /// Sessions by the hash of their token.

@@ -82,6 +82,20 @@ fn place(exercise: &Exercise, c: &Characteristic, item: &GradedItem, written: Op
     })
 }
 
+/// The pair's own value between its limits, without the plate's: for those who may not see that.
+#[must_use]
+pub fn own_place(exercise: &Exercise, item: &GradedItem, report: &Report) -> String {
+    let Some((_, c)) = exercise.characteristic(&item.no) else {
+        return String::new();
+    };
+    let written = report.item(&item.no).and_then(|i| i.measured.as_ref());
+    let alone = GradedItem {
+        reference: None,
+        ..item.clone()
+    };
+    place(exercise, c, &alone, written)
+}
+
 /// `right`, `wrong` or nothing.
 fn verdict(score: Option<f64>, call: Option<Call>) -> &'static str {
     match (score, call) {

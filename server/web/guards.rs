@@ -19,6 +19,7 @@ use axum_extra::extract::CookieJar;
 use super::app::App;
 use super::errors::WebError;
 use crate::actions::sign_in::{self, Token};
+use crate::actions::standing;
 use crate::store::assignments::{self, Assignment, Mine};
 use crate::store::classes::{self, Class};
 use crate::store::exercise_drafts::{self, Draft};
@@ -360,6 +361,7 @@ impl FromRequestParts<App> for MyReport {
         let assignment = assignments::one(&app.service.store, report.assignment)
             .await?
             .ok_or(WebError::NotFound)?;
+        let assignment = standing::of_pair(&app.service.store, assignment, report.pair).await?;
         Ok(Self {
             person,
             report,

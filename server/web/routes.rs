@@ -11,8 +11,8 @@ use super::app::App;
 use super::errors::WebError;
 use super::guards::{Access, admit};
 use super::pages::{
-    assign, assignment, authoring, class, classes, exercise, exercises, gradebook, graded_report, import, my, sign_in,
-    start,
+    assign, assignment, authoring, class, classes, exercise, exercises, gradebook, gradebook_rules, graded_report,
+    import, my, report_review, review_queue, sign_in, start, student,
 };
 use super::{layers, metrics, static_files, upload};
 
@@ -73,14 +73,21 @@ pub fn table() -> Vec<Route> {
         page("/classes", Staff, classes::page),
         page("/classes/{class}", Staff, class::page),
         page("/classes/{class}/gradebook", Staff, gradebook::page),
+        page("/classes/{class}/gradebook.csv", Staff, gradebook::export),
+        page("/classes/{class}/gradebook/rules", Instructor, gradebook_rules::page),
+        form("/classes/{class}/gradebook/rules", Instructor, gradebook_rules::submit),
+        page("/classes/{class}/students/{student}", Staff, student::page),
+        form("/classes/{class}/students/{student}", Instructor, student::submit),
         page("/classes/{class}/assign", Instructor, assign::page),
         form("/classes/{class}/assign", Instructor, assign::submit),
         page("/assignments/{assignment}", Staff, assignment::page),
         form("/assignments/{assignment}/release", Instructor, assignment::release),
         form("/assignments/{assignment}/grade-again", Instructor, assignment::again),
-        page("/reports/{report}", Instructor, graded_report::page),
-        form("/reports/{report}/hand-marks", Instructor, graded_report::mark),
-        page("/reports/{report}/source", Instructor, graded_report::source),
+        page("/classes/{class}/review", Staff, review_queue::page),
+        page("/reports/{report}", Staff, graded_report::page),
+        form("/reports/{report}/hand-marks", Staff, graded_report::mark),
+        form("/reports/{report}/review", Staff, report_review::submit),
+        page("/reports/{report}/source", Staff, graded_report::source),
         page("/exercises", Instructor, exercises::page),
         page("/exercises/import", Instructor, import::page),
         files("/exercises/import", Instructor, import::submit),
@@ -110,6 +117,7 @@ pub fn table() -> Vec<Route> {
         page("/my/{assignment}/entry", Student, my::entry::page),
         files("/my/{assignment}/entry", Student, my::entry::submit),
         page("/my/reports/{report}", Student, my::result::page),
+        form("/my/reports/{report}/query", Student, my::result::ask),
         page("/health", Anyone, start::health),
         page("/static/{*path}", Anyone, static_files::file),
     ]

@@ -29,13 +29,14 @@ async fn status(browser: &Browser, method: &str, path: &str) -> (u16, String) {
     (answer.status.as_u16(), answer.path)
 }
 
-const OURS: [(&str, &str); 6] = [
+const OURS: [(&str, &str); 7] = [
     ("class", "1"),
     ("assignment", "1"),
     ("report", "1"),
     ("exercise", "1"),
     ("plate", "1"),
     ("draft", "1"),
+    ("student", "2"),
 ];
 
 #[tokio::test(flavor = "multi_thread")]

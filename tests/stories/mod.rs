@@ -13,6 +13,7 @@ mod marks;
 mod odd_requests;
 mod program;
 mod report;
+mod review;
 mod schemas;
 mod sessions;
 pub(crate) mod site;

@@ -3,33 +3,35 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Form, State};
+use axum::extract::{Form, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
+use serde::Deserialize;
 
-use super::assignment::TrailLine;
+use super::report_review::{Beside, Came, beside};
 use crate::actions::load;
 use crate::actions::mark_by_hand::{HandMarkError, mark_by_hand};
-use crate::actions::my_result::grade_from;
+use crate::actions::my_result::{grade_from, settle};
 use crate::actions::standing;
-use crate::exercise::model::{MarksLine, ScoreKind};
+use crate::exercise::model::{Exercise, MarksLine, ScoreKind};
 use crate::exercise::names::BalloonNo;
-use crate::grading::grade::{Diagnosis, DiagnosisState, FoundFault, Grade};
+use crate::grading::feedback;
+use crate::grading::grade::{Diagnosis, DiagnosisState, FoundFault, Grade, GradedItem};
 use crate::grading::review::Review;
 use crate::report::model::Report as Items;
 use crate::store::assignments::{self, Assignment};
 use crate::store::ids::ReportId;
 use crate::store::people::Person;
 use crate::store::reports::{self, Report, ReportLine, SourceKind};
-use crate::store::{audit, grades, hand_marks};
+use crate::store::{grades, hand_marks, overrides};
 use crate::units::decimal_from_f64;
 use crate::units::show_length;
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
 use crate::web::graded::{self, GradedRow, ReceiptLine};
-use crate::web::guards::{Instructor, ReportOf};
+use crate::web::guards::{ReportOf, may_see_truth};
 use crate::web::pictures;
 use crate::web::render::{Page, Sheet};
 use crate::web::times;
@@ -49,7 +51,9 @@ pub(in crate::web) struct GradedReport {
     attempts: Vec<ReportLine>,
     attempt: i64,
     graded: Option<Graded>,
-    trail: Vec<TrailLine>,
+    /// Whether this person may see what the plate really is.
+    truth: bool,
+    beside: Beside,
     cells: Vec<(&'static str, String)>,
 }
 
@@ -106,13 +110,42 @@ const fn finding(state: DiagnosisState) -> &'static str {
     }
 }
 
+/// A line for those who may not see what the plate is: whether the value agrees, and nothing from which an amount could
+/// be worked out.
+fn without_truth(exercise: &Exercise, row: GradedRow, item: &GradedItem, items: &Items) -> GradedRow {
+    let agrees = match (item.measurement_score, item.measured) {
+        (None, _) => "not graded",
+        (_, None) => "",
+        (Some(score), _) if score >= 1.0 => "agrees",
+        _ => "does not agree",
+    };
+    GradedRow {
+        reference: String::new(),
+        uncertainty: String::new(),
+        off: String::new(),
+        en: String::new(),
+        score: agrees.to_owned(),
+        by_plate: "",
+        for_plate: "",
+        place: graded::own_place(exercise, item, items),
+        in_doubt: false,
+        corrected: String::new(),
+        note: String::new(),
+        ..row
+    }
+}
+
 fn nos(nos: &[BalloonNo]) -> String {
     nos.iter().map(BalloonNo::as_str).collect::<Vec<_>>().join(", ")
 }
 
-fn faults(diagnosis: &Diagnosis) -> Vec<Fault> {
+fn faults(diagnosis: &Diagnosis, truth: bool) -> Vec<Fault> {
     let fault = |f: &FoundFault| Fault {
-        text: f.text.clone(),
+        text: if truth || !feedback::is_for_instructors(&f.fault) {
+            f.text.clone()
+        } else {
+            "A fault that the instructor looks at.".to_owned()
+        },
         probability: per_cent(f.probability),
         explains: nos(&f.explains),
     };
@@ -184,6 +217,7 @@ async fn graded(
     report: &Report,
     assignment: &Assignment,
     typed: Option<&Typed>,
+    truth: bool,
 ) -> Result<Option<Graded>, WebError> {
     let Some(stored) = grades::of(&app.service.store, report.id).await? else {
         return Ok(None);
@@ -194,7 +228,20 @@ async fn graded(
     let items: Items = serde_json::from_str(&report.items).map_err(WebError::internal)?;
     let mut grade: Grade = grade_from(&stored.result).map_err(WebError::internal)?;
     let minutes = standing::minutes_late(assignment, report.handed_in_at);
-    standing::late_rule(assignment).apply(&mut grade.marks, minutes);
+    let set = overrides::of(&app.service.store, report.id).await?;
+    settle(&mut grade.marks, set.as_ref(), assignment, minutes);
+    let rows = graded::rows(&exercise, &grade.items, &items);
+    let (rows, drawing) = if truth {
+        (rows, pictures::what_was_off(&exercise, &grade.items).await?.svg)
+    } else {
+        let rows = rows.into_iter().zip(&grade.items);
+        let plan = app.pictures.plan(assignment.exercise_revision, &exercise).await?;
+        (
+            rows.map(|(row, item)| without_truth(&exercise, row, item, &items))
+                .collect(),
+            plan.svg.clone(),
+        )
+    };
     Ok(Some(Graded {
         revision: stored.exercise_number,
         review: stored
@@ -203,15 +250,15 @@ async fn graded(
             .and_then(Review::from_word)
             .map_or("", Review::text),
         finding: finding(grade.diagnosis.state),
-        faults: faults(&grade.diagnosis),
+        faults: faults(&grade.diagnosis, truth),
         unexplained: nos(&grade.diagnosis.unexplained),
-        drawing: pictures::what_was_off(&exercise, &grade.items).await?.svg,
+        drawing,
         statistic: match exercise.marks.score {
             ScoreKind::En => "En",
             ScoreKind::Fitness(_) => "z\u{2032}",
         },
         by_hand: by_hand(app, report.id, assignment, typed).await?,
-        rows: graded::rows(&exercise, &grade.items, &items),
+        rows,
         lines: graded::receipt(&grade.marks.lines),
         total: graded::total(grade.marks.r#final),
         computed: format!(
@@ -236,17 +283,19 @@ fn cells(report: &Report, assignment: &Assignment, revision: Option<i64>) -> Vec
     ]
 }
 
-async fn whole(
+/// The page, with what was typed where it came back.
+pub(super) async fn whole(
     app: &App,
     person: &Person,
     report: Report,
     assignment: Assignment,
-    typed: Option<&Typed>,
+    came: &Came,
 ) -> Result<GradedReport, WebError> {
     let minutes = standing::minutes_late(&assignment, report.handed_in_at);
     let zone = times::zone(&assignment.time_zone);
-    let graded = graded(app, &report, &assignment, typed).await?;
-    let trail = audit::of(&app.service.store, "report", report.id.0).await?;
+    let truth = may_see_truth(person);
+    let graded = graded(app, &report, &assignment, came.points.as_ref(), truth).await?;
+    let beside = beside(app, person, &report, &assignment, came).await?;
     Ok(GradedReport {
         frame: Frame::of(person, "/classes"),
         id: report.id.0,
@@ -265,35 +314,48 @@ async fn whole(
         pair: report.pair_name,
         person: report.person.unwrap_or_else(|| "somebody who is deleted".to_owned()),
         graded,
-        trail: trail
-            .into_iter()
-            .map(|line| super::assignment::trail_line(line, &zone))
-            .collect(),
+        truth,
+        beside,
     })
+}
+
+/// The assignment of a report, as it is for its pair.
+pub(super) async fn assignment_of(app: &App, report: &Report) -> Result<Assignment, WebError> {
+    let store = &app.service.store;
+    let assignment = assignments::one(store, report.assignment)
+        .await?
+        .ok_or(WebError::NotFound)?;
+    Ok(standing::of_pair(store, assignment, report.pair).await?)
 }
 
 pub(in crate::web) async fn page(
     State(app): State<App>,
-    Instructor(person): Instructor,
     of: ReportOf,
+    Query(after): Query<After>,
 ) -> Result<Page<GradedReport>, WebError> {
-    let assignment = assignments::one(&app.service.store, of.report.assignment)
-        .await?
-        .ok_or(WebError::NotFound)?;
-    Ok(Page(whole(&app, &person, of.report, assignment, None).await?))
+    let assignment = assignment_of(&app, &of.report).await?;
+    let came = Came {
+        done: after.done,
+        ..Came::default()
+    };
+    Ok(Page(whole(&app, &of.person, of.report, assignment, &came).await?))
+}
+
+/// Where the person comes from.
+#[derive(Debug, Deserialize)]
+pub(in crate::web) struct After {
+    /// Report that was done with before this one.
+    done: Option<i64>,
 }
 
 /// Gives points for the lines that are marked by hand; fields left empty stay as they are.
 pub(in crate::web) async fn mark(
     State(app): State<App>,
-    Instructor(person): Instructor,
     of: ReportOf,
     Form(typed): Form<Typed>,
 ) -> Result<Response, WebError> {
     let report = of.report;
-    let assignment = assignments::one(&app.service.store, report.assignment)
-        .await?
-        .ok_or(WebError::NotFound)?;
+    let assignment = assignment_of(&app, &report).await?;
     let (lines, _) = lines_by_hand(&app, report.id, &assignment).await?;
     let mut points = BTreeMap::new();
     for (i, line) in lines.iter().enumerate() {
@@ -302,12 +364,16 @@ pub(in crate::web) async fn mark(
             Some(given) => drop(points.insert(line.name.clone(), given)),
             None if text.is_empty() => {}
             None => {
-                let page = whole(&app, &person, report, assignment, Some(&typed)).await?;
+                let came = Came {
+                    points: Some(typed),
+                    ..Came::default()
+                };
+                let page = whole(&app, &of.person, report, assignment, &came).await?;
                 return Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
             }
         }
     }
-    match mark_by_hand(&app.service, report.id, &lines, &points, person.id).await {
+    match mark_by_hand(&app.service, report.id, &lines, &points, of.person.id).await {
         Ok(()) => Ok(Redirect::to(&format!("/reports/{}", report.id)).into_response()),
         Err(HandMarkError::Store(error)) => Err(error.into()),
         Err(error) => Err(WebError::internal(error)),
@@ -315,11 +381,7 @@ pub(in crate::web) async fn mark(
 }
 
 /// The source of a report as it came: to be kept, never to be run.
-pub(in crate::web) async fn source(
-    State(app): State<App>,
-    Instructor(_): Instructor,
-    of: ReportOf,
-) -> Result<Response, WebError> {
+pub(in crate::web) async fn source(State(app): State<App>, of: ReportOf) -> Result<Response, WebError> {
     let (kind, _, bytes) = reports::source(&app.service.store, of.report.id)
         .await?
         .ok_or(WebError::NotFound)?;

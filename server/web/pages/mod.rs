@@ -16,13 +16,21 @@ pub mod exercise;
 pub mod exercises;
 /// Pairs by assignments.
 pub mod gradebook;
+/// Weights and drops.
+pub mod gradebook_rules;
 /// One graded report.
 pub mod graded_report;
 /// Import of an exercise.
 pub mod import;
 /// A student's first page.
 pub mod my;
+/// What stands beside a graded report for whoever reviews it.
+pub mod report_review;
+/// Reports of a class that need a person.
+pub mod review_queue;
 /// Sign in, sign out.
 pub mod sign_in;
 /// The first page, which sends everybody to their own; and whether the server is well.
 pub mod start;
+/// One student of a class.
+pub mod student;

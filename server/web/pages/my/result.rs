@@ -3,16 +3,22 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Form, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+use jiff::tz::TimeZone;
+use serde::Deserialize;
 
 use crate::actions::load;
 use crate::actions::my_result::{MyResult as Seen, my_result};
+use crate::actions::review::{self, ReviewError, Wrong};
 use crate::exercise::model::Exercise;
 use crate::grading::feedback::{Agreement, Feedback, Full, Words, WordsItem};
 use crate::report::assemble::call_word;
 use crate::report::model::{Report, ReportItem};
 use crate::store::assignments::Assignment;
-use crate::store::ids::AssignmentId;
+use crate::store::ids::{AssignmentId, ReportId};
+use crate::store::{queries, remarks};
 use crate::units::{show_length, show_reading};
 use crate::web::app::App;
 use crate::web::errors::WebError;
@@ -20,7 +26,7 @@ use crate::web::frame::Frame;
 use crate::web::graded::{self, GradedRow, ReceiptLine};
 use crate::web::guards::MyReport;
 use crate::web::pictures;
-use crate::web::render::Page;
+use crate::web::render::{Page, Sheet};
 use crate::web::sheet::{self, SheetRow};
 use crate::web::times;
 
@@ -43,6 +49,7 @@ pub(in crate::web) struct MyResult {
     drawing: String,
     mark: String,
     again: bool,
+    talk: Talk,
     cells: Vec<(&'static str, String)>,
 }
 
@@ -64,14 +71,16 @@ struct Row {
     call_words: &'static str,
 }
 
-pub(in crate::web) async fn page(
-    State(app): State<App>,
-    MyReport {
+pub(in crate::web) async fn page(State(app): State<App>, of: MyReport) -> Result<Page<MyResult>, WebError> {
+    Ok(Page(whole(&app, of, Asking::default()).await?))
+}
+
+async fn whole(app: &App, of: MyReport, asking: Asking) -> Result<MyResult, WebError> {
+    let MyReport {
         person,
         report,
         assignment,
-    }: MyReport,
-) -> Result<Page<MyResult>, WebError> {
+    } = of;
     let service = &app.service;
     let exercise = load::exercise(service, assignment.exercise_revision)
         .await
@@ -80,7 +89,7 @@ pub(in crate::web) async fn page(
     let seen = my_result(service, &report, &assignment)
         .await
         .map_err(WebError::internal)?;
-    let shown = Shown::of(&app, &assignment, &exercise, &items, seen).await?;
+    let shown = Shown::of(app, &assignment, &exercise, &items, seen).await?;
     let zone = times::zone(&assignment.time_zone);
     let when = times::show(report.handed_in_at, &zone);
     let cells = vec![
@@ -91,9 +100,11 @@ pub(in crate::web) async fn page(
         ("Date", when.clone()),
         ("Sheet", "result".to_owned()),
     ];
-    Ok(Page(MyResult {
+    let talk = Talk::of(app, report.id, &items, &zone, asking).await?;
+    Ok(MyResult {
         frame: Frame::of(&person, "/my"),
         id: assignment.id,
+        talk,
         title: assignment.title.clone(),
         serial: report.serial,
         pair: report.pair_name,
@@ -113,7 +124,115 @@ pub(in crate::web) async fn page(
         mark: shown.mark,
         again: report.attempt < assignment.attempts && shown.can_try_again,
         cells,
-    }))
+    })
+}
+
+/// What was said about the report, and the form to ask about its mark.
+#[derive(Debug)]
+struct Talk {
+    report: ReportId,
+    remarks: Vec<(String, String)>,
+    queries: Vec<Asked>,
+    /// Balloon numbers to choose from.
+    nos: Vec<(String, String)>,
+    asking: Asking,
+}
+
+/// A query of the pair.
+#[derive(Debug)]
+struct Asked {
+    no: String,
+    text: String,
+    by: String,
+    /// Words, and who said them; empty while it waits.
+    answer: String,
+    answer_by: String,
+}
+
+/// What was typed, where it came back.
+#[derive(Debug, Default)]
+struct Asking {
+    no: String,
+    text: String,
+    mend: String,
+}
+
+impl Talk {
+    async fn of(
+        app: &App,
+        report: ReportId,
+        items: &Report,
+        zone: &TimeZone,
+        asking: Asking,
+    ) -> Result<Self, WebError> {
+        let store = &app.service.store;
+        let by = |name: Option<String>, at| {
+            let name = name.unwrap_or_else(|| "somebody who is deleted".to_owned());
+            format!("{name}, {}", times::show(at, zone))
+        };
+        let remarks = remarks::of(store, report).await?;
+        let asked = |q: queries::Query| {
+            let (answer, answer_by) = q.answer.map(|a| (a.text, by(a.by, a.at))).unwrap_or_default();
+            Asked {
+                no: q.no.unwrap_or_default(),
+                text: q.text,
+                by: by(q.asked_by, q.asked_at),
+                answer,
+                answer_by,
+            }
+        };
+        let queries = queries::of(store, report).await?.into_iter().map(asked).collect();
+        let whole = (String::new(), "the whole report".to_owned());
+        let no = |i: &ReportItem| (i.no.to_string(), format!("number {}", i.no));
+        Ok(Self {
+            report,
+            remarks: remarks
+                .into_iter()
+                .map(|r| (r.text, by(r.made_by, r.made_at)))
+                .collect(),
+            queries,
+            nos: std::iter::once(whole).chain(items.items.iter().map(no)).collect(),
+            asking,
+        })
+    }
+}
+
+/// What a pair asks.
+#[derive(Debug, Deserialize)]
+pub(in crate::web) struct Query {
+    #[serde(default)]
+    no: String,
+    #[serde(default)]
+    text: String,
+}
+
+/// Asks about the mark.
+pub(in crate::web) async fn ask(
+    State(app): State<App>,
+    of: MyReport,
+    Form(query): Form<Query>,
+) -> Result<Response, WebError> {
+    let items: Report = serde_json::from_str(&of.report.items).map_err(WebError::internal)?;
+    let known = items
+        .items
+        .iter()
+        .find(|i| i.no.as_str() == query.no)
+        .map(|i| i.no.as_str());
+    let mend = match review::ask(&app.service, of.report.id, of.person.id, known, &query.text).await {
+        Ok(()) => return Ok(Redirect::to(&format!("/my/reports/{}#talk", of.report.id)).into_response()),
+        Err(ReviewError::Store(error)) => return Err(error.into()),
+        Err(ReviewError::Wrong(Wrong::Gone)) => {
+            "Several questions about this report wait for an answer already. Ask the next one when they are answered."
+                .to_owned()
+        }
+        Err(ReviewError::Wrong(_)) => format!("Write your question, in at most {} characters.", review::TEXT),
+    };
+    let asking = Asking {
+        no: query.no,
+        text: query.text,
+        mend,
+    };
+    Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, whole(&app, of, asking).await?).into_response())
 }
 
 /// What there is to see, in either mode.

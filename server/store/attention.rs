@@ -1,0 +1,287 @@
+//! Why reports wait for a person, and which ones somebody is done with.
+
+use serde::Deserialize;
+
+use super::ids::{AssignmentId, ClassId, PairId, PersonId, PlateId, ReportId};
+use super::when::When;
+use super::{Store, StoreError, Tx};
+
+/// Milliseconds after the due time up to which lateness is a matter of minutes, that a person may want to look at.
+const MINUTES_MS: i64 = 60 * 60_000;
+
+/// Most reports of one queue; more than that are looked at in the next one.
+const QUEUE: i64 = 1000;
+
+/// A reason that was found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Found {
+    /// Its word.
+    pub reason: &'static str,
+    /// What it speaks of, as JSON.
+    pub detail: String,
+}
+
+/// A reason of a report in the queue.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+pub struct Reason {
+    /// Its word.
+    pub reason: String,
+    /// What it speaks of, as JSON.
+    pub detail: String,
+}
+
+/// A report that waits.
+#[derive(Debug, Clone)]
+pub struct Waiting {
+    /// Report.
+    pub report: ReportId,
+    /// Assignment.
+    pub assignment: AssignmentId,
+    /// Its title.
+    pub title: String,
+    /// Name of the pair.
+    pub pair_name: String,
+    /// Pair.
+    pub pair: PairId,
+    /// Serial number of the plate.
+    pub serial: String,
+    /// Attempt.
+    pub attempt: i64,
+    /// When it was handed in.
+    pub handed_in_at: When,
+    /// When it was due.
+    pub due_at: When,
+    /// Computed mark.
+    pub mark: Option<String>,
+    /// Reasons that came after somebody was done with it.
+    pub reasons: Vec<Reason>,
+    /// Queries without an answer.
+    pub queries: i64,
+    /// Whether evidence is wanted and none is there.
+    pub lacks_evidence: bool,
+    /// Whether it is late by minutes only, and nobody looked yet.
+    pub is_late_by_minutes: bool,
+}
+
+/// The reports of a class that wait for a person, in the order in which they came.
+///
+/// # Errors
+/// When the database does not answer or a row cannot be read.
+pub async fn queue(store: &Store, class: ClassId) -> Result<Vec<Waiting>, StoreError> {
+    let rows = sqlx::query!(
+        r#"select id as "id!", assignment as "assignment!", title as "title!", pair as "pair!",
+               pair_name as "pair_name!", serial as "serial!", attempt as "attempt!: i64",
+               handed_in_at as "handed_in_at!: When", due_at as "due_at!: When", mark as "mark?",
+               reasons as "reasons!: String", queries as "queries!: i64",
+               lacks_evidence as "lacks_evidence!: bool", is_late as "is_late!: bool"
+           from (select r.id, r.assignment, a.title, r.pair, p.name as pair_name, l.serial, r.attempt, r.handed_in_at,
+                     coalesce(x.due_at, a.due_at) as due_at, g.mark,
+                     (select json_group_array(json_object('reason', t.reason, 'detail', t.detail)) from attention t
+                      where t.report = r.id and t.found_at > coalesce(d.at, -1)) as reasons,
+                     (select count(*) from query q where q.report = r.id and q.answer is null) as queries,
+                     coalesce(c.wants_evidence, 0) = 1 and d.report is null and not exists (
+                         select 1 from evidence e where e.assignment = r.assignment and e.pair = r.pair
+                             and e.attempt = r.attempt) as lacks_evidence,
+                     d.report is null and r.handed_in_at > coalesce(x.due_at, a.due_at)
+                         and r.handed_in_at <= coalesce(x.due_at, a.due_at) + ?2 as is_late
+                 from assignment a join report r on r.assignment = a.id join pair p on p.id = r.pair
+                 join plate l on l.id = r.plate
+                 left join grade g on g.report = r.id and g.superseded_at is null
+                 left join reviewed d on d.report = r.id
+                 left join extension x on x.assignment = r.assignment and x.pair = r.pair
+                 left join gradebook_column c on c.assignment = a.id
+                 where a.class = ?1)
+           where reasons <> '[]' or queries > 0 or lacks_evidence or is_late
+           order by handed_in_at, id limit ?3"#,
+        class,
+        MINUTES_MS,
+        QUEUE,
+    )
+    .fetch_all(store.read())
+    .await?;
+    rows.into_iter()
+        .map(|r| {
+            let unreadable = |_| StoreError::Unreadable {
+                what: "why a report waits",
+                found: r.reasons.chars().take(80).collect(),
+            };
+            Ok(Waiting {
+                report: ReportId(r.id),
+                assignment: AssignmentId(r.assignment),
+                title: r.title,
+                pair_name: r.pair_name,
+                pair: PairId(r.pair),
+                serial: r.serial,
+                attempt: r.attempt,
+                handed_in_at: r.handed_in_at,
+                due_at: r.due_at,
+                mark: r.mark,
+                reasons: serde_json::from_str(&r.reasons).map_err(unreadable)?,
+                queries: r.queries,
+                lacks_evidence: r.lacks_evidence,
+                is_late_by_minutes: r.is_late,
+            })
+        })
+        .collect()
+}
+
+/// The reasons that were found for one report, whether or not somebody is done with it.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn of(store: &Store, report: ReportId) -> Result<Vec<Reason>, StoreError> {
+    Ok(sqlx::query_as!(
+        Reason,
+        "select reason, detail from attention where report = ? order by reason, detail",
+        report
+    )
+    .fetch_all(store.read())
+    .await?)
+}
+
+/// Writes what a search of one report found. Reasons that were found before keep their time; those that are gone go.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn write(tx: &mut Tx, report: ReportId, found: &[Found], now: When) -> Result<(), StoreError> {
+    let all: Vec<(&str, &str)> = found.iter().map(|f| (f.reason, f.detail.as_str())).collect();
+    let all = serde_json::to_string(&all).map_err(|_| StoreError::Unreadable {
+        what: "why a report waits",
+        found: String::new(),
+    })?;
+    sqlx::query!(
+        "delete from attention where report = ?1 and not exists (
+             select 1 from json_each(?2) f where f.value ->> 0 = attention.reason and f.value ->> 1 = attention.detail)",
+        report,
+        all,
+    )
+    .execute(tx.connection())
+    .await?;
+    for one in found {
+        add(tx, report, one, now).await?;
+    }
+    sqlx::query!(
+        "insert into attention_search (report, searched_at) values (?, ?)
+         on conflict (report) do update set searched_at = excluded.searched_at",
+        report,
+        now,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Adds one reason, unless it is there.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn add(tx: &mut Tx, report: ReportId, found: &Found, now: When) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert into attention (report, reason, detail, found_at) values (?, ?, ?, ?)
+         on conflict (report, reason, detail) do nothing",
+        report,
+        found.reason,
+        found.detail,
+        now,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Reports that are graded and were not searched, oldest first.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn unsearched(store: &Store, most: i64) -> Result<Vec<ReportId>, StoreError> {
+    let ids = sqlx::query_scalar!(
+        r#"select g.report as "id!" from grade g
+           where g.superseded_at is null and not exists (select 1 from attention_search s where s.report = g.report)
+           order by g.report limit ?"#,
+        most,
+    )
+    .fetch_all(store.read())
+    .await?;
+    Ok(ids.into_iter().map(ReportId).collect())
+}
+
+/// A report of another pair that the same digits could come from.
+#[derive(Debug, Clone)]
+pub struct Other {
+    /// Report.
+    pub report: ReportId,
+    /// Plate.
+    pub plate: PlateId,
+    /// Values and calls as JSON.
+    pub items: String,
+    /// Its grade as JSON.
+    pub result: String,
+}
+
+/// The graded reports of other pairs on the same exercise: those of the assignment, and those of the same plate
+/// elsewhere; newest first.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn others(
+    store: &Store,
+    (assignment, pair, plate): (AssignmentId, PairId, PlateId),
+    most: i64,
+) -> Result<Vec<Other>, StoreError> {
+    Ok(sqlx::query_as!(
+        Other,
+        r#"select r.id as "report!", r.plate as "plate!", r.items as "items!", g.result as "result!"
+           from report r join grade g on g.report = r.id and g.superseded_at is null
+           where (r.assignment = ?1 or r.plate = ?3) and r.pair <> ?2
+           order by r.id desc limit ?4"#,
+        assignment,
+        pair,
+        plate,
+        most,
+    )
+    .fetch_all(store.read())
+    .await?)
+}
+
+/// When somebody was done with a report, and who.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn done_with(store: &Store, report: ReportId) -> Result<Option<(When, Option<String>)>, StoreError> {
+    let row = sqlx::query!(
+        r#"select r.at as "at: When", p.name as "name?" from reviewed r left join person p on p.id = r.person
+           where r.report = ?"#,
+        report,
+    )
+    .fetch_optional(store.read())
+    .await?;
+    Ok(row.map(|r| (r.at, r.name)))
+}
+
+/// Notes that a person is done with a report.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn done(tx: &mut Tx, report: ReportId, now: When, by: PersonId) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert into reviewed (report, at, person) values (?, ?, ?)
+         on conflict (report) do update set at = excluded.at, person = excluded.person",
+        report,
+        now,
+        by,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Takes that back; whether somebody was done with it.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn not_done(tx: &mut Tx, report: ReportId) -> Result<bool, StoreError> {
+    let done = sqlx::query!("delete from reviewed where report = ?", report)
+        .execute(tx.connection())
+        .await?;
+    Ok(done.rows_affected() > 0)
+}

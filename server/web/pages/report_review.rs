@@ -1,0 +1,344 @@
+//! What stands beside a graded report for whoever reviews it: its place in the queue, why it waits, the mark that a
+//! person set, words to the pair, its queries, and everything that was done.
+
+use std::collections::BTreeMap;
+
+use axum::extract::{Form, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+use jiff::tz::TimeZone;
+use serde_json::Value;
+
+use super::graded_report::{assignment_of, whole};
+use super::review_queue::told;
+use crate::actions::review::{self, Act, ReviewError, Wrong, act};
+use crate::actions::review_queue::{self, Place};
+use crate::grading::review::{Need, SameDigits};
+use crate::store::assignments::Assignment;
+use crate::store::ids::{QueryId, RemarkId, ReportId};
+use crate::store::people::Person;
+use crate::store::reports::{self, Report};
+use crate::store::{attention, audit, overrides, queries, remarks};
+use crate::web::app::App;
+use crate::web::errors::WebError;
+use crate::web::guards::{ReportOf, may_change_class, may_see_truth};
+use crate::web::render::Sheet;
+use crate::web::times;
+
+/// What a page comes back with.
+#[derive(Debug, Default)]
+pub(super) struct Came {
+    /// Points of lines marked by hand, as typed, by field.
+    pub(super) points: Option<BTreeMap<String, String>>,
+    /// What was typed beside the report, by field.
+    pub(super) typed: BTreeMap<String, String>,
+    /// Field at fault, and how to mend it.
+    pub(super) wrong: Option<(String, String)>,
+    /// Report that the person was done with before this one.
+    pub(super) done: Option<i64>,
+}
+
+/// What stands beside a report.
+#[derive(Debug)]
+pub(super) struct Beside {
+    pub(super) class: i64,
+    /// Whether this person may set the mark.
+    pub(super) may_set: bool,
+    pub(super) place: Place,
+    /// Why it waits, in words.
+    pub(super) needs: Vec<String>,
+    pub(super) alike: Vec<Alike>,
+    /// What came back to be mended: field and text.
+    pub(super) wrongs: Vec<(String, String)>,
+    /// A mark that a person set.
+    pub(super) set: Option<SetMark>,
+    pub(super) mark: String,
+    pub(super) reason: String,
+    pub(super) mark_mend: String,
+    pub(super) reason_mend: String,
+    pub(super) remarks: Vec<Said>,
+    pub(super) remark: String,
+    pub(super) remark_mend: String,
+    pub(super) queries: Vec<Query>,
+    /// When somebody was done with it and who, in words.
+    pub(super) done: String,
+    /// Report that the person was done with before this one.
+    pub(super) before: Option<i64>,
+    pub(super) trail: Vec<TrailLine>,
+}
+
+/// Another report with the same digits.
+#[derive(Debug)]
+pub(super) struct Alike {
+    /// 0 where it is of a class of somebody else.
+    pub(super) report: i64,
+    pub(super) pair: String,
+    pub(super) words: String,
+}
+
+/// A mark that a person set.
+#[derive(Debug)]
+pub(super) struct SetMark {
+    pub(super) mark: String,
+    pub(super) reason: String,
+    pub(super) by: String,
+}
+
+/// Words, who said them and when.
+#[derive(Debug)]
+pub(super) struct Said {
+    pub(super) id: i64,
+    pub(super) text: String,
+    pub(super) by: String,
+}
+
+/// A query with its answer, or the field for it.
+#[derive(Debug)]
+pub(super) struct Query {
+    pub(super) id: i64,
+    pub(super) no: String,
+    pub(super) text: String,
+    pub(super) by: String,
+    pub(super) answer: Option<Said>,
+    pub(super) field: String,
+    pub(super) typed: String,
+    pub(super) mend: String,
+}
+
+/// One line of the trail.
+#[derive(Debug)]
+pub(super) struct TrailLine {
+    pub(super) when: String,
+    pub(super) who: String,
+    pub(super) what: String,
+}
+
+fn by(name: Option<String>, when: crate::store::when::When, zone: &TimeZone) -> String {
+    let name = name.unwrap_or_else(|| "somebody who is deleted".to_owned());
+    format!("{name}, {}", times::show(when, zone))
+}
+
+impl Came {
+    fn typed(&self, field: &str) -> String {
+        self.typed.get(field).cloned().unwrap_or_default()
+    }
+
+    fn mend(&self, field: &str) -> String {
+        match &self.wrong {
+            Some((at, mend)) if at == field => mend.clone(),
+            _ => String::new(),
+        }
+    }
+}
+
+/// Everything beside a report.
+pub(super) async fn beside(
+    app: &App,
+    person: &Person,
+    report: &Report,
+    assignment: &Assignment,
+    came: &Came,
+) -> Result<Beside, WebError> {
+    let (service, zone) = (&app.service, times::zone(&assignment.time_zone));
+    let store = &service.store;
+    let truth = may_see_truth(person);
+    let queue = review_queue::of_class(service, assignment.class).await?;
+    let needs = queue.iter().find(|q| q.waiting.report == report.id);
+    let done = attention::done_with(store, report.id).await?;
+    let set = overrides::of(store, report.id).await?.map(|o| SetMark {
+        mark: o.mark.to_string(),
+        reason: o.reason,
+        by: by(o.made_by, o.made_at, &zone),
+    });
+    let said = remarks::of(store, report.id).await?.into_iter().map(|r| Said {
+        id: r.id.0,
+        text: r.text,
+        by: by(r.made_by, r.made_at, &zone),
+    });
+    let trail = audit::of(store, "report", report.id.0).await?;
+    Ok(Beside {
+        class: assignment.class.0,
+        may_set: may_change_class(person),
+        place: review_queue::place(&queue, report.id),
+        needs: needs.map(|q| told(&q.needs, truth)).unwrap_or_default(),
+        alike: alike(app, person, report.id).await?,
+        wrongs: came.wrong.iter().cloned().collect(),
+        set,
+        mark: came.typed("mark"),
+        reason: came.typed("reason"),
+        mark_mend: came.mend("mark"),
+        reason_mend: came.mend("reason"),
+        remarks: said.collect(),
+        remark: came.typed("remark"),
+        remark_mend: came.mend("remark"),
+        queries: asked(app, report.id, &zone, came).await?,
+        done: done.map(|(at, name)| by(name, at, &zone)).unwrap_or_default(),
+        before: came.done,
+        trail: trail.into_iter().map(|line| trail_line(line, &zone)).collect(),
+    })
+}
+
+async fn asked(app: &App, report: ReportId, zone: &TimeZone, came: &Came) -> Result<Vec<Query>, WebError> {
+    let all = queries::of(&app.service.store, report).await?;
+    let query = |q: queries::Query| {
+        let field = format!("answer-{}", q.id);
+        Query {
+            id: q.id.0,
+            no: q.no.unwrap_or_default(),
+            text: q.text,
+            by: by(q.asked_by, q.asked_at, zone),
+            answer: q.answer.map(|a| Said {
+                id: q.id.0,
+                text: a.text,
+                by: by(a.by, a.at, zone),
+            }),
+            typed: came.typed(&field),
+            mend: came.mend(&field),
+            field,
+        }
+    };
+    Ok(all.into_iter().map(query).collect())
+}
+
+/// Reports with the same digits, with how likely that is.
+async fn alike(app: &App, person: &Person, report: ReportId) -> Result<Vec<Alike>, WebError> {
+    let store = &app.service.store;
+    let mut found = Vec::new();
+    for reason in attention::of(store, report).await? {
+        let Some(Need::SameDigits(digits)) = Need::from_stored(&reason.reason, &reason.detail) else {
+            continue;
+        };
+        if let Some(other) = reports::one(store, ReportId(digits.other)).await? {
+            let may_open = reports::is_of_class_of(store, other.id, person.id).await?;
+            found.push(Alike {
+                report: if may_open { other.id.0 } else { 0 },
+                pair: other.pair_name,
+                words: chance(&digits),
+            });
+        }
+    }
+    Ok(found)
+}
+
+fn chance(digits: &SameDigits) -> String {
+    let SameDigits { same, of, expected, .. } = digits;
+    let often = if *expected < 1e-6 {
+        "less than once in a million such classes".to_owned()
+    } else {
+        let odds = crate::units::decimal_from_f64((1.0 / expected).floor()).unwrap_or_default();
+        format!("once in {} such classes", crate::units::show_length(odds, 0))
+    };
+    format!("{same} of {of} values are the same; among independent, honest reports that is expected {often}")
+}
+
+fn trail_line(line: audit::Line, zone: &TimeZone) -> TrailLine {
+    let detail: Value = serde_json::from_str(&line.detail).unwrap_or_default();
+    TrailLine {
+        when: times::show(line.at, zone),
+        who: line.person.unwrap_or_else(|| "the server".to_owned()),
+        what: trail_words(&line.what, &detail),
+    }
+}
+
+fn trail_words(what: &str, detail: &Value) -> String {
+    let text = |key: &str| detail.get(key).and_then(Value::as_str).unwrap_or_default();
+    match what {
+        "set-mark" => format!("set the mark to {}: {}", text("mark"), text("reason")),
+        "take-mark-back" => "took the set mark back".to_owned(),
+        "remark" => format!("told the pair: {}", text("text")),
+        "withdraw-remark" => "withdrew a remark".to_owned(),
+        "ask" => format!("asked: {}", text("text")),
+        "answer-query" => format!("answered: {}", text("text")),
+        "take-answer-back" => "took an answer back".to_owned(),
+        "done-with-report" => "was done with it".to_owned(),
+        "not-done-with-report" => "took \u{201c}done\u{201d} back".to_owned(),
+        "mark-by-hand" => "marked lines by hand".to_owned(),
+        "add-evidence" => "added a photo or PDF".to_owned(),
+        other => other.replace('-', " "),
+    }
+}
+
+/// What the button asks for, from what was typed; or the field at fault.
+fn wanted(typed: &BTreeMap<String, String>) -> Result<Act, (String, Wrong)> {
+    let field = |name: &str| typed.get(name).map_or("", String::as_str);
+    let words = |name: &str| review::words(field(name)).map_err(|wrong| (name.to_owned(), wrong));
+    let (button, id) = match field("do").rsplit_once(':') {
+        Some((button, id)) => (button, id.parse().unwrap_or(0)),
+        None => (field("do"), 0),
+    };
+    Ok(match button {
+        "set-mark" => Act::Set {
+            mark: review::mark(field("mark")).map_err(|wrong| ("mark".to_owned(), wrong))?,
+            reason: words("reason")?,
+        },
+        "take-mark-back" => Act::TakeMarkBack,
+        "remark" => Act::Remark(words("remark")?),
+        "withdraw" => Act::Withdraw(RemarkId(id)),
+        "answer" => Act::Answer(QueryId(id), words(&format!("answer-{id}"))?),
+        "take-answer-back" => Act::TakeAnswerBack(QueryId(id)),
+        "done" => Act::Done,
+        "not-done" => Act::NotDone,
+        _ => return Err(("mark".to_owned(), Wrong::Gone)),
+    })
+}
+
+fn mend(wrong: &Wrong) -> String {
+    match wrong {
+        Wrong::Text => format!("Write at least one word, and at most {} characters.", review::TEXT),
+        Wrong::Mark => "Write a mark from 0 to 100 with at most one decimal.".to_owned(),
+        Wrong::Gone => {
+            "It is not there any more: another page of this report changed it. Look at the report as it is now."
+                .to_owned()
+        }
+    }
+}
+
+/// Does what the button asks for; after \u{201c}done\u{201d} the next report of the queue comes.
+pub(in crate::web) async fn submit(
+    State(app): State<App>,
+    of: ReportOf,
+    Form(typed): Form<BTreeMap<String, String>>,
+) -> Result<Response, WebError> {
+    let ReportOf { person, report } = of;
+    let assignment = assignment_of(&app, &report).await?;
+    let (wrong, field) = match wanted(&typed) {
+        // An assistant looks, says and answers; marks are the instructor's.
+        Ok(Act::Set { .. } | Act::TakeMarkBack) if !may_change_class(&person) => {
+            return Err(WebError::NotForYou("instructors"));
+        }
+        Ok(wanted) => {
+            let next = next(&app, &assignment, report.id, &wanted).await?;
+            match act(&app.service, report.id, person.id, &wanted).await {
+                Ok(()) => return Ok(Redirect::to(&next).into_response()),
+                Err(ReviewError::Store(error)) => return Err(error.into()),
+                Err(ReviewError::Wrong(wrong)) => (wrong, "mark".to_owned()),
+            }
+        }
+        Err((field, wrong)) => (wrong, field),
+    };
+    let status = if wrong == Wrong::Gone {
+        StatusCode::CONFLICT
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
+    let came = Came {
+        typed,
+        wrong: Some((field, mend(&wrong))),
+        ..Came::default()
+    };
+    let page = whole(&app, &person, report, assignment, &came).await?;
+    Ok(Sheet(status, page).into_response())
+}
+
+/// Where to go afterwards.
+async fn next(app: &App, assignment: &Assignment, report: ReportId, wanted: &Act) -> Result<String, WebError> {
+    if *wanted != Act::Done {
+        return Ok(format!("/reports/{report}#review"));
+    }
+    let queue = review_queue::of_class(&app.service, assignment.class).await?;
+    let next = review_queue::place(&queue, report).next;
+    Ok(match next {
+        Some(next) => format!("/reports/{next}?done={report}"),
+        None => format!("/classes/{}/review?done={report}", assignment.class),
+    })
+}
