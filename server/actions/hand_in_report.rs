@@ -100,21 +100,29 @@ pub fn new_key() -> Result<String, rand::rngs::SysError> {
 /// # Errors
 /// When a rule forbids it or it could not be stored; then it is not.
 pub async fn hand_in_report(service: &Service, hand_in: HandIn<'_>) -> Result<HandedIn, HandInError> {
-    let new = checked(service, hand_in)?;
-    let (attempt, allowed) = (new.attempt, new.attempts_allowed);
-    let (report, already) = match service.store.writer().hand_in(new).await? {
-        Stored::New(report) => (report, false),
-        Stored::Same(report) => (report, true),
-        Stored::AttemptTaken(report) => return Err(HandInError::AttemptTaken { report }),
-        Stored::NoSuchAttempt if attempt > allowed => return Err(HandInError::NoAttemptLeft),
-        Stored::NoSuchAttempt => return Err(HandInError::OutOfTurn),
-    };
+    let (report, already) = accept(service, hand_in).await?;
     let graded = already || graded_in_time(service, report).await;
     Ok(HandedIn {
         report,
         already,
         graded,
     })
+}
+
+/// Stores a report without grading it: its row, and whether it was here before. When this returns, it is on the disk.
+///
+/// # Errors
+/// When a rule forbids it or it could not be stored; then it is not.
+pub async fn accept(service: &Service, hand_in: HandIn<'_>) -> Result<(ReportId, bool), HandInError> {
+    let new = checked(service, hand_in)?;
+    let (attempt, allowed) = (new.attempt, new.attempts_allowed);
+    match service.store.writer().hand_in(new).await? {
+        Stored::New(report) => Ok((report, false)),
+        Stored::Same(report) => Ok((report, true)),
+        Stored::AttemptTaken(report) => Err(HandInError::AttemptTaken { report }),
+        Stored::NoSuchAttempt if attempt > allowed => Err(HandInError::NoAttemptLeft),
+        Stored::NoSuchAttempt => Err(HandInError::OutOfTurn),
+    }
 }
 
 fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, HandInError> {

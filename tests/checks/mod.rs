@@ -6,6 +6,7 @@ mod csv_command;
 mod csv_hard;
 mod csv_limits;
 mod forward_model;
+mod fuzz_findings;
 mod geometry;
 mod geometry_commands;
 mod geometry_properties;

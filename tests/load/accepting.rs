@@ -1,0 +1,149 @@
+//! Accepting and grading at once, against the bare writer and against the time of one grade.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::{Duration, Instant};
+
+use platemark::actions::hand_in_report::{HandIn, accept, hand_in_report};
+use platemark::exercise::file::read_plates;
+use platemark::exercise::plate::Plate;
+use platemark::grading::{GradeInput, grade};
+use platemark::report::model::Report;
+use platemark::store::assignments::{self, Mine};
+use platemark::store::ids::PersonId;
+use platemark::store::reports::SourceKind;
+use tokio::task::JoinSet;
+
+use crate::school::{self, School};
+use crate::{CLIENTS, Line, SPELL, bare, folder, ms, quantile};
+
+/// Assignments, each with 99 attempts for each client: more than are handed in.
+const ASSIGNMENTS: usize = 12;
+
+type Samples = Arc<Vec<(String, Report)>>;
+
+async fn client(
+    school: Arc<School>,
+    person: PersonId,
+    graded: bool,
+    samples: Samples,
+    count: Arc<AtomicUsize>,
+) -> Vec<Duration> {
+    let begun = Instant::now();
+    let now = school.service.clock.now();
+    let mut times = Vec::new();
+    for assignment in &school.assignments {
+        let mine: Mine = assignments::mine(&school.service.store, *assignment, person, now)
+            .await
+            .unwrap()
+            .unwrap();
+        for attempt in mine.handed_in + 1..=99 {
+            if begun.elapsed() >= SPELL {
+                return times;
+            }
+            let (source, report) = &samples[count.fetch_add(1, Ordering::Relaxed) % samples.len()];
+            let key = format!("{attempt}");
+            let hand_in = HandIn {
+                mine: &mine,
+                person,
+                attempt,
+                key: &key,
+                report,
+                source_kind: SourceKind::Csv,
+                source_name: None,
+                source_bytes: source.clone().into_bytes(),
+            };
+            let start = Instant::now();
+            if graded {
+                hand_in_report(&school.service, hand_in).await.unwrap();
+            } else {
+                accept(&school.service, hand_in).await.unwrap();
+            }
+            times.push(start.elapsed());
+        }
+    }
+    times
+}
+
+async fn rate(name: &str, graded: bool, samples: &Samples) -> (f64, Vec<Duration>) {
+    let school = Arc::new(school::make(&folder(name), CLIENTS, ASSIGNMENTS).await);
+    let count = Arc::new(AtomicUsize::new(0));
+    let begun = Instant::now();
+    let mut clients = JoinSet::new();
+    for person in school.students.clone() {
+        clients.spawn(client(
+            Arc::clone(&school),
+            person,
+            graded,
+            Arc::clone(samples),
+            Arc::clone(&count),
+        ));
+    }
+    let times = clients.join_all().await.concat();
+    let rate = times.len() as f64 / begun.elapsed().as_secs_f64();
+    (rate, times)
+}
+
+/// Mean time of one grade, on one core, of the same reports on the plates that they are of by turns.
+fn time_of_a_grade(samples: &Samples) -> Duration {
+    let exercise = school::exercise();
+    let plates = read_plates("plates.toml", &school::shipped("plates.toml"), &exercise)
+        .0
+        .unwrap();
+    let siblings: Vec<Plate> = plates.plates.clone();
+    let none = BTreeMap::new();
+    let begun = Instant::now();
+    let mut count = 0;
+    while begun.elapsed() < SPELL / 2 {
+        let input = GradeInput {
+            name: "r",
+            exercise: &exercise,
+            plate: &siblings[count % siblings.len()],
+            rules: &exercise.marks,
+            report: &samples[count % samples.len()].1,
+            hand_marks: &none,
+            siblings: &siblings,
+        };
+        std::hint::black_box(grade(&input));
+        count += 1;
+    }
+    begun.elapsed() / u32::try_from(count).unwrap()
+}
+
+pub(crate) async fn measure() -> Vec<Line> {
+    let samples: Samples = Arc::new(school::samples());
+    let items = serde_json::to_string(&samples[0].1).unwrap();
+    let (bare_rate, mut bare_times) = bare::rate(&folder("bare"), &items, samples[0].0.as_bytes()).await;
+    let (rate_accepted, mut times) = rate("accepted", false, &samples).await;
+    let ratio = rate_accepted / bare_rate;
+    let mut lines = vec![Line::new(
+        format!("reports accepted and durable, {CLIENTS} clients"),
+        format!("{rate_accepted:.0} a second"),
+        format!("{ratio:.2} of the bare insert's {bare_rate:.0}"),
+        ">= 0.50",
+        ratio >= 0.5,
+    )];
+    let (p99, bare_p99) = (quantile(&mut times, 0.99), quantile(&mut bare_times, 0.99));
+    let ratio = p99.as_secs_f64() / bare_p99.as_secs_f64();
+    lines.push(Line::new(
+        "the same, p99 of one",
+        ms(p99),
+        format!("{ratio:.2} x the bare insert's {}", ms(bare_p99)),
+        "<= 2",
+        ratio <= 2.0,
+    ));
+    let one = time_of_a_grade(&samples);
+    let cores = std::thread::available_parallelism().unwrap().get();
+    let (graded, _) = rate("graded", true, &samples).await;
+    let most = cores as f64 / one.as_secs_f64();
+    let ratio = graded / most;
+    lines.push(Line::new(
+        format!("accepted and graded with diagnosis, {CLIENTS} clients"),
+        format!("{graded:.0} a second"),
+        format!("{ratio:.2} of {cores} cores / {}", ms(one)),
+        ">= 0.80",
+        ratio >= 0.8,
+    ));
+    lines
+}

@@ -1,0 +1,132 @@
+//! Many classes out of one: rows are copied within the database, each class with 40 pairs, 30 assignments and 1,200
+//! graded reports of its own, until so many items are stored.
+
+use std::path::Path;
+use std::str::FromStr;
+
+use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
+use sqlx::{AssertSqlSafe, Connection, Row};
+
+use crate::school::{self, School};
+use platemark::actions::hand_in_report::{HandIn, hand_in_report};
+use platemark::store::FILE_NAME;
+use platemark::store::assignments;
+use platemark::store::reports::SourceKind;
+
+pub(crate) const PAIRS: usize = 40;
+pub(crate) const ASSIGNMENTS: usize = 30;
+
+/// Tables whose rows belong to a class, parents first, and the columns that move by a stride for each copy.
+const COPIED: [(&str, &[(&str, &str)]); 7] = [
+    ("class", &[("id", "class")]),
+    ("pair", &[("id", "pair"), ("class", "class")]),
+    ("assignment", &[("id", "assignment"), ("class", "class")]),
+    (
+        "assignment_plate",
+        &[
+            ("id", "assignment_plate"),
+            ("assignment", "assignment"),
+            ("pair", "pair"),
+        ],
+    ),
+    (
+        "report",
+        &[("id", "report"), ("assignment", "assignment"), ("pair", "pair")],
+    ),
+    ("grade", &[("id", "grade"), ("report", "report")]),
+    ("class_person", &[("class", "class")]),
+];
+
+/// Columns that must differ from row to row.
+const OWN: [(&str, &str, &str); 1] = [("report", "idempotency_key", "randomblob(32)")];
+
+async fn run(database: &mut SqliteConnection, sql: String) {
+    sqlx::raw_sql(AssertSqlSafe(sql)).execute(database).await.unwrap();
+}
+
+async fn columns(database: &mut SqliteConnection, table: &str) -> Vec<String> {
+    let sql = format!("select name from pragma_table_info('{table}')");
+    let rows = sqlx::query(AssertSqlSafe(sql)).fetch_all(database).await.unwrap();
+    rows.iter().map(|row| row.get(0)).collect()
+}
+
+/// The first class, made through the program: every pair has one graded report for every assignment.
+pub(crate) async fn first(folder: &Path) -> School {
+    let school = school::make(folder, PAIRS, ASSIGNMENTS).await;
+    let samples = school::samples();
+    let now = school.service.clock.now();
+    for (n, person) in school.students.iter().enumerate() {
+        for (m, assignment) in school.assignments.iter().enumerate() {
+            let mine = assignments::mine(&school.service.store, *assignment, *person, now)
+                .await
+                .unwrap()
+                .unwrap();
+            let (source, report) = &samples[(n + m) % samples.len()];
+            let hand_in = HandIn {
+                mine: &mine,
+                person: *person,
+                attempt: 1,
+                key: "1",
+                report,
+                source_kind: SourceKind::Csv,
+                source_name: None,
+                source_bytes: source.clone().into_bytes(),
+            };
+            hand_in_report(&school.service, hand_in).await.unwrap();
+        }
+    }
+    school
+}
+
+/// Copies the first class until so many items are stored; how many reports there are then.
+pub(crate) async fn until(folder: &Path, items: u64) -> u64 {
+    let file = folder.join(FILE_NAME);
+    let options = SqliteConnectOptions::from_str(&format!("sqlite:{}", file.display())).unwrap();
+    let mut database = SqliteConnection::connect_with(&options).await.unwrap();
+    run(
+        &mut database,
+        "pragma foreign_keys = off; pragma synchronous = off;".to_owned(),
+    )
+    .await;
+    let mut statements = Vec::new();
+    for (table, moved) in COPIED {
+        let names = columns(&mut database, table).await;
+        let value = |name: &String| {
+            if let Some((_, stride)) = moved.iter().find(|(column, _)| column == name) {
+                return format!("{name} + (select n from stride where t = '{stride}') * #");
+            }
+            let own = OWN.iter().find(|(of, column, _)| of == &table && column == name);
+            own.map_or_else(|| name.clone(), |(_, _, sql)| (*sql).to_owned())
+        };
+        let values: Vec<String> = names.iter().map(value).collect();
+        let key = if table == "class_person" { "class" } else { "id" };
+        statements.push(format!(
+            "insert into {table} ({}) select {} from {table} where {key} <= (select n from stride where t = '{}');",
+            names.join(", "),
+            values.join(", "),
+            if table == "class_person" { "class" } else { table },
+        ));
+        run(
+            &mut database,
+            "create temp table if not exists stride (t text primary key, n integer);".to_owned(),
+        )
+        .await;
+        if table != "class_person" {
+            run(
+                &mut database,
+                format!("insert or ignore into stride select '{table}', max(id) from {table};"),
+            )
+            .await;
+        }
+    }
+    let per_class: u64 = (PAIRS * ASSIGNMENTS) as u64;
+    let per_report = school::exercise().characteristics.len() as u64;
+    let classes = items.div_ceil(per_class * per_report);
+    for n in 1..classes {
+        let all: String = statements.iter().map(|s| s.replace('#', &n.to_string())).collect();
+        run(&mut database, format!("begin; {all} commit;")).await;
+    }
+    run(&mut database, "pragma wal_checkpoint(truncate); analyze;".to_owned()).await;
+    database.close().await.unwrap();
+    classes * per_class
+}

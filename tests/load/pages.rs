@@ -1,0 +1,151 @@
+//! Pages of a class at work, with so many items stored by all classes together.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use reqwest::multipart::Form;
+use tokio::task::JoinSet;
+
+use crate::fill::{self, ASSIGNMENTS, PAIRS};
+use crate::school::{self, PASSPHRASE, PIN};
+use crate::serving::{Device, Server, field};
+use crate::{Line, folder, ms, quantile};
+
+/// A person looks at a page so often: forty devices make some thirteen requests a second.
+const PAUSE: Duration = Duration::from_secs(3);
+
+/// Pages that each device looks at.
+const LOOKS: usize = 12;
+
+type Times = BTreeMap<&'static str, Vec<Duration>>;
+
+/// Median times by page, to hold the next filling against.
+pub(crate) type Medians = BTreeMap<&'static str, Duration>;
+
+async fn student(device: Device, n: usize) -> Times {
+    let mut times = Times::new();
+    tokio::time::sleep(PAUSE.mul_f64(n as f64 / PAIRS as f64)).await;
+    for look in 0..LOOKS {
+        let assignment = 1 + (n + look) % ASSIGNMENTS;
+        let (name, path) = match look % 3 {
+            0 => ("a student's assignments", "/my".to_owned()),
+            1 => ("the entry form", format!("/my/{assignment}/entry")),
+            // Reports of the first class were handed in pair by pair.
+            _ => (
+                "a pair's result",
+                format!("/my/reports/{}", n * ASSIGNMENTS + assignment),
+            ),
+        };
+        times.entry(name).or_default().push(device.get(&path).await.1);
+        tokio::time::sleep(PAUSE).await;
+    }
+    times
+}
+
+async fn instructor(device: Device) -> Times {
+    let mut times = Times::new();
+    for look in 0..LOOKS * 3 {
+        let (name, path) = match look % 4 {
+            0 => ("the gradebook, 40 x 30", "/classes/1/gradebook".to_owned()),
+            1 => ("the class", "/classes/1".to_owned()),
+            2 => ("an assignment", format!("/assignments/{}", 1 + look % ASSIGNMENTS)),
+            _ => ("a graded report", format!("/reports/{}", 1 + look * 31)),
+        };
+        times.entry(name).or_default().push(device.get(&path).await.1);
+        tokio::time::sleep(PAUSE / 3).await;
+    }
+    times
+}
+
+/// A pair hands in its second attempt; the time until its grade is on the page.
+async fn hand_in(device: Device, n: usize) -> Duration {
+    tokio::time::sleep(PAUSE.mul_f64(n as f64 / PAIRS as f64)).await;
+    let path = format!("/my/{}/entry", 1 + n % ASSIGNMENTS);
+    let (page, _) = device.get(&path).await;
+    let (_, report) = school::samples().swap_remove(n % 4);
+    let exercise = school::exercise();
+    let mut form = Form::new()
+        .text("key", field(&page, "key"))
+        .text("attempt", field(&page, "attempt"));
+    for (characteristic, item) in exercise.characteristics.iter().zip(&report.items) {
+        let measured = item.measured.as_ref().map(ToString::to_string).unwrap_or_default();
+        form = form.text(format!("m-{}", characteristic.no), measured);
+        form = form.text(format!("c-{}", characteristic.no), "conforming");
+    }
+    let (page, time) = device.send(&path, form.text("do", "hand-in")).await;
+    assert!(page.contains("values agree"), "the grade is not on the page:\n{page}");
+    time
+}
+
+pub(crate) async fn measure(items: u64, before: Option<&Medians>) -> (Vec<Line>, Medians) {
+    let folder = folder("pages");
+    let school = fill::first(&folder).await;
+    school.service.store.close().await;
+    let reports = fill::until(&folder, items).await;
+    let server = Server::start(&folder).await;
+    let stored = format!("{:.1e} items in {reports} reports stored", items as f64);
+    let start = server.start.as_secs_f64();
+    let mut lines = vec![Line::new(
+        format!("start, {stored}"),
+        format!("{start:.2} s"),
+        String::new(),
+        "<= 1 s",
+        start <= 1.0,
+    )];
+
+    let mut devices = Vec::new();
+    for n in 0..PAIRS {
+        devices.push(Device::of(&server, &format!("s{n}"), PIN).await);
+    }
+    let staff = Device::of(&server, "ferro", PASSPHRASE).await;
+    let mut people = JoinSet::new();
+    people.spawn(instructor(staff));
+    for (n, device) in devices.iter().cloned().enumerate() {
+        people.spawn(student(device, n));
+    }
+    let mut times = Times::new();
+    for (name, more) in people.join_all().await.into_iter().flatten() {
+        times.entry(name).or_default().extend(more);
+    }
+    let mut medians = Medians::new();
+    for (name, mut times) in times {
+        let (p99, median) = (quantile(&mut times, 0.99), quantile(&mut times, 0.5));
+        let limit = if name.starts_with("the gradebook") { 10 } else { 50 };
+        let goal = if limit == 10 { "p99 <= 10 ms" } else { "p99 <= 50 ms" };
+        let was = before.and_then(|before| before.get(name));
+        let growth = was.map(|was| median.as_secs_f64() / was.as_secs_f64());
+        let against = growth.map_or_else(String::new, |g| format!("median {g:.2} of that at a tenth (<= 1.20)"));
+        let met = p99 <= Duration::from_millis(limit) && growth.is_none_or(|g| g <= 1.2);
+        lines.push(Line::new(
+            name,
+            format!("median {}, p99 {}", ms(median), ms(p99)),
+            against,
+            goal,
+            met,
+        ));
+        medians.insert(name, median);
+    }
+    let mut pairs = JoinSet::new();
+    for (n, device) in devices.into_iter().enumerate() {
+        pairs.spawn(hand_in(device, n));
+    }
+    let mut times = pairs.join_all().await;
+    let p99 = quantile(&mut times, 0.99);
+    let goal = "p99 <= 100 ms";
+    lines.push(Line::new(
+        "from handing in to the grade on the page",
+        ms(p99),
+        String::new(),
+        goal,
+        p99 <= Duration::from_millis(100),
+    ));
+    let resident = server.resident();
+    lines.push(Line::new(
+        "memory after that",
+        format!("{resident:.0} MiB"),
+        String::new(),
+        "<= 80 MiB",
+        resident <= 80.0,
+    ));
+    (lines, medians)
+}
