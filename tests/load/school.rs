@@ -15,7 +15,7 @@ use platemark::report::assemble::assemble;
 use platemark::report::model::Report;
 use platemark::report::table::{ReadOptions, Table, read};
 use platemark::store::assignments::{Counting, Feedback};
-use platemark::store::ids::{AssignmentId, PersonId};
+use platemark::store::ids::{AssignmentId, ClassId, ExerciseId, ExerciseRevisionId, PersonId};
 use platemark::store::people::Role;
 use platemark::store::plates::Kind;
 use platemark::store::{Store, exercises};
@@ -72,6 +72,32 @@ async fn person(service: &Service, role: Role, name: &str) -> PersonId {
     add_person(service, &wanted).await.unwrap()
 }
 
+async fn assign(
+    service: &Service,
+    class: ClassId,
+    exercise: (ExerciseId, ExerciseRevisionId),
+    n: usize,
+    by: PersonId,
+) -> AssignmentId {
+    let since = service.clock.now().millisecond() - 3_600_000;
+    let wanted = Wanted {
+        class,
+        exercise,
+        plates: Kind::Physical,
+        title: &format!("Pump cover {n}"),
+        opens_at: since.into(),
+        due_at: (since + 7 * 86_400_000).into(),
+        attempts: 99,
+        counting: Counting::Best,
+        late_grace_minutes: 0,
+        late_percent_per_day: 10.into(),
+        late_floor_percent: 50.into(),
+        feedback: Feedback::Words,
+        by,
+    };
+    make_assignment(service, &wanted).await.unwrap().assignment
+}
+
 /// One class with so many students, each a pair of one, and so many assignments of the exercise.
 pub(crate) async fn make(folder: &Path, students: usize, assignments: usize) -> School {
     let lasting = Lasting {
@@ -112,22 +138,7 @@ pub(crate) async fn make(folder: &Path, students: usize, assignments: usize) -> 
     let revision = exercises::newest(&service.store, exercise).await.unwrap().unwrap();
     let mut made = Vec::new();
     for n in 0..assignments {
-        let wanted = Wanted {
-            class,
-            exercise: (exercise, revision.id),
-            plates: Kind::Physical,
-            title: &format!("Pump cover {n}"),
-            opens_at: since.into(),
-            due_at: (since + 7 * 86_400_000).into(),
-            attempts: 99,
-            counting: Counting::Best,
-            late_grace_minutes: 0,
-            late_percent_per_day: 10.into(),
-            late_floor_percent: 50.into(),
-            feedback: Feedback::Words,
-            by,
-        };
-        made.push(make_assignment(&service, &wanted).await.unwrap().assignment);
+        made.push(assign(&service, class, (exercise, revision.id), n, by).await);
     }
     School {
         service,
