@@ -10,6 +10,8 @@ pub mod fit;
 pub mod frame;
 /// `grade`: reports, offline.
 pub mod grade;
+/// `insight`: which mistakes a print can tell.
+pub mod insight;
 /// Instructors' accounts.
 pub mod instructor;
 /// `plan`: what a measuring plan can achieve.
@@ -66,6 +68,8 @@ pub enum Command {
     Frame(frame::FrameArgs),
     /// Grade reports against an exercise and its plates
     Grade(grade::GradeArgs),
+    /// Show which mistakes a print can tell, and which it cannot tell apart
+    Insight(insight::InsightArgs),
     /// Add an instructor
     Instructor(instructor::Args),
     /// Show what uncertainty the measuring plan of an exercise can achieve
@@ -104,6 +108,7 @@ impl Command {
             Self::Fit(args) => fit::run(&args, &mut Streams::of_process()),
             Self::Frame(args) => frame::run(&args, &mut Streams::of_process()),
             Self::Grade(args) => grade::run(&args, &mut Streams::of_process()),
+            Self::Insight(args) => insight::run(&args, &mut Streams::of_process()),
             Self::Instructor(args) => instructor::run(&args),
             Self::Plan(args) => plan::run(&args, &mut Streams::of_process()),
             Self::Points(args) => points::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),

@@ -6,9 +6,11 @@
 pub mod attempts;
 pub mod call;
 pub mod diagnosis;
+pub mod extra;
 pub mod feedback;
 mod follow_through;
 pub mod grade;
+pub mod insight;
 pub mod late;
 pub mod marks;
 pub mod measurement;

@@ -23,7 +23,8 @@ const fn coordinate(axis: Axis) -> Quantity {
 }
 
 /// The quantities that a characteristic of the feature can be of.
-pub(super) fn of_feature(shape: &Shape) -> Vec<Quantity> {
+#[must_use]
+pub fn of_feature(shape: &Shape) -> Vec<Quantity> {
     match shape {
         Shape::Point { normal, .. } => along_axis(*normal).map(coordinate).into_iter().collect(),
         Shape::Line { normal, .. } => {

@@ -1,0 +1,143 @@
+//! `platemark insight`: what a print can tell about mistakes, before any class.
+
+mod table;
+
+use std::fs::File;
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::Context;
+use clap::Args;
+use serde_json::{Value, json};
+
+use super::Streams;
+use crate::exercise::file::{Problem, Severity, read_exercise, read_plates};
+use crate::exercise::model::Exercise;
+use crate::exercise::plate::Plate;
+use crate::grading::insight::{CHANCE, Insight, insight, insight_on, words};
+
+/// Options of `insight`.
+#[derive(Debug, Clone, Args)]
+#[command(
+    about = "Show which mistakes a print can tell, and which it cannot tell apart",
+    long_about = "Works out for every mistake that the diagnosis knows from which amount on it is detected in a report and from \
+                  which amount on it is named, each with 95 % chance; which mistakes the sheet cannot tell apart or does not see \
+                  at all; and which one added characteristic would mend that. Where a plates file is there, the uncertainty of \
+                  its references counts.",
+    after_long_help = "Example:\n  platemark insight exercises/SB-11\n  platemark insight exercise.toml --plates plates.toml --json\n\n\
+                       Exit status: 0 done, 1 something is wrong with the input, 2 usage."
+)]
+pub struct InsightArgs {
+    /// Exercise file, or a folder with `exercise.toml` and perhaps `plates.toml`; `-` reads standard input
+    pub exercise: PathBuf,
+    /// Plates file whose references count
+    #[arg(long, value_name = "FILE")]
+    pub plates: Option<PathBuf>,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Largest file that is taken in, in bytes; far beyond any exercise.
+const MAX_INPUT: u64 = 16 * 1024 * 1024;
+
+/// Prints what the print can tell; what is wrong with a file goes to standard error.
+///
+/// # Errors
+/// When a file cannot be read or nobody reads the output any more.
+pub fn run(args: &InsightArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCode> {
+    let (file, beside) = if args.exercise.is_dir() {
+        let plates = args.exercise.join("plates.toml");
+        (args.exercise.join("exercise.toml"), plates.is_file().then_some(plates))
+    } else {
+        (args.exercise.clone(), None)
+    };
+    let text = take_in(&file, streams)?;
+    let (exercise, problems) = read_exercise(&file.to_string_lossy(), &text);
+    tell(&problems, streams)?;
+    let Some(exercise) = exercise else {
+        return Ok(ExitCode::FAILURE);
+    };
+    let plates = match args.plates.clone().or(beside) {
+        Some(file) => {
+            let text = take_in(&file, streams)?;
+            let (plates, problems) = read_plates(&file.to_string_lossy(), &text, &exercise);
+            tell(&problems, streams)?;
+            let Some(plates) = plates else {
+                return Ok(ExitCode::FAILURE);
+            };
+            plates.plates
+        }
+        None => Vec::new(),
+    };
+    let found = found(&exercise, &plates);
+    if args.json {
+        serde_json::to_writer_pretty(&mut streams.output, &as_json(&exercise, &found))?;
+        writeln!(streams.output)?;
+    } else {
+        table::print(&exercise, &found, !plates.is_empty(), &mut streams.output)?;
+    }
+    streams.output.flush()?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn found(exercise: &Exercise, plates: &[Plate]) -> Insight {
+    if plates.is_empty() {
+        insight(exercise)
+    } else {
+        insight_on(exercise, plates)
+    }
+}
+
+fn tell(problems: &[Problem], streams: &mut Streams<'_>) -> std::io::Result<()> {
+    for problem in problems.iter().filter(|p| p.severity == Severity::Error) {
+        writeln!(streams.errors, "{problem}")?;
+    }
+    Ok(())
+}
+
+fn take_in(path: &Path, streams: &mut Streams<'_>) -> anyhow::Result<String> {
+    let mut text = String::new();
+    let read = if path == Path::new("-") {
+        streams.input.by_ref().take(MAX_INPUT).read_to_string(&mut text)
+    } else {
+        File::open(path).and_then(|file| file.take(MAX_INPUT).read_to_string(&mut text))
+    };
+    read.with_context(|| {
+        format!(
+            "{} cannot be read. Check the name and that it is a text file.",
+            path.display()
+        )
+    })?;
+    Ok(text)
+}
+
+fn as_json(exercise: &Exercise, found: &Insight) -> Value {
+    let with_text = |value: Value, text: String| match value {
+        Value::Object(mut object) => {
+            object.insert("text".to_owned(), Value::String(text));
+            Value::Object(object)
+        }
+        other => other,
+    };
+    let confusable: Vec<Value> = found
+        .confusable
+        .iter()
+        .map(|c| with_text(json!(c), words::confusable(exercise, c)))
+        .collect();
+    let unseen: Vec<Value> = found
+        .unseen
+        .iter()
+        .map(|u| with_text(json!(u), words::unseen(exercise, u)))
+        .collect();
+    json!({
+        "exercise": exercise.code.as_str(),
+        "units": exercise.units.as_str(),
+        "chance": CHANCE,
+        "faults": found.faults,
+        "confusable": confusable,
+        "unseen": unseen,
+        "first": found.first.as_ref().map(|p| with_text(json!(p), words::first(exercise, found).unwrap_or_default())),
+    })
+}

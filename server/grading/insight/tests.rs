@@ -1,0 +1,257 @@
+//! Sizes held against reports of the forward model, and against cases worked by hand.
+
+use super::*;
+use crate::exercise::file::read_exercise;
+use crate::exercise::plate::PlateKind;
+use crate::procedure::fault::{Family, Procedure};
+use crate::procedure::model::Model;
+use crate::procedure::sampler::Sampler;
+use crate::procedure::simulate::Conditions;
+use crate::procedure::written::Habits;
+
+/// A block with holes; each line is `key x y quantities`.
+fn block(holes: &[(&str, &str, &str, &[&str])]) -> Exercise {
+    let mut text = String::from(
+        r#"format = 1
+code = "TS-01"
+title = "Test block"
+units = "mm"
+decimals = 3
+general_tolerance = "±0.05"
+[body]
+outline = [[0, 0], [100, 0], [100, 60], [0, 60]]
+thickness = 20
+material = "steel"
+[datum_frame]
+A = { face = "top", sets = "z", at = 0, touches = [[8, 8], [92, 8], [92, 52], [8, 52]] }
+B = { face = "front", sets = "y", at = 0, touches = [[10, -8], [90, -8]] }
+C = { face = "left", sets = "x", at = 0, touches = [[30, -8]] }
+[measurement]
+expanded_uncertainty = 0.008
+per_length = 0
+repeatability = 0
+tip_diameter = 2.0
+"#,
+    );
+    let mut no = 0;
+    for (key, x, y, quantities) in holes {
+        text.push_str(&format!(
+            "[[feature]]\nkey = \"{key}\"\nname = \"Hole {key}\"\nkind = \"circle\"\nat = [{x}, {y}, 0]\ndiameter = 8\nside = \"inside\"\n"
+        ));
+        for of in *quantities {
+            no += 1;
+            text.push_str(&format!(
+                "  [[feature.characteristic]]\n  no = \"{no}\"\n  of = \"{of}\"\n"
+            ));
+        }
+    }
+    let (exercise, problems) = read_exercise("exercise.toml", &text);
+    exercise.unwrap_or_else(|| panic!("{problems:?}"))
+}
+
+fn of<'i>(insight: &'i Insight, family: Family, axis: &str) -> &'i FaultInsight {
+    let named =
+        |f: &&FaultInsight| f.fault.family() == family && serde_json::to_string(&f.fault).unwrap().contains(axis);
+    insight.faults.iter().find(named).unwrap()
+}
+
+#[test]
+fn one_amount_worked_by_hand() {
+    // Four X values, nothing else on the sheet moves with X: U = 0.008, so u = 0.004, and rounding 0.001/sqrt 12.
+    let exercise = block(&[
+        ("a", "20", "20", &["x", "y", "diameter"]),
+        ("b", "80", "20", &["x", "y", "diameter"]),
+        ("c", "80", "45", &["x", "y", "diameter"]),
+        ("d", "20", "45", &["x", "y", "diameter"]),
+    ]);
+    let found = insight(&exercise);
+    let shift = of(&found, Family::OriginShift, "\"x\"");
+    // Variance of one value 1.6e-5 + 8.333e-8 = 1.60833e-5; information 4 / 1.60833e-5 = 248,705 per mm^2; with the prior's
+    // 2 mm: s^2 i = 994,819, its logarithm 13.810. Odds of clean 0.75 against 0.2125 / 26.5 / 3: logarithm 5.637. So the
+    // critical value is the root of 2 x 5.637 + 13.810 = 25.08, 5.008; plus 1.645: 6.653; over 498.70 per mm: 0.0133 mm.
+    let total: f64 = Priors::default().weights.iter().sum();
+    let odds = (0.75 / (0.25 * 0.85 / total / 3.0)).ln();
+    let si = 4.0 * 248_704.66;
+    let critical = ((2.0 * odds + (1.0_f64 + si).ln()) * (1.0 + si) / si).sqrt();
+    // Non-central chi-square with one degree of freedom: the far tail is nothing, so the root of the non-centrality is
+    // the critical value plus the normal quantile of 95 %, 1.6449.
+    let expected = (critical + 1.644_854) / 248_704.66_f64.sqrt();
+    // Tolerance: the digits above.
+    assert!(
+        (shift.detectable.unwrap() - expected).abs() < 1e-6,
+        "{:?} {expected}",
+        shift.detectable
+    );
+    assert!((expected - 0.0133).abs() < 5e-5, "{expected}");
+    assert!(shift.identifiable.unwrap() >= shift.detectable.unwrap());
+}
+
+#[test]
+fn a_skewed_line_and_a_shifted_origin_need_a_second_place() {
+    // One Y value alone: a skewed line, a shifted origin and one wrong value all move it.
+    let poor = block(&[
+        ("a", "20", "20", &["x", "y", "diameter"]),
+        ("b", "80", "20", &["x", "diameter"]),
+    ]);
+    let found = insight(&poor);
+    let set = found.confusable.iter().find(|c| {
+        c.faults.iter().any(|f| {
+            matches!(
+                f,
+                Fault::OriginShift {
+                    axis: crate::exercise::model::Axis::Y,
+                    ..
+                }
+            )
+        }) && !c.alike
+    });
+    let set = set.unwrap();
+    let families: Vec<Family> = set.faults.iter().map(Fault::family).collect();
+    assert!(families.contains(&Family::GrossError), "{families:?}");
+    let text = words::confusable(&poor, set);
+    assert!(text.starts_with("Nothing on this print tells"), "{text}");
+    let add = set.add.as_ref().unwrap();
+    assert_eq!((add.feature.as_str(), add.of), ("b", Quantity::Y), "{text}");
+    assert!(text.contains("add characteristic Y of Hole b."), "{text}");
+    // With what is proposed the set is gone.
+    let better = block(&[
+        ("a", "20", "20", &["x", "y", "diameter"]),
+        ("b", "80", "20", &["x", "y", "diameter"]),
+    ]);
+    let still = insight(&better).confusable.into_iter().any(|c| {
+        !c.alike
+            && c.faults.iter().any(|f| {
+                matches!(
+                    f,
+                    Fault::OriginShift {
+                        axis: crate::exercise::model::Axis::Y,
+                        ..
+                    }
+                )
+            })
+    });
+    assert!(!still);
+}
+
+#[test]
+fn what_no_number_shows_is_said() {
+    let flat = block(&[
+        ("a", "20", "20", &["x", "diameter"]),
+        ("b", "80", "45", &["x", "diameter"]),
+    ]);
+    let found = insight(&flat);
+    let unseen = found.unseen.iter().find(|u| {
+        matches!(
+            u.fault,
+            Fault::OriginShift {
+                axis: crate::exercise::model::Axis::Y,
+                ..
+            }
+        )
+    });
+    let unseen = unseen.unwrap();
+    assert_eq!(unseen.add.as_ref().map(|a| a.of), Some(Quantity::Y));
+    assert!(words::unseen(&flat, unseen).contains("would"));
+    assert!(found.first.is_some());
+}
+
+struct Bench {
+    exercise: Exercise,
+    model: Model,
+    plate: Plate,
+}
+
+impl Bench {
+    fn new(code: &str) -> Self {
+        let text = match code {
+            "SB-11" => include_str!("../../../exercises/SB-11/exercise.toml"),
+            _ => include_str!("../../../exercises/GC-40/exercise.toml"),
+        };
+        let exercise = read_exercise("exercise.toml", text).0.unwrap();
+        let plate = Plate {
+            serial: "AS-PRINTED".parse().unwrap(),
+            kind: PlateKind::Virtual,
+            seed: None,
+            shop_uncertainty: None,
+            planted: std::collections::BTreeMap::new(),
+            references: std::collections::BTreeMap::new(),
+        };
+        let model = Model::new(&exercise, std::slice::from_ref(&plate)).unwrap();
+        Self { exercise, model, plate }
+    }
+
+    /// Written values less nominal, of a report with a fault.
+    fn report(&self, fault: &Fault, seed: u64) -> Vec<f64> {
+        let mut sampler = Sampler::new(seed, "insight-test");
+        let procedure = Procedure::with(vec![fault.clone()]).unwrap();
+        let simulated = self
+            .model
+            .simulate(&self.plate.serial, &procedure, Conditions::default(), &mut sampler);
+        let measured = simulated.unwrap();
+        let rules = &self.exercise.marks;
+        let report = self
+            .model
+            .write_report(&self.exercise, rules, &measured, Habits::default(), &mut sampler);
+        let written = report.items.iter().map(|i| i.measured.as_ref().unwrap().approx());
+        let perfect = self
+            .model
+            .predict(self.model.plate(&self.plate.serial).unwrap(), &[])
+            .unwrap();
+        written.zip(perfect).map(|(w, p)| w - p.unwrap()).collect()
+    }
+}
+
+#[test]
+fn at_the_smallest_sizes_reports_are_detected_and_named_as_often_as_is_said() {
+    const REPORTS: u64 = 500;
+    for code in ["SB-11", "GC-40"] {
+        let bench = Bench::new(code);
+        let found = insight(&bench.exercise);
+        let scope = Scope::new(&bench.exercise, &[], &Priors::default()).unwrap();
+        let lines = scope.sheet();
+        let root = scope.ground.root(&lines).unwrap();
+        let seen = scope.through(&lines).unwrap();
+        for one in found.faults.iter().filter(|f| f.detectable.is_some()) {
+            let i = scope.suspects.iter().position(|s| s.fault == one.fault).unwrap();
+            let rate = |size: f64, named: bool| {
+                let fault = suspects::with_amount(&one.fault, size);
+                let right = |seed: &u64| {
+                    // Form and position turn at 0: the amounts do not look at them, so their noise stays out.
+                    let mut off = bench.report(&fault, *seed);
+                    for (o, c) in off.iter_mut().zip(&bench.exercise.characteristics) {
+                        if c.of.is_geometrical() {
+                            *o = 0.0;
+                        }
+                    }
+                    let white = root.whiten(&off);
+                    let evidence: Vec<f64> = seen.iter().map(|s| s.evidence(sight::dot(&s.white, &white))).collect();
+                    if !named {
+                        return evidence[i] > scope.log_clean;
+                    }
+                    let all: f64 = evidence.iter().map(|e| (e - evidence[i]).exp()).sum::<f64>()
+                        + (scope.log_clean - evidence[i]).exp();
+                    let alike = (0..seen.len()).filter(|j| *j == i || scope.alike(&seen, i, size, *j));
+                    let mine: f64 = alike.map(|j| (evidence[j] - evidence[i]).exp()).sum();
+                    mine >= 0.90 * all
+                };
+                count((0..REPORTS).filter(right).count()) / 500.0
+            };
+            // Source: the meaning of the sizes; tolerance four standard errors of 500 reports, and for naming those of the
+            // trials that found it as well.
+            let detected = rate(one.detectable.unwrap(), false);
+            assert!(
+                (detected - 0.95).abs() < 0.039,
+                "{code} {:?}: detected {detected}",
+                one.fault
+            );
+            if let Some(size) = one.identifiable {
+                let named = rate(size, true);
+                assert!(
+                    (named - 0.95).abs() < 0.05,
+                    "{code} {:?} {size}: named {named}",
+                    one.fault
+                );
+            }
+        }
+    }
+}
