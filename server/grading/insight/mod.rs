@@ -292,7 +292,7 @@ fn look(exercise: &Exercise, reference: &[f64], priors: &Priors) -> Option<Insig
         .collect();
     let (shown, blind): (Vec<usize>, Vec<usize>) = listed.into_iter().partition(|i| seen[*i].information >= BLIND);
     let mut problems = sets::find(&scope, &seen, &shown);
-    problems.extend(blind.into_iter().map(|i| sets::Problem::unseen(i)));
+    problems.extend(blind.into_iter().map(sets::Problem::unseen));
     let answered = sets::propose(&scope, &problems);
     Some(Insight {
         faults: shown.iter().map(|i| one(&scope, &seen, &trials, *i)).collect(),
