@@ -18,6 +18,8 @@ pub mod instructor;
 pub mod plan;
 /// `points`: the probed points of a plate.
 pub mod points;
+/// `propose`: plates from a seed.
+pub mod propose;
 /// `read`: what a file is read as.
 pub mod read;
 /// The server.
@@ -76,6 +78,8 @@ pub enum Command {
     Plan(plan::PlanArgs),
     /// Print the probed points of a plate as a machine would give them
     Points(points::PointsArgs),
+    /// Propose plates that are off on purpose, from a seed
+    Propose(propose::ProposeArgs),
     /// Show what a report or a file of probed points is read as
     Read(read::ReadArgs),
     /// Start the server
@@ -112,6 +116,7 @@ impl Command {
             Self::Instructor(args) => instructor::run(&args),
             Self::Plan(args) => plan::run(&args, &mut Streams::of_process()),
             Self::Points(args) => points::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
+            Self::Propose(args) => propose::run(&args, &mut Streams::of_process()),
             Self::Read(args) => read::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Serve(args) => serve::run(args),
             Self::Study(args) => study::run(&args, &mut Streams::of_process()),

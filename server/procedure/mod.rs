@@ -26,6 +26,7 @@ pub mod plan;
 pub mod points;
 pub mod reduce;
 pub mod sampler;
+pub mod seeding;
 pub mod simulate;
 pub mod slips;
 pub mod written;

@@ -13,6 +13,7 @@ mod geometry_properties;
 mod grading;
 mod plan_command;
 mod points_command;
+mod propose_command;
 mod sample_reports;
 mod statistics;
 mod tolerance;

@@ -43,6 +43,7 @@ use toml::de::DeTable;
 
 pub use kind::{FileKind, kind_of};
 pub(in crate::exercise) use out::quoted;
+pub use planted::plantable;
 pub use problem::{Problem, Severity};
 pub use quantities::of_feature as quantities_of_feature;
 pub use write::write_exercise;

@@ -28,6 +28,15 @@ struct Target<'e> {
     feature: Option<&'e Feature>,
 }
 
+/// What can be planted on an exercise's plates: features in the order of the file, then pairs of features.
+#[must_use]
+pub fn plantable(exercise: &Exercise) -> Vec<(FeatureKey, Vec<Quantity>)> {
+    let all = targets(exercise).into_iter();
+    all.filter(|t| !t.quantities.is_empty())
+        .map(|t| (t.key.clone(), t.quantities))
+        .collect()
+}
+
 pub(super) fn read(section: &Section<'_>, exercise: &Exercise, sink: &mut Sink<'_>) -> Option<Planted> {
     let mut planted = Planted::new();
     if !section.has("planted") {
