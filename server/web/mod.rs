@@ -15,12 +15,16 @@ pub mod frame;
 pub mod graded;
 /// Who may see what.
 pub mod guards;
+/// The lab sheet, for a pair and for instructors.
+pub mod lab;
 /// What happens to every request, in one stack.
 pub mod layers;
 /// What the server counts.
 pub mod metrics;
 /// One file per page.
 pub mod pages;
+/// Sizes of paper.
+pub mod paper;
 /// Pictures of exercises and of what was off.
 pub mod pictures;
 /// A template as an answer.

@@ -1,5 +1,5 @@
 //! Pictures of exercises and of what was off. Drawing takes some milliseconds, so it is done off the async threads, and
-//! the plan view of a revision, which never changes, is kept.
+//! the drawings of a revision, which never change, are kept.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -11,33 +11,92 @@ use crate::report::call::Call;
 use crate::store::ids::ExerciseRevisionId;
 
 use super::errors::WebError;
+use super::paper::Paper;
 
-/// Plan views kept at once.
-const KEPT: usize = 64;
+/// Drawings kept at once.
+const KEPT: usize = 192;
 
-/// Plan views that were drawn already.
+/// What a picture is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Use {
+    /// Balloons alone, legible on a phone.
+    Plan,
+    /// With dimensions, on a wide screen.
+    Desk,
+    /// With dimensions, on paper.
+    Printed(Paper),
+}
+
+type Known = BTreeMap<(ExerciseRevisionId, Use), Vec<Arc<Picture>>>;
+
+/// Drawings that were made already.
 #[derive(Debug, Clone, Default)]
-pub struct Pictures(Arc<Mutex<BTreeMap<ExerciseRevisionId, Arc<Picture>>>>);
+pub struct Pictures(Arc<Mutex<Known>>);
 
 impl Pictures {
-    /// The plan view of a revision, for a screen.
+    /// The plan view of a revision with its balloons, for any screen.
     ///
     /// # Errors
     /// When the server is stopping.
     pub async fn plan(&self, revision: ExerciseRevisionId, exercise: &Arc<Exercise>) -> Result<Arc<Picture>, WebError> {
+        self.first(revision, exercise, Use::Plan).await
+    }
+
+    /// The dimensioned drawing of a revision, for a wide screen.
+    ///
+    /// # Errors
+    /// When the server is stopping.
+    pub async fn desk(&self, revision: ExerciseRevisionId, exercise: &Arc<Exercise>) -> Result<Arc<Picture>, WebError> {
+        self.first(revision, exercise, Use::Desk).await
+    }
+
+    /// The dimensioned drawing of a revision for pages of this paper: plan view with section, or one after the other.
+    ///
+    /// # Errors
+    /// When the server is stopping.
+    pub async fn pages(
+        &self,
+        revision: ExerciseRevisionId,
+        exercise: &Arc<Exercise>,
+        paper: Paper,
+    ) -> Result<Vec<Arc<Picture>>, WebError> {
+        self.drawn(revision, exercise, Use::Printed(paper)).await
+    }
+
+    async fn first(
+        &self,
+        revision: ExerciseRevisionId,
+        exercise: &Arc<Exercise>,
+        what: Use,
+    ) -> Result<Arc<Picture>, WebError> {
+        let pictures = self.drawn(revision, exercise, what).await?;
+        pictures.into_iter().next().ok_or(WebError::NotFound)
+    }
+
+    async fn drawn(
+        &self,
+        revision: ExerciseRevisionId,
+        exercise: &Arc<Exercise>,
+        what: Use,
+    ) -> Result<Vec<Arc<Picture>>, WebError> {
         let lock = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(known) = lock().get(&revision) {
-            return Ok(Arc::clone(known));
+        if let Some(known) = lock().get(&(revision, what)) {
+            return Ok(known.clone());
         }
         let exercise = Arc::clone(exercise);
-        let drawn = apart(move || drawing::plan_view(&exercise, &DrawingOptions::screen())).await?;
-        let picture = Arc::new(drawn);
+        let drawn = apart(move || match what {
+            Use::Plan => vec![drawing::plan_view(&exercise, &DrawingOptions::screen())],
+            Use::Desk => vec![drawing::plan_view(&exercise, &DrawingOptions::desk())],
+            Use::Printed(paper) => drawing::drawing_pages(&exercise, &paper.drawing()),
+        })
+        .await?;
+        let pictures: Vec<Arc<Picture>> = drawn.into_iter().map(Arc::new).collect();
         let mut known = lock();
         if known.len() >= KEPT {
             known.clear();
         }
-        known.insert(revision, Arc::clone(&picture));
-        Ok(picture)
+        known.insert((revision, what), pictures.clone());
+        Ok(pictures)
     }
 }
 

@@ -3,6 +3,7 @@
 
 use super::lettering::{self, Hand};
 use super::paper::{Area, Point, along, count, direction, distance, nearest_share, shifted};
+use super::row::{Ball, PlacedRow, Row, SMALL_BALLOON};
 use super::svg::LETTER;
 use super::target::{End, Target};
 
@@ -68,6 +69,10 @@ impl Side {
 pub(super) enum Shows {
     Balloons,
     Datum,
+    /// Dimensions and tolerance frames of a feature, each with its balloon.
+    Rows,
+    /// One coordinate, along its extension line.
+    Ordinate,
 }
 
 /// A block before it is placed.
@@ -78,6 +83,8 @@ pub(super) struct Block {
     pub(super) labels: Vec<String>,
     /// Lines of text.
     pub(super) notes: Vec<String>,
+    /// Dimensions; of an ordinate one.
+    pub(super) rows: Vec<Row>,
     /// What its leaders end on.
     pub(super) targets: Vec<Target>,
     /// The side that it must be on.
@@ -105,6 +112,17 @@ impl Block {
             let side = DATUM_BOX + if self.needs_own_triangle() { TRIANGLE } else { 0.0 };
             return [side, side];
         }
+        if let (Shows::Ordinate, Some(row)) = (self.shows, self.rows.first()) {
+            return if self.is_turned() {
+                [row.height(true), row.length(true)]
+            } else {
+                [row.length(false), row.height(false)]
+            };
+        }
+        if self.shows == Shows::Rows {
+            let width = self.rows.iter().map(|r| r.length(false)).fold(0.0, f64::max);
+            return [width, self.rows.iter().map(|r| r.height(false)).sum()];
+        }
         let notes = self
             .notes
             .iter()
@@ -115,6 +133,11 @@ impl Block {
             width,
             rows * (BALLOON + GAP) - GAP + count(self.notes.len()) * TEXT_LINE,
         ]
+    }
+
+    /// Whether its text runs upwards.
+    fn is_turned(&self) -> bool {
+        self.shows == Shows::Ordinate && self.side.is_some_and(|s| s.axis() == 0)
     }
 
     /// A datum that is seen face on has its triangle at its box and a dot on the face.
@@ -143,7 +166,14 @@ impl Block {
     /// From the start of the block along its side to the balloon that should stand opposite to the target.
     pub(super) fn lead(&self, side: Side) -> f64 {
         let [width, height] = self.size();
-        if self.shows == Shows::Datum || self.labels.is_empty() {
+        if self.shows == Shows::Rows {
+            return if side.axis() == 1 {
+                self.rows.first().map_or(0.0, |r| r.height(false)) / 2.0
+            } else {
+                SMALL_BALLOON / 2.0
+            };
+        }
+        if self.shows != Shows::Balloons || self.labels.is_empty() {
             return [width, height][side.axis()] / 2.0;
         }
         if side.axis() == 1 {
@@ -199,6 +229,8 @@ pub(super) struct Placed {
     pub(super) cells: Vec<Cell>,
     pub(super) notes: Vec<Note>,
     pub(super) leaders: Vec<Leader>,
+    /// Dimensions.
+    pub(super) rows: Vec<PlacedRow>,
     /// Triangle of a datum seen face on: tip at the box, middle of the base.
     pub(super) triangle: Option<(Point, Point)>,
 }
@@ -215,6 +247,7 @@ impl Block {
         let cells = self.cells(area, side);
         Placed {
             leaders: self.leaders_from(&cells, side),
+            rows: self.placed_rows(area, side),
             notes: self.note_areas(area, side),
             triangle: cells.triangle,
             cells: self
@@ -233,11 +266,64 @@ impl Block {
     }
 
     fn cells(&self, area: Area, side: Side) -> Cells {
-        if self.shows == Shows::Datum {
-            self.datum_cell(area, side)
-        } else {
-            self.balloon_cells(area, side)
+        match self.shows {
+            Shows::Datum => self.datum_cell(area, side),
+            Shows::Balloons => self.balloon_cells(area, side),
+            Shows::Ordinate => Cells {
+                areas: vec![area],
+                triangle: None,
+            },
+            Shows::Rows => Cells {
+                areas: self.anchors(area, side),
+                triangle: None,
+            },
         }
+    }
+
+    /// The rows of text, balloons towards the drawing where they can be; of an ordinate the text towards it.
+    fn placed_rows(&self, area: Area, side: Side) -> Vec<PlacedRow> {
+        if self.shows == Shows::Ordinate {
+            let ball = if matches!(side, Side::Left | Side::Bottom) { Ball::First } else { Ball::Last };
+            let placed = |r: &Row| {
+                if self.is_turned() {
+                    r.upright(area, ball)
+                } else {
+                    r.level(area, ball)
+                }
+            };
+            return self.rows.iter().map(placed).collect();
+        }
+        let ball = if side == Side::Left { Ball::Last } else { Ball::First };
+        let mut y = area.min[1];
+        let mut placed = Vec::with_capacity(self.rows.len());
+        for row in &self.rows {
+            let lower = y + row.height(false);
+            let own = Area {
+                min: [area.min[0], y],
+                max: [area.max[0], lower],
+            };
+            placed.push(row.level(own, ball));
+            y = lower;
+        }
+        placed
+    }
+
+    /// Where leaders may start: the balloons of the row that faces the drawing, or its text.
+    fn anchors(&self, area: Area, side: Side) -> Vec<Area> {
+        let rows = self.placed_rows(area, side);
+        let facing = if side == Side::Top { rows.last() } else { rows.first() };
+        let Some(row) = facing else { return vec![area] };
+        if !row.balloons.is_empty() {
+            return row.balloons.iter().map(|b| b.1).collect();
+        }
+        let text = row.text;
+        let middle = match side {
+            Side::Left => [text.max[0], text.middle()[1]],
+            Side::Right => [text.min[0], text.middle()[1]],
+            Side::Top => [text.min[0] + 1.3, text.max[1] - 1.0],
+            Side::Bottom => [text.min[0] + 1.3, text.min[1] + 1.0],
+        };
+        vec![Area::around(middle, 2.0, 2.0)]
     }
 
     fn datum_cell(&self, area: Area, side: Side) -> Cells {
@@ -323,7 +409,10 @@ impl Block {
         let foremost = cells.areas.iter().map(facing).fold(f64::NEG_INFINITY, f64::max);
         let mut best: Option<Leader> = None;
         for area in cells.areas.iter().filter(|a| facing(a) > foremost - 0.1) {
-            let leader = if self.shows == Shows::Datum {
+            let leader = if self.shows == Shows::Ordinate {
+                let half = [area.width() / 2.0, area.height() / 2.0];
+                from_here(shifted(area.middle(), [inward[0] * half[0], inward[1] * half[1]]))
+            } else if self.shows == Shows::Datum {
                 from_here(shifted(
                     area.middle(),
                     [inward[0] * DATUM_BOX / 2.0, inward[1] * DATUM_BOX / 2.0],
@@ -356,7 +445,8 @@ fn start_of(width: f64, area: Area, side: Side) -> f64 {
 fn balloon_leader(balloon: Area, side: Side, target: &Target) -> Leader {
     let inward = side.inward();
     let middle = balloon.middle();
-    let reach = (balloon.width() - BALLOON) / 2.0;
+    let radius = balloon.height().min(balloon.width()) / 2.0;
+    let reach = balloon.width() / 2.0 - radius;
     let (a, b) = (shifted(middle, [-reach, 0.0]), shifted(middle, [reach, 0.0]));
     let (first, _) = target.end(middle);
     let spine = along(a, b, nearest_share(first, a, b));
@@ -371,7 +461,7 @@ fn balloon_leader(balloon: Area, side: Side, target: &Target) -> Leader {
     };
     let length = 1.0_f64.hypot(aside);
     let out = [0, 1].map(|i| (inward[i] + aside * across[i]) / length);
-    let from = shifted(spine, [out[0] * BALLOON / 2.0, out[1] * BALLOON / 2.0]);
+    let from = shifted(spine, [out[0] * radius, out[1] * radius]);
     let (to, end) = target.end(from);
     Leader { from, to, end }
 }

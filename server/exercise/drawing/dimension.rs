@@ -10,6 +10,8 @@ use crate::exercise::model::{Axis, Between, DistanceKind, Exercise};
 
 /// Distances from the features at which the line may lie, in millimetres of paper.
 const OFFSETS: [f64; 10] = [7.0, -7.0, 11.0, -11.0, 15.0, -15.0, 20.0, -20.0, 26.0, -26.0];
+/// The shortest dimension line.
+const SHORTEST: f64 = 3.0;
 /// Two dimension lines lie this far apart.
 const APART: f64 = 4.0;
 
@@ -53,8 +55,8 @@ impl Dimension {
             }
         };
         let long = (q[0] - p[0]) * way[0] + (q[1] - p[1]) * way[1];
-        // Too short for its two arrows: the balloon points at the features instead.
-        if long.abs() < 7.0 {
+        // Too short to be seen as one: the balloon points at the features instead.
+        if long.abs() < SHORTEST {
             return None;
         }
         let aside = [-way[1], way[0]];
@@ -98,7 +100,7 @@ fn across(plan: &Plan, sheet: &Sheet, edge: [Point; 2], other: Point, nos: Vec<S
     let d = direction(edge[0], edge[1]);
     let middle = along(edge[0], edge[1], 0.5);
     let far = (other[0] - middle[0]) * -d[1] + (other[1] - middle[1]) * d[0];
-    if far.abs() < 7.0 {
+    if far.abs() < SHORTEST {
         return None;
     }
     let reach = [-d[1] * far, d[0] * far];

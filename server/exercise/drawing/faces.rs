@@ -164,3 +164,22 @@ pub(super) fn on_outline(plan: &Plan, from: Point, to: Point) -> bool {
         close(from) && close(to)
     })
 }
+
+/// The extents of a level face, drawn out to the outline on the sides where it runs out.
+pub(super) fn run_out(plan: &Plan, middle: Point, x: &mut [f64; 2], y: &mut [f64; 2]) {
+    for (axis, range) in [(0, x), (1, y)] {
+        let at = |v: f64| {
+            let mut p = middle;
+            p[axis] = v;
+            p
+        };
+        let [low, high] = *range;
+        for (from, to, end) in [(high, low, 0), (low, high, 1)] {
+            if runs_out(plan, at(from), at(to))
+                && let Some(edge) = outline_beyond(plan, at(from), at(to))
+            {
+                range[end] = edge[axis];
+            }
+        }
+    }
+}

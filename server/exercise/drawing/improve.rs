@@ -135,8 +135,12 @@ impl State {
         let n = placing.blocks.len();
         let mut steps = Vec::new();
         for side in Side::ALL {
-            for i in 1..self.order.0[side.index()].len() {
-                steps.push(Step::Swap { side, i });
+            let row = &self.order.0[side.index()];
+            for (i, pair) in row.windows(2).enumerate() {
+                // Coordinates stay sorted, so that their lines do not cross.
+                if !pair.iter().all(|b| placing.is_ordinate(*b)) {
+                    steps.push(Step::Swap { side, i: i + 1 });
+                }
             }
         }
         let free: Vec<usize> = (0..n).filter(|b| placing.is_free(*b)).collect();

@@ -23,9 +23,9 @@ pub(super) struct Links {
 pub(super) type Notes = BTreeMap<usize, String>;
 
 /// Characteristics that share a block: those of one feature, or of one pair along one axis.
-type Key = (Owner, Option<Axis>, bool);
+pub(super) type Key = (Owner, Option<Axis>, bool);
 
-fn key(c: &Characteristic) -> Key {
+pub(super) fn key(c: &Characteristic) -> Key {
     // Distances have a dimension line, everything else of a pair points at its features.
     (
         c.owner,
@@ -64,6 +64,7 @@ impl Links {
                 shows: Shows::Balloons,
                 labels: nos,
                 notes,
+                rows: Vec::new(),
                 targets,
                 side: None,
             });
@@ -75,7 +76,7 @@ impl Links {
     }
 
     /// What the balloons of a pair point at.
-    fn pair_targets(
+    pub(super) fn pair_targets(
         &mut self,
         exercise: &Exercise,
         plan: &Plan,
@@ -111,7 +112,7 @@ impl Links {
     }
 }
 
-fn place_target(plan: &Plan, sheet: &Sheet, feature: usize) -> Option<Target> {
+pub(super) fn place_target(plan: &Plan, sheet: &Sheet, feature: usize) -> Option<Target> {
     let place = plan.places.get(feature)?;
     Some(Target::of(place, sheet, |corners| free_spots(plan, sheet, corners)))
 }
@@ -179,7 +180,7 @@ fn clear_of(drawn: &super::plan::Drawn, sheet: &Sheet, p: Point) -> bool {
 }
 
 /// The letter of a datum on the side of its face; of top and bottom face wherever there is room.
-fn datum_block(datum: &Datum, plan: &Plan, sheet: &Sheet) -> Block {
+pub(super) fn datum_block(datum: &Datum, plan: &Plan, sheet: &Sheet) -> Block {
     let side = match datum.face {
         Face::Left => Some(Side::Left),
         Face::Right => Some(Side::Right),
@@ -211,6 +212,7 @@ fn datum_block(datum: &Datum, plan: &Plan, sheet: &Sheet) -> Block {
         shows: Shows::Datum,
         labels: vec![datum.letter.to_string()],
         notes: Vec::new(),
+        rows: Vec::new(),
         targets: vec![target],
         side,
     }

@@ -10,19 +10,26 @@
 
 mod arrows;
 mod block;
+mod cut;
 mod cutout;
 mod deviations;
 mod dimension;
+mod elevation;
 mod enlarged;
 mod faces;
+mod full;
+mod glyphs;
 mod improve;
 mod lettering;
 mod links;
+mod ordinates;
 mod paper;
 mod place_rule;
 mod plan;
 mod ring;
+mod row;
 mod scale;
+mod section;
 mod sheet;
 mod svg;
 mod symbols;
@@ -30,11 +37,12 @@ mod target;
 #[cfg(test)]
 mod tests;
 mod view;
+mod wording;
 
 pub use deviations::{Deviation, DeviationSet, Remark, deviations};
 pub use place_rule::{PlaceRule, mark_rule, place_rule};
 pub use scale::Scale;
-pub use view::plan_view;
+pub use view::{drawing_pages, plan_view};
 
 /// How a drawing is made.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,6 +55,8 @@ pub struct DrawingOptions {
     pub linked: bool,
     /// Crosses where the datum faces are to be touched.
     pub touches: bool,
+    /// Dimensions, tolerances and the section; without them balloons alone, which is what a small view can hold.
+    pub dimensions: bool,
 }
 
 /// What is shown.
@@ -59,7 +69,7 @@ pub enum View {
 }
 
 impl DrawingOptions {
-    /// The whole plate on a screen.
+    /// The whole plate with its balloons alone, legible on a phone.
     #[must_use]
     pub const fn screen() -> Self {
         Self {
@@ -67,28 +77,36 @@ impl DrawingOptions {
             view: View::Whole,
             linked: true,
             touches: true,
+            dimensions: false,
         }
     }
 
-    /// The whole plate on an upright page, A4 or Letter.
+    /// The dimensioned drawing on a wide screen.
     #[must_use]
-    pub const fn page_upright() -> Self {
+    pub const fn desk() -> Self {
         Self {
-            room_mm: [168.0, 180.0],
-            view: View::Whole,
-            linked: true,
-            touches: true,
+            room_mm: [262.0, 240.0],
+            dimensions: true,
+            ..Self::screen()
         }
     }
 
-    /// The whole plate on a page of its own, A4 or Letter across.
+    /// The dimensioned drawing on a page of its own, A4 across.
     #[must_use]
-    pub const fn page_across() -> Self {
+    pub const fn a4_across() -> Self {
         Self {
-            room_mm: [236.0, 145.0],
-            view: View::Whole,
-            linked: true,
-            touches: true,
+            room_mm: [271.0, 168.0],
+            linked: false,
+            ..Self::desk()
+        }
+    }
+
+    /// The dimensioned drawing on a page of its own, Letter across.
+    #[must_use]
+    pub const fn letter_across() -> Self {
+        Self {
+            room_mm: [255.5, 174.0],
+            ..Self::a4_across()
         }
     }
 
@@ -100,6 +118,7 @@ impl DrawingOptions {
             view: View::Around(characteristic),
             linked: false,
             touches: false,
+            dimensions: false,
         }
     }
 }

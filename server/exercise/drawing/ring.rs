@@ -4,14 +4,14 @@
 //! width, one beside it within its height, so that blocks of different sides cannot meet, and no leader, which runs
 //! within the ring, can cross a block. What is left to choose is the side and the order; `improve` does that.
 
-use super::block::{Block, Placed, Side};
+use super::block::{Block, Placed, Shows, Side};
 use super::improve;
 use super::paper::{Area, Point};
 
 /// Between two blocks of a side.
 const GAP: f64 = 2.0;
-/// The ring grows by this when the blocks do not fit around it.
-const STEP: f64 = 4.0;
+/// The ring grows by this on both sides when the blocks do not fit around it.
+const STEP: f64 = 1.0;
 
 /// All that placing has to respect.
 #[derive(Debug, Clone)]
@@ -66,25 +66,30 @@ pub(super) struct Placing<'a> {
 pub(super) fn place(blocks: &[Block], around: &Surroundings, careful: bool) -> Arrangement {
     let mut placing = Placing::new(blocks, around);
     loop {
-        if let Some(order) = placing.first_order() {
-            let order = if careful {
-                improve::improved(&placing, order)
-            } else {
-                order
-            };
-            let stands = placing.stands(&order);
-            let placed = blocks
-                .iter()
-                .zip(&stands)
-                .map(|(b, (area, side))| b.laid(*area, *side))
-                .collect();
-            return Arrangement {
-                placed,
-                extent: placing.extent(&stands),
-            };
+        match placing.first_order() {
+            Ok(order) => {
+                let order = if careful {
+                    improve::improved(&placing, order)
+                } else {
+                    order
+                };
+                let stands = placing.stands(&order);
+                let placed = blocks
+                    .iter()
+                    .zip(&stands)
+                    .map(|(b, (area, side))| b.laid(*area, *side))
+                    .collect();
+                return Arrangement {
+                    placed,
+                    extent: placing.extent(&stands),
+                };
+            }
+            // Sides of a ring that grows hold everything sooner or later.
+            Err(axis) => {
+                placing.ring.min[axis] -= STEP;
+                placing.ring.max[axis] += STEP;
+            }
         }
-        // Sides of a ring that grows hold everything sooner or later.
-        placing.ring = placing.ring.grown(STEP);
     }
 }
 
@@ -118,6 +123,11 @@ impl<'a> Placing<'a> {
         self.of(block, |f| f.side.is_none(), false)
     }
 
+    /// Whether a block is a coordinate.
+    pub(super) fn is_ordinate(&self, block: usize) -> bool {
+        self.blocks.get(block).is_some_and(|b| b.shows == Shows::Ordinate)
+    }
+
     /// Whether all blocks of a side find room along it.
     pub(super) fn holds(&self, order: &Order, side: Side, one_more: f64) -> bool {
         let used: f64 = order.0[side.index()].iter().map(|b| self.length(*b, side) + GAP).sum();
@@ -148,8 +158,9 @@ impl<'a> Placing<'a> {
         }
     }
 
-    /// Every block on the nearest side that has room for it; `None` where one finds none.
-    fn first_order(&self) -> Option<Order> {
+    /// Every block on the nearest side that has room for it; where one finds none, the axis along which the ring should
+    /// grow: that of its side, or the one along which more of the paper is left.
+    fn first_order(&self) -> Result<Order, usize> {
         let mut order = Order([const { Vec::new() }; 4]);
         let mut queue: Vec<usize> = (0..self.blocks.len()).collect();
         let nearest = |b: usize| {
@@ -163,12 +174,25 @@ impl<'a> Placing<'a> {
         for block in queue {
             let mut sides = self.of(block, |f| f.side, None).map_or(Side::ALL.to_vec(), |s| vec![s]);
             sides.sort_by(|a, b| self.way_to(block, *a).total_cmp(&self.way_to(block, *b)));
-            let side = *sides
+            let holding = sides
                 .iter()
-                .find(|s| self.holds(&order, **s, GAP + self.length(block, **s)))?;
-            self.insert(&mut order, block, side);
+                .find(|s| self.holds(&order, **s, GAP + self.length(block, **s)));
+            let Some(side) = holding else {
+                return Err(match self.of(block, |f| f.side, None) {
+                    Some(side) => side.axis(),
+                    None => self.roomier_axis(),
+                });
+            };
+            self.insert(&mut order, block, *side);
         }
-        Some(order)
+        Ok(order)
+    }
+
+    /// The axis along which the ring takes the smaller share of the paper.
+    fn roomier_axis(&self) -> usize {
+        let share = |length: f64, room: f64| length / room.max(1.0);
+        let room = self.around.room;
+        usize::from(share(self.ring.height(), room[1]) < share(self.ring.width(), room[0]))
     }
 
     /// Puts a block among the others of a side where its wish belongs.
@@ -215,7 +239,7 @@ impl<'a> Placing<'a> {
 
 /// Starts of things of these lengths, in order and `GAP` apart, as near as possible to where they wish to start, and
 /// between `low` and `high`: least squares by the pool adjacent violators algorithm of isotonic regression.
-fn spread(wishes: &[f64], lengths: &[f64], low: f64, high: f64) -> Vec<f64> {
+pub(super) fn spread(wishes: &[f64], lengths: &[f64], low: f64, high: f64) -> Vec<f64> {
     let mut before = 0.0;
     let mut offsets = Vec::with_capacity(wishes.len());
     for length in lengths {

@@ -21,6 +21,14 @@ impl Sheet {
         }
     }
 
+    /// The same scale with everything moved by this on paper.
+    pub(super) fn moved(&self, by: Point) -> Self {
+        Self {
+            origin: super::paper::shifted(self.origin, by),
+            ..*self
+        }
+    }
+
     /// A place of the part on paper.
     pub(super) fn at(&self, p: Point) -> Point {
         [self.origin[0] + self.factor * p[0], self.origin[1] - self.factor * p[1]]

@@ -118,8 +118,22 @@ impl Svg {
         ));
     }
 
+    /// A closed contour that covers what lies behind it.
+    pub(super) fn filled(&mut self, line: Option<Line>, data: &str) {
+        let stroke = line.map_or_else(String::new, |l| {
+            format!(" stroke=\"currentColor\" stroke-width=\"{}\"", n(l.looks().0))
+        });
+        let class = line.map_or("", Line::class);
+        self.raw(&format!("<path class=\"{class} paper\" d=\"{data}\" fill=\"white\"{stroke}/>"));
+    }
+
     /// Lettering whose figures are centred in height on `at`.
     pub(super) fn letters(&mut self, at: Point, stands: Stands, hand: Hand, text: &str) {
+        self.letters_of(LETTER, at, stands, hand, text);
+    }
+
+    /// The same in another size.
+    pub(super) fn letters_of(&mut self, size: f64, at: Point, stands: Stands, hand: Hand, text: &str) {
         let anchor = match stands {
             Stands::Start => "",
             Stands::Middle => " text-anchor=\"middle\"",
@@ -136,8 +150,8 @@ impl Svg {
         self.raw(&format!(
             "<text{class} x=\"{}\" y=\"{}\" font-family=\"{family}\" font-size=\"{}\"{weight} fill=\"currentColor\"{anchor}>{}</text>",
             n(at[0]),
-            n(at[1] + lettering::capital(LETTER) / 2.0),
-            n(LETTER),
+            n(at[1] + lettering::capital(size) / 2.0),
+            n(size),
             escaped(text)
         ));
     }

@@ -63,15 +63,22 @@ pub(super) fn data_of(form: &Form, sheet: &Sheet) -> String {
 
 /// A line of the drawing. Centre lines reach a little beyond what they are the middle of.
 pub(super) fn draw(out: &mut Svg, drawn: &Drawn, sheet: &Sheet) {
-    if let (Line::Centre, Form::Chain { points, .. }) = (drawn.line, &drawn.form)
+    if drawn.line == Line::Centre {
+        draw_centre(out, &drawn.form, sheet);
+    } else {
+        out.path(drawn.line, &data_of(&drawn.form, sheet));
+    }
+}
+
+/// Half a centre line, from the middle outwards.
+pub(super) fn draw_centre(out: &mut Svg, form: &Form, sheet: &Sheet) {
+    if let Form::Chain { points, .. } = form
         && let [from, to] = points.as_slice()
     {
         let (a, b) = (sheet.at(*from), sheet.at(*to));
         let d = super::paper::direction(a, b);
         let end = shifted(b, [d[0] * 2.0, d[1] * 2.0]);
         out.path(Line::Centre, &polyline(&[a, end], false));
-    } else {
-        out.path(drawn.line, &data_of(&drawn.form, sheet));
     }
 }
 
@@ -109,6 +116,11 @@ pub(super) fn triangle(out: &mut Svg, tip: Point, base: Point) {
 
 /// A balloon: a circle, or a longer ring for long numbers, with its number.
 pub(super) fn balloon(out: &mut Svg, cell: &Cell, linked: bool, name: &str) {
+    balloon_of(LETTER, out, cell, linked, name);
+}
+
+/// The same in another size.
+pub(super) fn balloon_of(size: f64, out: &mut Svg, cell: &Cell, linked: bool, name: &str) {
     let no = escaped(&cell.label);
     if linked {
         out.open(
@@ -130,7 +142,7 @@ pub(super) fn balloon(out: &mut Svg, cell: &Cell, linked: bool, name: &str) {
         n(a.height()),
         n(a.height() / 2.0)
     ));
-    out.letters(a.middle(), Stands::Middle, Hand::Figures, &cell.label);
+    out.letters_of(size, a.middle(), Stands::Middle, Hand::Figures, &cell.label);
     out.close(if linked { "a" } else { "g" });
 }
 
@@ -241,4 +253,17 @@ impl AxisMark {
         out.letters(self.letter_at(), Stands::Middle, Hand::Figures, self.letter);
         out.close("g");
     }
+}
+
+/// A dimension line; its arrows come from outside where there is no room between.
+pub(super) fn span(out: &mut Svg, a: Point, b: Point) {
+    let way = super::paper::direction(a, b);
+    let short = super::paper::distance(a, b) < 2.6 * HEAD;
+    let reach = if short { HEAD + 1.5 } else { 0.0 };
+    let from = shifted(a, [-way[0] * reach, -way[1] * reach]);
+    let to = shifted(b, [way[0] * reach, way[1] * reach]);
+    out.path(Line::Thin, &polyline(&[from, to], false));
+    let (at_a, at_b) = if short { (from, to) } else { (b, a) };
+    out.raw(&arrowhead(a, at_a, HEAD));
+    out.raw(&arrowhead(b, at_b, HEAD));
 }

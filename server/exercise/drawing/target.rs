@@ -47,6 +47,10 @@ pub(super) enum Target {
         spots: Vec<Point>,
         unseen: bool,
     },
+    /// Where an extension line leaves the plate.
+    Ordinate {
+        at: Point,
+    },
     /// The edge of a datum face.
     Datum {
         from: Point,
@@ -101,6 +105,7 @@ impl Target {
     pub(super) fn middle(&self) -> Point {
         match self {
             Self::Round { middle, .. } => *middle,
+            Self::Ordinate { at } => *at,
             Self::Obround { from, to, .. }
             | Self::Edge { from, to }
             | Self::Dimension { from, to }
@@ -142,6 +147,7 @@ impl Target {
                 (shifted(spine, [d[0] * half_width, d[1] * half_width]), End::Arrow)
             }
             Self::Edge { from: a, to: b } => (best_on_edge(from, *a, *b), End::Arrow),
+            Self::Ordinate { at } => (*at, End::Plain),
             Self::Dimension { from: a, to: b } => {
                 (along(*a, *b, nearest_share(from, *a, *b).clamp(0.25, 0.75)), End::Plain)
             }

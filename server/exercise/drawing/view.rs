@@ -9,8 +9,8 @@ use super::plan::{Form, Place, Plan, area_of};
 use super::ring::{Arrangement, Surroundings, place};
 use super::scale::Scale;
 use super::sheet::Sheet;
-use super::svg::{Line, Svg, arrowhead, escaped, n, polyline};
-use super::symbols::{self, AxisMark, HEAD};
+use super::svg::{Line, Svg, escaped, n, polyline};
+use super::symbols::{self, AxisMark};
 use super::{DrawingOptions, PaperBox, Picture, View, cutout};
 use crate::exercise::model::{Exercise, Owner};
 
@@ -24,6 +24,7 @@ pub(super) const WHITE: f64 = 1.0;
 pub fn plan_view(exercise: &Exercise, options: &DrawingOptions) -> Picture {
     match options.view {
         View::Around(characteristic) => cutout::around(exercise, characteristic, options),
+        View::Whole if options.dimensions => super::full::dimensioned(exercise, options),
         View::Whole => {
             let composed = Composed::of(exercise, &Wanted::plain(options.room_mm, true));
             let mut out = Svg::default();
@@ -39,6 +40,13 @@ pub fn plan_view(exercise: &Exercise, options: &DrawingOptions) -> Picture {
             )
         }
     }
+}
+
+/// Draws an exercise with its dimensions for pages of this size: one picture where plan view and section fit in it together
+/// at a good scale, otherwise the plan view and then the section.
+#[must_use]
+pub fn drawing_pages(exercise: &Exercise, options: &DrawingOptions) -> Vec<Picture> {
+    super::full::pages(exercise, options)
 }
 
 /// A plan view that is laid out and not yet written.
@@ -126,34 +134,7 @@ impl Composed {
 
     /// Writes the lines of the part, those of a feature together under its balloon numbers; `marked` features in dye.
     pub(super) fn draw_part(&self, out: &mut Svg, exercise: &Exercise, marked: &[usize]) {
-        let features = std::iter::once(None).chain((0..exercise.features.len()).map(Some));
-        for feature in features {
-            let lines: Vec<_> = self.plan.drawn.iter().filter(|d| d.feature == feature).collect();
-            if lines.is_empty() {
-                continue;
-            }
-            let nos: Vec<String> = exercise
-                .characteristics
-                .iter()
-                .filter(|c| feature.is_some_and(|i| c.owner == Owner::Feature(i)))
-                .map(|c| c.no.to_string())
-                .collect();
-            let data = if nos.is_empty() {
-                String::new()
-            } else {
-                format!(" data-b=\"{}\"", escaped(&nos.join(" ")))
-            };
-            let dye = if feature.is_some_and(|i| marked.contains(&i)) {
-                " in-dye"
-            } else {
-                ""
-            };
-            out.open("g", &format!("class=\"d-feature{dye}\"{data}"));
-            for line in lines {
-                symbols::draw(out, line, &self.sheet);
-            }
-            out.close("g");
-        }
+        draw_plan(&self.plan, &self.sheet, out, exercise, marked);
     }
 
     /// The boxes of all lettering.
@@ -163,6 +144,38 @@ impl Composed {
             p.cells.iter().map(|c| c.area).chain(notes)
         });
         of_blocks.chain(self.axes.iter().map(AxisMark::letter_box)).collect()
+    }
+}
+
+/// Writes the lines of the part, those of a feature together under its balloon numbers; `marked` features in dye.
+pub(super) fn draw_plan(plan: &Plan, sheet: &Sheet, out: &mut Svg, exercise: &Exercise, marked: &[usize]) {
+    let features = std::iter::once(None).chain((0..exercise.features.len()).map(Some));
+    for feature in features {
+        let lines: Vec<_> = plan.drawn.iter().filter(|d| d.feature == feature).collect();
+        if lines.is_empty() {
+            continue;
+        }
+        let nos: Vec<String> = exercise
+            .characteristics
+            .iter()
+            .filter(|c| feature.is_some_and(|i| c.owner == Owner::Feature(i)))
+            .map(|c| c.no.to_string())
+            .collect();
+        let data = if nos.is_empty() {
+            String::new()
+        } else {
+            format!(" data-b=\"{}\"", escaped(&nos.join(" ")))
+        };
+        let dye = if feature.is_some_and(|i| marked.contains(&i)) {
+            " in-dye"
+        } else {
+            ""
+        };
+        out.open("g", &format!("class=\"d-feature{dye}\"{data}"));
+        for line in lines {
+            symbols::draw(out, line, sheet);
+        }
+        out.close("g");
     }
 }
 
@@ -257,9 +270,7 @@ pub(super) fn draw_dimension(out: &mut Svg, dimension: &Dimension) {
         "g",
         &format!("class=\"d-dimension\" data-b=\"{}\"", escaped(&dimension.nos.join(" "))),
     );
-    out.path(Line::Thin, &polyline(&[a, b], false));
-    out.raw(&arrowhead(a, b, HEAD));
-    out.raw(&arrowhead(b, a, HEAD));
+    symbols::span(out, a, b);
     for (start, foot) in dimension.extensions.iter().flatten().zip([a, b]) {
         let d = direction(*start, foot);
         out.path(
@@ -288,8 +299,19 @@ pub(super) fn finished(
     title: &str,
     class: &str,
 ) -> Picture {
+    Picture {
+        svg: whole(inner, extent, title, class),
+        scale: composed.scale,
+        size_mm: [extent.width(), extent.height()],
+        plate: composed.sheet.area(composed.plan.extent).into(),
+        lettering: lettering.iter().copied().map(PaperBox::from).collect(),
+    }
+}
+
+/// The `svg` element for `extent`.
+pub(super) fn whole(inner: &str, extent: Area, title: &str, class: &str) -> String {
     let size_mm = [extent.width(), extent.height()];
-    let svg = format!(
+    format!(
         "<svg class=\"{class}\" xmlns=\"http://www.w3.org/2000/svg\" width=\"{}mm\" height=\"{}mm\" viewBox=\"{} {} {} {}\" role=\"group\" aria-label=\"{}\">\n{inner}</svg>\n",
         n(size_mm[0]),
         n(size_mm[1]),
@@ -298,12 +320,5 @@ pub(super) fn finished(
         n(size_mm[0]),
         n(size_mm[1]),
         escaped(title)
-    );
-    Picture {
-        svg,
-        scale: composed.scale,
-        size_mm,
-        plate: composed.sheet.area(composed.plan.extent).into(),
-        lettering: lettering.iter().copied().map(PaperBox::from).collect(),
-    }
+    )
 }
