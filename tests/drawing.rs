@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use platemark::exercise::drawing::{DrawingOptions, PaperBox, Picture, plan_view};
+use platemark::exercise::drawing::{DrawingOptions, PaperBox, Picture, drawing_pages, plan_view};
 use platemark::exercise::file::read_exercise;
 use platemark::exercise::model::Exercise;
 
@@ -25,43 +25,68 @@ fn meet(a: &PaperBox, b: &PaperBox) -> bool {
     (0..2).all(|i| a.min[i] < b.max[i] && b.min[i] < a.max[i])
 }
 
-fn check(exercise: &Exercise, picture: &Picture) {
+/// No lettering meets another or lies on the plan view.
+fn check_boxes(exercise: &Exercise, picture: &Picture, has_plan: bool) {
     for (i, a) in picture.lettering.iter().enumerate() {
-        assert!(!meet(a, &picture.plate), "{}: {a:?} lies on the plate", exercise.code);
+        assert!(
+            !has_plan || !meet(a, &picture.plate),
+            "{}: {a:?} lies on the plate",
+            exercise.code
+        );
         for b in &picture.lettering[i + 1..] {
             assert!(!meet(a, b), "{}: {a:?} meets {b:?}", exercise.code);
         }
     }
+}
+
+/// Every characteristic has one balloon, written after `before`.
+fn check_balloons(exercise: &Exercise, svg: &str, before: &str, after: &str) {
     for c in &exercise.characteristics {
-        let balloon = format!("id=\"b-{}\" href=\"#c-{}\"", c.no, c.no);
-        assert_eq!(
-            picture.svg.matches(&balloon).count(),
-            1,
-            "{}: balloon {}",
-            exercise.code,
-            c.no
-        );
+        let balloon = format!("{before}{}{after}", c.no);
+        assert_eq!(svg.matches(&balloon).count(), 1, "{}: balloon {}", exercise.code, c.no);
     }
+}
+
+fn fits(exercise: &Exercise, picture: &Picture, room_mm: [f64; 2]) {
+    let fits = (0..2).all(|i| picture.size_mm[i] <= room_mm[i]);
+    assert!(fits, "{}: {:?} in {room_mm:?}", exercise.code, picture.size_mm);
 }
 
 #[test]
 fn no_lettering_of_a_shipped_drawing_meets_another_and_every_number_has_its_balloon() {
     for exercise in shipped() {
-        for options in [
-            DrawingOptions::screen(),
-            DrawingOptions::page_upright(),
-            DrawingOptions::page_across(),
-        ] {
+        for options in [DrawingOptions::screen(), DrawingOptions::desk()] {
             let picture = plan_view(&exercise, &options);
-            check(&exercise, &picture);
-            for i in 0..2 {
-                assert!(
-                    picture.size_mm[i] <= options.room_mm[i],
-                    "{}: {:?}",
-                    exercise.code,
-                    picture.size_mm
-                );
+            check_boxes(&exercise, &picture, true);
+            check_balloons(&exercise, &picture.svg, "id=\"b-", "\" href");
+            fits(&exercise, &picture, options.room_mm);
+        }
+    }
+}
+
+#[test]
+fn a_shipped_drawing_fits_on_a4_and_letter_at_its_scale() {
+    for exercise in shipped() {
+        for options in [DrawingOptions::a4_across(), DrawingOptions::letter_across()] {
+            let pages = drawing_pages(&exercise, &options);
+            assert!((1..=2).contains(&pages.len()), "{}", exercise.code);
+            for (i, page) in pages.iter().enumerate() {
+                check_boxes(&exercise, page, i == 0);
+                fits(&exercise, page, options.room_mm);
+                assert_eq!(page.scale, pages[0].scale);
             }
+            let all: String = pages.iter().map(|p| p.svg.as_str()).collect();
+            check_balloons(&exercise, &all, "text-anchor=\"middle\">", "</text>\n</g>");
+            // The plate is as long on paper as the scale says.
+            let long = |k: usize| exercise.body.outline.iter().map(move |p| p[k]);
+            let width = long(0).max().unwrap() - long(0).min().unwrap();
+            let width: f64 = exercise.units.to_mm(width).to_string().parse().unwrap();
+            let drawn = pages[0].plate.max[0] - pages[0].plate.min[0];
+            assert!(
+                (drawn - width * pages[0].scale.factor()).abs() < 0.01,
+                "{}",
+                exercise.code
+            );
         }
     }
 }

@@ -44,8 +44,21 @@ pub fn to_make(exercise: &Exercise, plate: &Plate) -> Vec<FeatureToMake> {
 /// What is planted between two features: index of the pair, quantity, amount.
 #[must_use]
 pub fn between(exercise: &Exercise, plate: &Plate) -> Vec<(usize, Quantity, Decimal)> {
-    let of = |(i, key)| plate.planted.get(key).into_iter().flatten().map(move |(q, v)| (i, *q, *v));
-    exercise.between.iter().enumerate().map(|(i, b)| (i, &b.key)).flat_map(of).collect()
+    let of = |(i, key)| {
+        plate
+            .planted
+            .get(key)
+            .into_iter()
+            .flatten()
+            .map(move |(q, v)| (i, *q, *v))
+    };
+    exercise
+        .between
+        .iter()
+        .enumerate()
+        .map(|(i, b)| (i, &b.key))
+        .flat_map(of)
+        .collect()
 }
 
 fn values(feature: &Feature, plate: &Plate) -> Vec<ToMake> {
@@ -87,10 +100,24 @@ fn on_the_print(shape: &Shape) -> Vec<(Quantity, Decimal)> {
             vec![(x, at[0]), (y, at[1]), (z, at[2]), (Diameter, *diameter)]
         }
         Shape::Sphere { at, diameter } => vec![(x, at[0]), (y, at[1]), (z, at[2]), (Diameter, *diameter)],
-        Shape::Cone { at, angle, diameter, .. } => {
-            vec![(x, at[0]), (y, at[1]), (z, at[2]), (Diameter, *diameter), (Angle, *angle)]
+        Shape::Cone {
+            at, angle, diameter, ..
+        } => {
+            vec![
+                (x, at[0]),
+                (y, at[1]),
+                (z, at[2]),
+                (Diameter, *diameter),
+                (Angle, *angle),
+            ]
         }
-        Shape::Slot { at, length, width, angle, .. } => vec![
+        Shape::Slot {
+            at,
+            length,
+            width,
+            angle,
+            ..
+        } => vec![
             (x, at[0]),
             (y, at[1]),
             (z, at[2]),
@@ -196,7 +223,8 @@ planted = { hole = { x = 0.12, diameter = -0.031, roundness = 0.015 } }
         let shown: Vec<Vec<String>> = made
             .iter()
             .map(|f| {
-                let value = |v: &ToMake| format!("{} {} from {}", v.of.word(), show_number(v.make), show_number(v.print));
+                let value =
+                    |v: &ToMake| format!("{} {} from {}", v.of.word(), show_number(v.make), show_number(v.print));
                 f.values.iter().map(value).collect()
             })
             .collect();

@@ -158,6 +158,22 @@ pub async fn revision(store: &Store, revision: ExerciseRevisionId) -> Result<Opt
     .await?)
 }
 
+/// One revision of an exercise by its number.
+///
+/// # Errors
+/// When the database fails.
+pub async fn of_number(store: &Store, exercise: ExerciseId, number: i64) -> Result<Option<Revision>, StoreError> {
+    Ok(sqlx::query_as!(
+        Revision,
+        r#"select r.id as "id!", r.exercise, e.code, r.number, r.title, r.toml, r.created_at
+           from exercise_revision r join exercise e on e.id = r.exercise where r.exercise = ? and r.number = ?"#,
+        exercise,
+        number,
+    )
+    .fetch_optional(store.read())
+    .await?)
+}
+
 /// The exercise with this code and the newest revision's number and SHA-256, as the change in progress sees it.
 ///
 /// # Errors

@@ -100,9 +100,10 @@ impl LabSheet {
 /// What holds for the whole drawing.
 pub(in crate::web) fn notes(exercise: &Exercise) -> String {
     let unit = exercise.units.as_str();
-    let general = exercise.general_tolerance.as_ref().map_or_else(String::new, |t| {
-        format!(" Lengths without a tolerance: {}.", t.shown())
-    });
+    let general = exercise
+        .general_tolerance
+        .as_ref()
+        .map_or_else(String::new, |t| format!(" Lengths without a tolerance: {}.", t.shown()));
     format!(
         "All lengths in {unit}.{general} Sizes are least-squares sizes (ISO 14405-1, GG). Tolerances of form and place after ISO 1101. Crosses show where the datum faces are touched."
     )
@@ -158,7 +159,10 @@ fn origin(exercise: &Exercise) -> String {
 
 /// The step of one datum, with where to touch and where the tip comes from.
 fn datum_step(what: &str, datum: &Datum, exercise: &Exercise) -> String {
-    let others: Vec<Axis> = [Axis::X, Axis::Y, Axis::Z].into_iter().filter(|a| *a != datum.sets).collect();
+    let others: Vec<Axis> = [Axis::X, Axis::Y, Axis::Z]
+        .into_iter()
+        .filter(|a| *a != datum.sets)
+        .collect();
     let place = |touch: &[rust_decimal::Decimal; 2]| {
         let parts: Vec<String> = others
             .iter()

@@ -12,7 +12,7 @@ use super::errors::WebError;
 use super::guards::{Access, admit};
 use super::pages::{
     assign, assignment, authoring, class, classes, exercise, exercises, gradebook, gradebook_rules, graded_report,
-    import, my, report_review, review_queue, sign_in, start, student,
+    import, my, report_review, review_queue, sheets, sign_in, start, student,
 };
 use super::{layers, metrics, static_files, upload};
 
@@ -111,6 +111,13 @@ pub fn table() -> Vec<Route> {
         form("/drafts/{draft}/discard", Instructor, authoring::discard),
         page("/exercises/{exercise}/plates/{plate}", Instructor, exercise::plate),
         form("/exercises/{exercise}/plates/{plate}", Instructor, exercise::say),
+        page(
+            "/exercises/{exercise}/plates/{plate}/shop-sheet",
+            Instructor,
+            sheets::shop,
+        ),
+        page("/exercises/{exercise}/lab-sheet", Instructor, sheets::lab),
+        page("/exercises/{exercise}/labels", Instructor, sheets::labels),
         page("/my", Student, my::list::page),
         page("/my/{assignment}", Student, my::assignment::page),
         page("/my/{assignment}/lab-sheet", Student, my::lab_sheet::page),

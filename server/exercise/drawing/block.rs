@@ -283,7 +283,11 @@ impl Block {
     /// The rows of text, balloons towards the drawing where they can be; of an ordinate the text towards it.
     fn placed_rows(&self, area: Area, side: Side) -> Vec<PlacedRow> {
         if self.shows == Shows::Ordinate {
-            let ball = if matches!(side, Side::Left | Side::Bottom) { Ball::First } else { Ball::Last };
+            let ball = if matches!(side, Side::Left | Side::Bottom) {
+                Ball::First
+            } else {
+                Ball::Last
+            };
             let placed = |r: &Row| {
                 if self.is_turned() {
                     r.upright(area, ball)

@@ -76,7 +76,9 @@ pub(super) fn levels(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) 
     let thickness = decimal_to_f64(exercise.body.thickness);
     let near = 1e-6 * thickness;
     let level = |(f, s): (&crate::exercise::model::Feature, &FeatureState)| {
-        let Shape::Plane { normal, size, .. } = &f.shape else { return None };
+        let Shape::Plane { normal, size, .. } = &f.shape else {
+            return None;
+        };
         let z = s.at[2];
         if normal[2].abs() < 1.0 - 1e-6 || z > -near || z < near - thickness {
             return None;
@@ -99,7 +101,12 @@ pub(super) fn levels(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) 
 fn wishes(exercise: &Exercise, states: &[FeatureState], near: f64) -> Vec<Wish> {
     let thickness = decimal_to_f64(exercise.body.thickness);
     let mut groups: Vec<(Point, Wish)> = Vec::new();
-    for (f, s) in exercise.features.iter().zip(states).filter(|(f, s)| is_upright(&f.shape, s)) {
+    for (f, s) in exercise
+        .features
+        .iter()
+        .zip(states)
+        .filter(|(f, s)| is_upright(&f.shape, s))
+    {
         let half = half_chord(s);
         let blind = depth_of(&f.shape, s, thickness) < thickness - near || s.at[2].abs() > near;
         let shaped = matches!(f.shape, Shape::Cone { .. } | Shape::Sphere { .. }) || f.side == Some(Side::Outside);
@@ -138,7 +145,13 @@ fn wishes(exercise: &Exercise, states: &[FeatureState], near: f64) -> Vec<Wish> 
 const STEPS: usize = 4;
 
 /// The cutting plane from the left of the body to its right. `gap` is what lies between two things that are cut.
-pub(super) fn path(exercise: &Exercise, plan: &Plan, states: &[FeatureState], levels: &[Level], gap: f64) -> Vec<Stretch> {
+pub(super) fn path(
+    exercise: &Exercise,
+    plan: &Plan,
+    states: &[FeatureState],
+    levels: &[Level],
+    gap: f64,
+) -> Vec<Stretch> {
     let near = 100.0 * plan.nothing;
     let mut taken: Vec<Wish> = Vec::new();
     let free = |taken: &[Wish], w: &Wish| taken.iter().all(|t| w.to + gap < t.from || t.to + gap < w.from);
@@ -163,18 +176,30 @@ pub(super) fn path(exercise: &Exercise, plan: &Plan, states: &[FeatureState], le
         let place = |share: f64| {
             let middle = level.x[0] + window / 2.0 + share * (width - window);
             let here = stretches(&taken, plan);
-            let y = here.iter().find(|s| s.from <= middle && middle <= s.to).map_or(f64::NAN, |s| s.y);
+            let y = here
+                .iter()
+                .find(|s| s.from <= middle && middle <= s.to)
+                .map_or(f64::NAN, |s| s.y);
             // Off the edges of the face, and no step where none is needed.
             let inset = 0.25 * (level.y[1] - level.y[0]);
             Wish {
                 from: middle - window / 2.0,
                 to: middle + window / 2.0,
-                y: if y.is_nan() { f64::midpoint(level.y[0], level.y[1]) } else { y }.clamp(level.y[0] + inset, level.y[1] - inset),
+                y: if y.is_nan() {
+                    f64::midpoint(level.y[0], level.y[1])
+                } else {
+                    y
+                }
+                .clamp(level.y[0] + inset, level.y[1] - inset),
                 weight: 0.0,
             }
         };
         let shares = [0.5, 0.35, 0.65, 0.2, 0.8, 0.05, 0.95, 0.0, 1.0];
-        if let Some(wish) = shares.map(place).into_iter().find(|w| free(&taken, w) && steps(&taken, w) <= STEPS + 1) {
+        if let Some(wish) = shares
+            .map(place)
+            .into_iter()
+            .find(|w| free(&taken, w) && steps(&taken, w) <= STEPS + 1)
+        {
             taken.push(wish);
         }
     }

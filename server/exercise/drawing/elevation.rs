@@ -53,7 +53,13 @@ pub(super) struct Elevation {
 
 impl Elevation {
     /// The section at the scale of the plan.
-    pub(super) fn of(exercise: &Exercise, plan: &Plan, states: &[FeatureState], sheet: &Sheet, letters: &wording::Letters) -> Option<Self> {
+    pub(super) fn of(
+        exercise: &Exercise,
+        plan: &Plan,
+        states: &[FeatureState],
+        sheet: &Sheet,
+        letters: &wording::Letters,
+    ) -> Option<Self> {
         let gap = 3.0 / sheet.long(1.0);
         let section = Section::of(exercise, plan, states, gap)?;
         let mut said = Vec::new();
@@ -64,7 +70,11 @@ impl Elevation {
         let body = own.area(section.extent);
         let left = placed_left(left, &own, body);
         let right = placed_right(right, &own, body);
-        let boxes = || left.iter().flat_map(|l| l.1.boxes()).chain(right.iter().flat_map(|r| r.2.boxes()));
+        let boxes = || {
+            left.iter()
+                .flat_map(|l| l.1.boxes())
+                .chain(right.iter().flat_map(|r| r.2.boxes()))
+        };
         let highest = boxes().map(|b| b.min[1]).fold(body.min[1] - 2.5, f64::min);
         let title = Area::around([body.middle()[0], highest - 4.0], 14.0, 5.4);
         let extent = boxes().fold(body.grown(2.5).joined(title), Area::joined);
@@ -88,7 +98,12 @@ impl Elevation {
         self.sheet = self.sheet.moved(by);
         self.extent = moved(self.extent, by);
         self.title = moved(self.title, by);
-        for row in self.left.iter_mut().map(|l| &mut l.1).chain(self.right.iter_mut().map(|r| &mut r.2)) {
+        for row in self
+            .left
+            .iter_mut()
+            .map(|l| &mut l.1)
+            .chain(self.right.iter_mut().map(|r| &mut r.2))
+        {
             row.move_by(by);
         }
         self
@@ -127,13 +142,19 @@ impl Elevation {
             let from = self.sheet.at([height.x, height.z]);
             let to = [row.facing(1.0), row.middle()[1]];
             let bend = [body.min[0] - 2.0, from[1]];
-            out.path(Line::Thin, &polyline(&[shifted(from, [-1.0, 0.0]), bend, [to[0] + 1.5, to[1]], to], false));
+            out.path(
+                Line::Thin,
+                &polyline(&[shifted(from, [-1.0, 0.0]), bend, [to[0] + 1.5, to[1]], to], false),
+            );
         }
         for (span, x, row) in &self.right {
             let ends = [0, 1].map(|i| self.sheet.at([span.x[i], span.z[i]]));
             let feet = ends.map(|e| [*x, e[1]]);
             for (end, foot) in ends.iter().zip(feet) {
-                out.path(Line::Thin, &polyline(&[shifted(*end, [1.0, 0.0]), shifted(foot, [1.5, 0.0])], false));
+                out.path(
+                    Line::Thin,
+                    &polyline(&[shifted(*end, [1.0, 0.0]), shifted(foot, [1.5, 0.0])], false),
+                );
             }
             symbols::span(out, feet[0], feet[1]);
             let to = [row.facing(-1.0), row.middle()[1]];
@@ -168,9 +189,13 @@ fn lefts(exercise: &Exercise, states: &[FeatureState], section: &Section, said: 
         x: section.extent.min[0],
     }];
     for (i, c) in exercise.characteristics.iter().enumerate() {
-        let (Quantity::Z, Owner::Feature(f)) = (c.of, c.owner) else { continue };
+        let (Quantity::Z, Owner::Feature(f)) = (c.of, c.owner) else {
+            continue;
+        };
         let Some(state) = states.get(f) else { continue };
-        let Some(edge) = section.edge(state.at[2], state.at[0]) else { continue };
+        let Some(edge) = section.edge(state.at[2], state.at[0]) else {
+            continue;
+        };
         let row = Row {
             nos: vec![c.no.to_string()],
             run: wording::dimension(exercise, wording::Say::Classes, c),
@@ -192,7 +217,13 @@ fn lefts(exercise: &Exercise, states: &[FeatureState], section: &Section, said: 
 }
 
 /// Distances along Z, and the thickness where none says it.
-fn rights(exercise: &Exercise, states: &[FeatureState], section: &Section, letters: &wording::Letters, said: &mut Vec<usize>) -> Vec<Span> {
+fn rights(
+    exercise: &Exercise,
+    states: &[FeatureState],
+    section: &Section,
+    letters: &wording::Letters,
+    said: &mut Vec<usize>,
+) -> Vec<Span> {
     let thickness = decimal_to_f64(exercise.body.thickness);
     let right = section.extent.max[0];
     let mut out = Vec::new();
@@ -201,10 +232,18 @@ fn rights(exercise: &Exercise, states: &[FeatureState], section: &Section, lette
         .iter()
         .any(|c| matches!((c.of, c.owner), (Quantity::Z, Owner::Feature(f)) if states.get(f).is_some_and(|s| (s.at[2] + thickness).abs() < 1e-9)));
     for (i, c) in exercise.characteristics.iter().enumerate() {
-        let (Quantity::Distance, Owner::Between(b)) = (c.of, c.owner) else { continue };
+        let (Quantity::Distance, Owner::Between(b)) = (c.of, c.owner) else {
+            continue;
+        };
         let Some(pair) = exercise.between.get(b) else { continue };
-        let Some(z) = along_z(exercise, states, pair.features, c.along) else { continue };
-        let edge = |z: f64, f: usize| section.edge(z, states.get(f).map_or(right, |s| s.at[0])).map_or(right, |e| e.x[1]);
+        let Some(z) = along_z(exercise, states, pair.features, c.along) else {
+            continue;
+        };
+        let edge = |z: f64, f: usize| {
+            section
+                .edge(z, states.get(f).map_or(right, |s| s.at[0]))
+                .map_or(right, |e| e.x[1])
+        };
         said.push(i);
         whole |= ((z[0] - z[1]).abs() - thickness).abs() < 1e-9;
         out.push(Span {
@@ -214,7 +253,8 @@ fn rights(exercise: &Exercise, states: &[FeatureState], section: &Section, lette
         });
     }
     if !whole {
-        let shown = decimal_from_f64(thickness).map_or_else(String::new, |t| wording::nominal(exercise, t, Quantity::Z));
+        let shown =
+            decimal_from_f64(thickness).map_or_else(String::new, |t| wording::nominal(exercise, t, Quantity::Z));
         out.push(Span {
             row: Row {
                 nos: Vec::new(),
@@ -239,7 +279,11 @@ fn along_z(exercise: &Exercise, states: &[FeatureState], pair: [usize; 2], along
 
 fn placed_left(heights: Vec<Height>, sheet: &Sheet, body: Area) -> Vec<(Height, PlacedRow)> {
     let lengths: Vec<f64> = heights.iter().map(|h| h.row.height(false)).collect();
-    let wishes: Vec<f64> = heights.iter().zip(&lengths).map(|(h, l)| sheet.at([0.0, h.z])[1] - l / 2.0).collect();
+    let wishes: Vec<f64> = heights
+        .iter()
+        .zip(&lengths)
+        .map(|(h, l)| sheet.at([0.0, h.z])[1] - l / 2.0)
+        .collect();
     let starts = spread(&wishes, &lengths, -1e6, 1e6);
     let right = body.min[0] - LANE;
     let place = |((h, start), long): ((Height, f64), f64)| {
@@ -266,7 +310,11 @@ fn placed_right(spans: Vec<Span>, sheet: &Sheet, body: Area) -> Vec<(Span, f64, 
     let middle = |s: &Span| f64::midpoint(s.z[0], s.z[1]);
     lines.sort_by(|a, b| middle(&b.0).total_cmp(&middle(&a.0)));
     let lengths: Vec<f64> = lines.iter().map(|(s, _)| s.row.height(false)).collect();
-    let wishes: Vec<f64> = lines.iter().zip(&lengths).map(|((s, _), l)| sheet.at([0.0, middle(s)])[1] - l / 2.0).collect();
+    let wishes: Vec<f64> = lines
+        .iter()
+        .zip(&lengths)
+        .map(|((s, _), l)| sheet.at([0.0, middle(s)])[1] - l / 2.0)
+        .collect();
     let starts = spread(&wishes, &lengths, -1e6, 1e6);
     let place = |(((s, x), start), long): (((Span, f64), f64), f64)| {
         let area = Area {
@@ -284,9 +332,9 @@ fn hatching(corners: &[Point]) -> String {
     let ends: Vec<(Point, Point)> = super::paper::sides(corners).collect();
     // Lines of constant x + y.
     let sum = |p: &Point| p[0] + p[1];
-    let (low, high) = corners
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), p| (l.min(sum(p)), h.max(sum(p))));
+    let (low, high) = corners.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), p| {
+        (l.min(sum(p)), h.max(sum(p)))
+    });
     let step = HATCH * std::f64::consts::SQRT_2;
     let mut data = String::new();
     let mut at = low + step / 2.0;

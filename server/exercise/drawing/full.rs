@@ -148,22 +148,39 @@ impl Full {
         let sheet = Sheet::new(scale, exercise.units.mm_per_unit_f64(), plan.extent);
         let elevation = Elevation::of(exercise, plan, &subject.states, &sheet, &subject.letters);
         let side = |o: &Ordinate| lane(exercise, o.axis);
-        let lines: Vec<[Point; 2]> = subject.ordinates.iter().map(|o| o.line(plan, &sheet, side(o))).collect();
-        let mut blocks: Vec<Block> = subject.ordinates.iter().map(|o| o.block(plan, &sheet, side(o))).collect();
+        let lines: Vec<[Point; 2]> = subject
+            .ordinates
+            .iter()
+            .map(|o| o.line(plan, &sheet, side(o)))
+            .collect();
+        let mut blocks: Vec<Block> = subject
+            .ordinates
+            .iter()
+            .map(|o| o.block(plan, &sheet, side(o)))
+            .collect();
         let datums = exercise.datum_frame.all().map(|d| datum_block(d, plan, &sheet));
         blocks.extend(datums.map(|d| clear_of(d, &lines)));
         let mut links = Links::default();
         let said: &[usize] = elevation.as_ref().map_or(&[], |e| &e.said);
         blocks.extend(callouts(subject, plan, &sheet, &mut links, said));
-        let marks = elevation
-            .as_ref()
-            .map_or_else(Vec::new, |e| marks(&e.section.path, plan, &sheet, &lines));
+        let marked = |lines: &[Vec<Point>], lowest: f64| {
+            let path = elevation.as_ref().map(|e| &e.section.path[..]);
+            path.map_or_else(Vec::new, |p| marks(p, plan, &sheet, lines, lowest))
+        };
         let below = match (&elevation, parts) {
             (Some(e), Parts::Together) => e.extent.height() + APART,
             _ => 0.0,
         };
-        let around = surroundings(exercise, plan, &sheet, [room[0], room[1] - below], &marks);
+        let around = surroundings(
+            exercise,
+            plan,
+            &sheet,
+            [room[0], room[1] - below],
+            &marked(&[], f64::INFINITY),
+        );
         let arrangement = place(&blocks, &around, careful);
+        let lowest = lowest_of(&arrangement, &blocks);
+        let marks = marked(&all_lines(&blocks, &arrangement, &lines), lowest);
         let low = arrangement.extent.max[1] + APART;
         Self {
             plan: plan.clone(),
@@ -179,6 +196,29 @@ impl Full {
             letter: section_letter(subject),
             parts,
         }
+    }
+
+    /// Plan view and section together.
+    #[cfg(test)]
+    pub(super) fn drawn(exercise: &Exercise, room_mm: [f64; 2]) -> Self {
+        Self::of(exercise, room_mm, &[Parts::Together])
+    }
+
+    /// Leaders and extension lines as they are drawn, text at their last place or at their first.
+    #[cfg(test)]
+    pub(super) fn drawn_lines(&self) -> Vec<Vec<Point>> {
+        all_lines(&self.blocks, &self.arrangement, &self.lines)
+    }
+
+    /// All balloon numbers.
+    #[cfg(test)]
+    pub(super) fn numbers(&self) -> Vec<String> {
+        let of_blocks = self.arrangement.placed.iter().flat_map(|p| &p.rows);
+        let of_section = self.elevation.iter().flat_map(Elevation::rows);
+        of_blocks
+            .chain(of_section)
+            .flat_map(|r| r.balloons.iter().map(|b| b.0.clone()))
+            .collect()
     }
 
     /// How much too large it is.
@@ -321,11 +361,20 @@ impl Full {
             out.raw(&wide(pair[1], pair[0], if ends[1] { BEYOND - 1.0 } else { 1.6 }));
         }
         for mark in &self.marks {
-            let tail = [mark.tip[0], mark.letter[1] - 2.6];
+            let above = mark.letter[1] < mark.tip[1];
+            let tail = [
+                mark.tip[0],
+                if above { mark.tip[1] + 6.0 } else { mark.letter[1] - 2.6 },
+            ];
             out.path(Line::Edge, &polyline(&[[mark.tip[0], mark.tip[1] + 2.0], tail], false));
             out.raw(&arrowhead(mark.tip, tail, HEAD));
             let letter = self.letter.to_string();
-            out.letters(mark.letter, super::svg::Stands::Middle, super::lettering::Hand::Figures, &letter);
+            out.letters(
+                mark.letter,
+                super::svg::Stands::Middle,
+                super::lettering::Hand::Figures,
+                &letter,
+            );
         }
         out.close("g");
     }
@@ -336,11 +385,18 @@ fn clear_of(mut datum: Block, lines: &[[Point; 2]]) -> Block {
     let Some(side) = datum.side else { return datum };
     let along = side.axis();
     for target in &mut datum.targets {
-        let Target::Datum { from, to, .. } = target else { continue };
+        let Target::Datum { from, to, .. } = target else {
+            continue;
+        };
         let (low, high) = (from[along].min(to[along]), from[along].max(to[along]));
         let beside = |l: &&[Point; 2]| (l[1][1 - along] - from[1 - along]).abs() < 2.0 * MARGIN;
         let parallel = |l: &&[Point; 2]| (l[0][along] - l[1][along]).abs() < 0.01;
-        let mut stops: Vec<f64> = lines.iter().filter(parallel).filter(beside).map(|l| l[1][along]).collect();
+        let mut stops: Vec<f64> = lines
+            .iter()
+            .filter(parallel)
+            .filter(beside)
+            .map(|l| l[1][along])
+            .collect();
         stops.retain(|s| low < *s && *s < high);
         stops.extend([low - 2.0, high + 2.0]);
         stops.sort_by(f64::total_cmp);
@@ -362,23 +418,30 @@ fn letter_box(at: Point) -> Area {
 fn section_letter(subject: &Subject) -> char {
     let frame = subject.exercise.datum_frame.all().map(|d| d.letter);
     let taken = |l: &char| frame.contains(l) || subject.letters.values().any(|v| v == l);
-    ('A'..='W').find(|l| !taken(l) && !matches!(l, 'I' | 'O' | 'Q')).unwrap_or('W')
+    ('A'..='W')
+        .find(|l| !taken(l) && !matches!(l, 'I' | 'O' | 'Q'))
+        .unwrap_or('W')
 }
 
-/// Arrows and letters of the cutting plane, off the extension lines that leave the plate beside them.
-fn marks(path: &[Stretch], plan: &Plan, sheet: &Sheet, lines: &[[Point; 2]]) -> Vec<Mark> {
+/// Arrows and letters of the cutting plane, off the lines that are there; above `lowest`.
+fn marks(path: &[Stretch], plan: &Plan, sheet: &Sheet, lines: &[Vec<Point>], lowest: f64) -> Vec<Mark> {
     let body = sheet.area(plan.extent);
-    let ends = path.first().map(|s| (s.y, -1.0)).into_iter().chain(path.last().map(|s| (s.y, 1.0)));
+    let ends = path
+        .first()
+        .map(|s| (s.y, -1.0))
+        .into_iter()
+        .chain(path.last().map(|s| (s.y, 1.0)));
     let mark = |(y, way): (f64, f64)| {
         let x = if way < 0.0 { body.min[0] } else { body.max[0] } + way * (BEYOND - 1.5);
         let tip = [x, sheet.at([0.0, y])[1] + WIDE / 2.0];
         let crowd = |dy: f64| {
-            let own = letter_box([x, tip[1] + dy]).grown(0.8);
-            let level = |l: &&[Point; 2]| (l[0][1] - l[1][1]).abs() < 0.01 && (l[1][0] - x).abs() < 2.0 * BEYOND;
-            count(lines.iter().filter(level).filter(|l| own.min[1] < l[1][1] && l[1][1] < own.max[1]).count())
+            let own = letter_box([x, tip[1] + dy]).grown(0.3);
+            let met = |l: &&Vec<Point>| l.windows(2).any(|p| own.is_met_by(p[0], p[1]));
+            count(lines.iter().filter(met).count()) + if own.max[1] > lowest { 100.0 } else { 0.0 }
         };
-        let offsets = [9.0, 7.5, 10.5, 12.0, 13.5];
-        let dy = offsets.into_iter().min_by(|a, b| crowd(*a).total_cmp(&crowd(*b))).unwrap_or(9.0);
+        // Below the arrow, or above the line where there is no room.
+        let offsets = (0..40_u32).map(|i| 8.5 + 0.5 * f64::from(i)).chain([-4.2, -5.2, -6.2]);
+        let dy = offsets.min_by(|a, b| crowd(*a).total_cmp(&crowd(*b))).unwrap_or(8.5);
         Mark {
             tip,
             letter: [x, tip[1] + dy],
@@ -412,9 +475,35 @@ fn surroundings(exercise: &Exercise, plan: &Plan, sheet: &Sheet, room: [f64; 2],
     }
 }
 
+/// Where the blocks below the plan start.
+fn lowest_of(arrangement: &Arrangement, blocks: &[Block]) -> f64 {
+    let tops = arrangement
+        .placed
+        .iter()
+        .zip(blocks)
+        .filter(|(_, b)| b.side == Some(Side::Bottom));
+    let tops = tops.flat_map(|(p, _)| {
+        p.rows
+            .iter()
+            .flat_map(PlacedRow::boxes)
+            .chain(p.cells.iter().map(|c| c.area))
+    });
+    tops.map(|a| a.min[1]).fold(f64::INFINITY, f64::min)
+}
+
+/// Leaders and extension lines.
+fn all_lines(blocks: &[Block], arrangement: &Arrangement, lines: &[[Point; 2]]) -> Vec<Vec<Point>> {
+    let placed = || blocks.iter().zip(&arrangement.placed);
+    let extensions = placed().zip(lines).filter_map(|((b, p), line)| extension(b, p, *line));
+    let leaders = placed()
+        .skip(lines.len())
+        .flat_map(|(_, p)| p.leaders.iter().map(|l| vec![l.from, l.to]));
+    extensions.chain(leaders).collect()
+}
+
 /// The line of a coordinate: from what it measures out of the plate, aside where others need the room, to its text.
-fn draw_extension(out: &mut Svg, block: &Block, placed: &Placed, [start, at]: [Point; 2], is_origin: bool) {
-    let (Some(side), Some(leader)) = (block.side, placed.leaders.first()) else { return };
+fn extension(block: &Block, placed: &Placed, [start, at]: [Point; 2]) -> Option<Vec<Point>> {
+    let (side, leader) = (block.side?, placed.leaders.first()?);
     let (along, across) = (side.axis(), 1 - side.axis());
     let inward = side.inward()[across];
     let end = leader.from;
@@ -424,18 +513,27 @@ fn draw_extension(out: &mut Svg, block: &Block, placed: &Placed, [start, at]: [P
     // Text does not touch its line.
     let mut stop = end;
     stop[across] += inward * 0.6;
-    out.open(
-        "g",
-        &format!("class=\"d-leader\" data-b=\"{}\"", super::svg::escaped(&block.labels.join(" "))),
-    );
-    let line = if (at[along] - end[along]).abs() < 0.05 {
+    Some(if (at[along] - end[along]).abs() < 0.05 {
         vec![start, stop]
     } else {
         vec![start, first, last, stop]
+    })
+}
+
+fn draw_extension(out: &mut Svg, block: &Block, placed: &Placed, line: [Point; 2], is_origin: bool) {
+    let (Some(side), Some(points)) = (block.side, extension(block, placed, line)) else {
+        return;
     };
-    out.path(Line::Thin, &polyline(&line, false));
+    out.open(
+        "g",
+        &format!(
+            "class=\"d-leader\" data-b=\"{}\"",
+            super::svg::escaped(&block.labels.join(" "))
+        ),
+    );
+    out.path(Line::Thin, &polyline(&points, false));
     if is_origin {
-        let ring = shifted(at, [side.inward()[0] * -1.2, side.inward()[1] * -1.2]);
+        let ring = shifted(line[1], [side.inward()[0] * -1.2, side.inward()[1] * -1.2]);
         out.raw(&format!(
             "<circle class=\"paper\" cx=\"{}\" cy=\"{}\" r=\"0.9\" fill=\"white\" stroke=\"currentColor\" stroke-width=\"0.25\"/>",
             n(ring[0]),
@@ -449,9 +547,11 @@ fn draw_extension(out: &mut Svg, block: &Block, placed: &Placed, [start, at]: [P
 fn callouts(subject: &Subject, plan: &Plan, sheet: &Sheet, links: &mut Links, said: &[usize]) -> Vec<Block> {
     let exercise = subject.exercise;
     let mut blocks: Vec<Block> = Vec::new();
-    let coordinate = |c: &Characteristic| matches!(c.of, Quantity::X | Quantity::Y) && matches!(c.owner, Owner::Feature(_));
+    let coordinate =
+        |c: &Characteristic| matches!(c.of, Quantity::X | Quantity::Y) && matches!(c.owner, Owner::Feature(_));
     for i in 0..exercise.features.len() {
-        let own = |(k, c): &(usize, &Characteristic)| c.owner == Owner::Feature(i) && !coordinate(c) && !said.contains(k);
+        let own =
+            |(k, c): &(usize, &Characteristic)| c.owner == Owner::Feature(i) && !coordinate(c) && !said.contains(k);
         let rows: Vec<Row> = unstated(subject, i)
             .into_iter()
             .chain(
@@ -482,10 +582,15 @@ fn callouts(subject: &Subject, plan: &Plan, sheet: &Sheet, links: &mut Links, sa
             .enumerate()
             .filter(|(k, c)| key(c) == group && !said.contains(k))
             .collect();
-        let (Some(pair), false) = (exercise.between.get(b), members.is_empty()) else { continue };
+        let (Some(pair), false) = (exercise.between.get(b), members.is_empty()) else {
+            continue;
+        };
         let of_group: Vec<&Characteristic> = members.iter().map(|m| m.1).collect();
         let targets = links.pair_targets(exercise, plan, sheet, pair, &of_group);
-        let rows = of_group.iter().map(|c| wording::row(exercise, &subject.letters, subject.say, c)).collect();
+        let rows = of_group
+            .iter()
+            .map(|c| wording::row(exercise, &subject.letters, subject.say, c))
+            .collect();
         blocks.push(block(rows, targets));
     }
     blocks
@@ -506,7 +611,12 @@ fn block(rows: Vec<Row>, targets: Vec<Target>) -> Block {
 fn unstated(subject: &Subject, i: usize) -> Option<Row> {
     let exercise = subject.exercise;
     let (feature, state) = exercise.features.get(i).zip(subject.states.get(i))?;
-    let has = |of: Quantity| exercise.characteristics.iter().any(|c| c.owner == Owner::Feature(i) && c.of == of);
+    let has = |of: Quantity| {
+        exercise
+            .characteristics
+            .iter()
+            .any(|c| c.owner == Owner::Feature(i) && c.of == of)
+    };
     let shown = |v: f64| {
         let value = crate::units::decimal_from_f64(v).unwrap_or_default();
         Piece::Text(wording::nominal(exercise, value, Quantity::Diameter))

@@ -51,7 +51,14 @@ impl Glyph {
 
     /// Path data around `[0, 0]`, one path for strokes and one for what is filled.
     fn data(self) -> (String, &'static str) {
-        let ring = |r: f64| format!("M{} 0a{r} {r} 0 1 0 {} 0a{r} {r} 0 1 0 {} 0Z", n(-r), n(2.0 * r), n(-2.0 * r));
+        let ring = |r: f64| {
+            format!(
+                "M{} 0a{r} {r} 0 1 0 {} 0a{r} {r} 0 1 0 {} 0Z",
+                n(-r),
+                n(2.0 * r),
+                n(-2.0 * r)
+            )
+        };
         match self {
             Self::Diameter => (format!("{}M-1.4 1.6L1.4 -1.6", ring(1.15)), ""),
             Self::Depth => ("M-1.1 -1.3H1.1M0 -1.3V.4".to_owned(), "M0 1.4L-.55 -.1H.55Z"),

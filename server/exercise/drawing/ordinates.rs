@@ -48,7 +48,12 @@ impl Ordinate {
         let near = 10.0 * plan.nothing;
         let mut all: Vec<Self> = Vec::new();
         for (axis, of) in [(Axis::X, Quantity::X), (Axis::Y, Quantity::Y)] {
-            let own = |i: usize| exercise.characteristics.iter().find(|c| c.of == of && c.owner == Owner::Feature(i));
+            let own = |i: usize| {
+                exercise
+                    .characteristics
+                    .iter()
+                    .find(|c| c.of == of && c.owner == Owner::Feature(i))
+            };
             let mut plain = Vec::new();
             for (i, state) in states.iter().enumerate() {
                 let value = state.at[axis.index()];
@@ -66,7 +71,9 @@ impl Ordinate {
                 }
             }
             for ordinate in plain {
-                let known = all.iter_mut().find(|o| o.axis == axis && (o.value - ordinate.value).abs() < near);
+                let known = all
+                    .iter_mut()
+                    .find(|o| o.axis == axis && (o.value - ordinate.value).abs() < near);
                 if let Some(known) = known {
                     known.features.extend(ordinate.features);
                 } else {
@@ -141,8 +148,16 @@ impl Ordinate {
         let mut part = [0.0; 2];
         part[along] = self.value;
         let mut at = sheet.at(part);
-        at[across] = if outward > 0.0 { body.max[across] } else { body.min[across] } + 1.0 * outward;
-        let ends = self.features.iter().filter_map(|i| plan.places.get(*i)).map(|p| end_of(p, sheet, across, outward));
+        at[across] = if outward > 0.0 {
+            body.max[across]
+        } else {
+            body.min[across]
+        } + 1.0 * outward;
+        let ends = self
+            .features
+            .iter()
+            .filter_map(|i| plan.places.get(*i))
+            .map(|p| end_of(p, sheet, across, outward));
         // From the farthest of them.
         let far = ends.fold(f64::NAN, |a: f64, b| if outward > 0.0 { a.min(b) } else { a.max(b) });
         let mut start = at;
@@ -189,10 +204,13 @@ fn end_of(place: &Place, sheet: &Sheet, across: usize, outward: f64) -> f64 {
         }
         Place::Spot { at } => sheet.at(*at)[across],
         Place::Face { corners, .. } => {
-            let middle = shifted(corners[0], [
-                (corners[2][0] - corners[0][0]) / 2.0,
-                (corners[2][1] - corners[0][1]) / 2.0,
-            ]);
+            let middle = shifted(
+                corners[0],
+                [
+                    (corners[2][0] - corners[0][0]) / 2.0,
+                    (corners[2][1] - corners[0][1]) / 2.0,
+                ],
+            );
             sheet.at(middle)[across]
         }
     }

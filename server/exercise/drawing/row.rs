@@ -174,7 +174,11 @@ impl Row {
         let middle = area.middle()[1];
         let run = run_width(&self.run);
         let length = self.length(false);
-        let start = if ball == Ball::First { area.min[0] } else { area.max[0] - length };
+        let start = if ball == Ball::First {
+            area.min[0]
+        } else {
+            area.max[0] - length
+        };
         let text_at = if ball == Ball::First {
             start + length - run
         } else {
@@ -201,7 +205,11 @@ impl Row {
         let run = run_width(&self.run);
         let length = self.length(true);
         // Text faces the drawing; what is left over is at the far end.
-        let low = if ball == Ball::First { area.min[1] + length } else { area.max[1] };
+        let low = if ball == Ball::First {
+            area.min[1] + length
+        } else {
+            area.max[1]
+        };
         let (text_at, mut y) = if ball == Ball::First {
             (low - length + run, low)
         } else {
@@ -254,7 +262,11 @@ impl PlacedRow {
             format!(" data-b=\"{}\"", super::svg::escaped(&self.nos.join(" ")))
         };
         let turn = if self.turned {
-            format!(" transform=\"translate({} {}) rotate(-90)\"", n(self.at[0]), n(self.at[1]))
+            format!(
+                " transform=\"translate({} {}) rotate(-90)\"",
+                n(self.at[0]),
+                n(self.at[1])
+            )
         } else {
             String::new()
         };
@@ -278,7 +290,10 @@ impl PlacedRow {
 
     /// The middle of the row.
     pub(super) fn middle(&self) -> Point {
-        self.boxes().into_iter().reduce(Area::joined).map_or(self.at, Area::middle)
+        self.boxes()
+            .into_iter()
+            .reduce(Area::joined)
+            .map_or(self.at, Area::middle)
     }
 
     /// The X of its right end (`towards` 1) or left end (-1), a little off what is written.
@@ -315,7 +330,11 @@ impl Svg {
             [one] => super::svg::escaped(one),
             _ => {
                 let line = |(i, l): (usize, &&str)| {
-                    let dy = if i == 0 { String::new() } else { format!(" dy=\"{}\"", n(LEADING)) };
+                    let dy = if i == 0 {
+                        String::new()
+                    } else {
+                        format!(" dy=\"{}\"", n(LEADING))
+                    };
                     format!("<tspan x=\"{}\"{dy}>{}</tspan>", n(at[0]), super::svg::escaped(l))
                 };
                 lines.iter().enumerate().map(line).collect()

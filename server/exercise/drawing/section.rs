@@ -69,13 +69,17 @@ fn is_needed(exercise: &Exercise, states: &[FeatureState], levels: &[Level]) -> 
     !levels.is_empty()
         || exercise.features.iter().zip(states).any(deep)
         || exercise.characteristics.iter().any(high)
-        || exercise.between.iter().any(|b| heights(exercise, states, b.features).is_some())
+        || exercise
+            .between
+            .iter()
+            .any(|b| heights(exercise, states, b.features).is_some())
 }
 
 /// Heights of two level faces, whose distance is along Z.
 pub(super) fn heights(exercise: &Exercise, states: &[FeatureState], pair: [usize; 2]) -> Option<[f64; 2]> {
     let height = |i: usize| {
-        let flat = matches!(&exercise.features.get(i)?.shape, Shape::Plane { normal, .. } if normal[2].abs() > 1.0 - 1e-6);
+        let flat =
+            matches!(&exercise.features.get(i)?.shape, Shape::Plane { normal, .. } if normal[2].abs() > 1.0 - 1e-6);
         flat.then(|| states.get(i).map(|s| s.at[2])).flatten()
     };
     Some([height(pair[0])?, height(pair[1])?])
@@ -127,7 +131,8 @@ impl Section {
 
     /// Whether the plane goes through the middle of a feature.
     fn cuts(&self, state: &FeatureState) -> bool {
-        self.y_at(state.at[0]).is_some_and(|y| (y - state.at[1]).abs() < self.near)
+        self.y_at(state.at[0])
+            .is_some_and(|y| (y - state.at[1]).abs() < self.near)
     }
 
     /// What stands on the plate and is not in front of the plane.
@@ -139,10 +144,18 @@ impl Section {
             }
             let (x, z, r) = (s.at[0], s.at[2], s.diameter / 2.0);
             let form = match &f.shape {
-                Shape::Sphere { .. } => Form::Circle { middle: [x, z], radius: r },
+                Shape::Sphere { .. } => Form::Circle {
+                    middle: [x, z],
+                    radius: r,
+                },
                 Shape::Cone { .. } => {
                     let far = (r - s.length * (s.angle / 2.0).to_radians().tan()).max(0.0);
-                    closed(vec![[x - r, z], [x - far, z - s.length], [x + far, z - s.length], [x + r, z]])
+                    closed(vec![
+                        [x - r, z],
+                        [x - far, z - s.length],
+                        [x + far, z - s.length],
+                        [x + r, z],
+                    ])
                 }
                 _ => closed(rectangle([x - r, x + r], [z - s.length, z])),
             };
@@ -157,7 +170,11 @@ impl Section {
 
     /// The cut material, and edges of what lies behind it.
     fn add_body(&mut self, plan: &Plan, levels: &[Level], thickness: f64) {
-        let mut stops: Vec<f64> = levels.iter().flat_map(|l| l.x).chain(plan.outline.iter().map(|p| p[0])).collect();
+        let mut stops: Vec<f64> = levels
+            .iter()
+            .flat_map(|l| l.x)
+            .chain(plan.outline.iter().map(|p| p[0]))
+            .collect();
         for stretch in &self.path {
             stops.extend([stretch.from, stretch.to]);
             stops.extend(crossings(plan, self.nudged(plan, stretch.y)));
@@ -168,8 +185,13 @@ impl Section {
         let (mut cut, mut behind) = (Vec::new(), Vec::new());
         for pair in stops.windows(2) {
             let x = f64::midpoint(pair[0], pair[1]);
-            let Some(y) = self.y_at(x).map(|y| self.nudged(plan, y)) else { continue };
-            let slab = |z| Slab { x: [pair[0], pair[1]], z };
+            let Some(y) = self.y_at(x).map(|y| self.nudged(plan, y)) else {
+                continue;
+            };
+            let slab = |z| Slab {
+                x: [pair[0], pair[1]],
+                z,
+            };
             let here = material(plan, levels, [x, y], thickness);
             if let Some(z) = here {
                 cut.push(slab(z));
@@ -182,7 +204,10 @@ impl Section {
             if let Some(z) = beyond.reduce(|a, b| [a[0].max(b[0]), a[1].min(b[1])])
                 && here.is_none_or(|h| z[0] > h[0] + self.near || z[1] < h[1] - self.near)
             {
-                behind.push(slab([z[0].max(here.map_or(z[0], |h| h[0])), z[1].min(here.map_or(z[1], |h| h[1]))]));
+                behind.push(slab([
+                    z[0].max(here.map_or(z[0], |h| h[0])),
+                    z[1].min(here.map_or(z[1], |h| h[1])),
+                ]));
             }
         }
         for (slabs, fill) in [(behind, Fill::Paper), (cut, Fill::Hatched)] {
@@ -232,14 +257,20 @@ impl Section {
             let down = if s.direction[2] < 0.0 { -1.0 } else { 1.0 };
             let floor = (z - down * depth_of(&f.shape, s, thickness)).max(-thickness);
             let form = match &f.shape {
-                Shape::Sphere { .. } => Form::Circle { middle: [x, z], radius: r },
+                Shape::Sphere { .. } => Form::Circle {
+                    middle: [x, z],
+                    radius: r,
+                },
                 Shape::Cone { .. } => {
                     let far = (r - s.length * (s.angle / 2.0).to_radians().tan()).max(0.0);
                     closed(vec![[x - r, z], [x - far, floor], [x + far, floor], [x + r, z]])
                 }
                 _ => closed(rectangle([x - r, x + r], [floor, z])),
             };
-            self.edges.push(Edge { z: floor, x: [x - r, x + r] });
+            self.edges.push(Edge {
+                z: floor,
+                x: [x - r, x + r],
+            });
             self.edges.push(Edge { z, x: [x - r, x + r] });
             self.shown.push(Shown {
                 form,
@@ -254,14 +285,22 @@ impl Section {
         let mut seen: Vec<f64> = Vec::new();
         for (f, s) in exercise.features.iter().zip(states) {
             let shown = is_upright(&f.shape, s)
-                && (self.cuts(s) || (f.side == Some(Side::Outside) && self.y_at(s.at[0]).is_some_and(|y| s.at[1] >= y)));
+                && (self.cuts(s)
+                    || (f.side == Some(Side::Outside) && self.y_at(s.at[0]).is_some_and(|y| s.at[1] >= y)));
             if !shown || seen.iter().any(|x| (x - s.at[0]).abs() < self.near) {
                 continue;
             }
             seen.push(s.at[0]);
             let same = |o: &&FeatureState| (o.at[0] - s.at[0]).abs() < self.near && o.direction[2].abs() > 0.5;
-            let own: Vec<&FeatureState> = states.iter().filter(same).filter(|o| o.diameter > 0.0 || o.width > 0.0).collect();
-            let high = own.iter().map(|o| o.at[2] + if o.length > 0.0 { 0.0 } else { o.diameter / 2.0 }).fold(0.0, f64::max);
+            let own: Vec<&FeatureState> = states
+                .iter()
+                .filter(same)
+                .filter(|o| o.diameter > 0.0 || o.width > 0.0)
+                .collect();
+            let high = own
+                .iter()
+                .map(|o| o.at[2] + if o.length > 0.0 { 0.0 } else { o.diameter / 2.0 })
+                .fold(0.0, f64::max);
             let low = own
                 .iter()
                 .map(|o| o.at[2] - if o.width > 0.0 { 0.0 } else { o.length })
@@ -289,7 +328,11 @@ impl Section {
             .iter()
             .filter(|e| (e.z - z).abs() < self.near)
             .filter(|e| away(e) < 0.6 * (e.x[1] - e.x[0]) + self.near)
-            .min_by(|a, b| away(a).total_cmp(&away(b)).then((a.x[1] - a.x[0]).total_cmp(&(b.x[1] - b.x[0]))))
+            .min_by(|a, b| {
+                away(a)
+                    .total_cmp(&away(b))
+                    .then((a.x[1] - a.x[0]).total_cmp(&(b.x[1] - b.x[0])))
+            })
             .copied()
     }
 }
@@ -325,8 +368,18 @@ fn material(plan: &Plan, levels: &[Level], at: Point, thickness: f64) -> Option<
         return None;
     }
     let here = |l: &&Level| (l.x[0]..=l.x[1]).contains(&at[0]) && (l.y[0]..=l.y[1]).contains(&at[1]);
-    let top = levels.iter().filter(here).filter(|l| l.up).map(|l| l.z).fold(0.0, f64::min);
-    let bottom = levels.iter().filter(here).filter(|l| !l.up).map(|l| l.z).fold(-thickness, f64::max);
+    let top = levels
+        .iter()
+        .filter(here)
+        .filter(|l| l.up)
+        .map(|l| l.z)
+        .fold(0.0, f64::min);
+    let bottom = levels
+        .iter()
+        .filter(here)
+        .filter(|l| !l.up)
+        .map(|l| l.z)
+        .fold(-thickness, f64::max);
     (top > bottom).then_some([top, bottom])
 }
 

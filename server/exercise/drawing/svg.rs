@@ -124,7 +124,9 @@ impl Svg {
             format!(" stroke=\"currentColor\" stroke-width=\"{}\"", n(l.looks().0))
         });
         let class = line.map_or("", Line::class);
-        self.raw(&format!("<path class=\"{class} paper\" d=\"{data}\" fill=\"white\"{stroke}/>"));
+        self.raw(&format!(
+            "<path class=\"{class} paper\" d=\"{data}\" fill=\"white\"{stroke}/>"
+        ));
     }
 
     /// Lettering whose figures are centred in height on `at`.

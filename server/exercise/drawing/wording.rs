@@ -50,7 +50,9 @@ fn before(exercise: &Exercise, c: &Characteristic) -> Vec<Piece> {
         Quantity::Diameter => diameter(feature(exercise, c)),
         Quantity::Length => words("length"),
         Quantity::Width => words("width"),
-        Quantity::X | Quantity::Y | Quantity::Z => vec![Piece::Text(c.of.axis().map_or(' ', |a| a.letter()).to_string())],
+        Quantity::X | Quantity::Y | Quantity::Z => {
+            vec![Piece::Text(c.of.axis().map_or(' ', |a| a.letter()).to_string())]
+        }
         _ => Vec::new(),
     }
 }
@@ -95,11 +97,23 @@ pub(super) fn dimension(exercise: &Exercise, say: Say, c: &Characteristic) -> Ve
     let nominal = nominal(exercise, c.nominal, c.of);
     let stack = |upper: Decimal, lower: Decimal| {
         let places = upper.normalize().scale().max(lower.normalize().scale());
-        let signed = |v: Decimal| format!("{}{unit}", if v.is_zero() { "0".to_owned() } else { show_signed(v, places) });
+        let signed = |v: Decimal| {
+            format!(
+                "{}{unit}",
+                if v.is_zero() {
+                    "0".to_owned()
+                } else {
+                    show_signed(v, places)
+                }
+            )
+        };
         Piece::Stack([signed(upper), signed(lower)])
     };
     let limits = |upper: Decimal, lower: Decimal| {
-        let places = exercise.decimals.max(upper.normalize().scale()).max(lower.normalize().scale());
+        let places = exercise
+            .decimals
+            .max(upper.normalize().scale())
+            .max(lower.normalize().scale());
         Piece::Stack([upper, lower].map(|v| format!("{}{unit}", show_length(v, places))))
     };
     if c.tolerance_is_general {
@@ -118,7 +132,10 @@ pub(super) fn dimension(exercise: &Exercise, say: Say, c: &Characteristic) -> Ve
             Piece::Text(")".to_owned()),
         ],
         (Tolerance::General(_), Some(lower), Some(upper)) if upper - c.nominal == c.nominal - lower => {
-            vec![Piece::Text(format!("{nominal} ±{}{unit}", (upper - c.nominal).normalize()))]
+            vec![Piece::Text(format!(
+                "{nominal} ±{}{unit}",
+                (upper - c.nominal).normalize()
+            ))]
         }
         (_, Some(lower), Some(upper)) => vec![Piece::Text(nominal), stack(upper - c.nominal, lower - c.nominal)],
         _ => vec![Piece::Text(format!("{nominal} {}", c.tolerance.shown()))],
@@ -157,20 +174,32 @@ fn frame(exercise: &Exercise, letters: &Letters, c: &Characteristic) -> Piece {
     }
     let most = match c.tolerance {
         Tolerance::Max(most) => most.to_string(),
-        _ => c.limits.upper.map_or_else(|| c.tolerance.shown(), |u| u.normalize().to_string()),
+        _ => c
+            .limits
+            .upper
+            .map_or_else(|| c.tolerance.shown(), |u| u.normalize().to_string()),
     };
     zone.push(Piece::Text(most));
     if c.maximum_material {
         zone.push(Piece::Ringed("M"));
     }
     let mut cells = vec![vec![Piece::Mark(symbol(c.of))], zone];
-    cells.extend(datums(exercise, letters, c).into_iter().map(|d| vec![Piece::Text(d.to_string())]));
+    cells.extend(
+        datums(exercise, letters, c)
+            .into_iter()
+            .map(|d| vec![Piece::Text(d.to_string())]),
+    );
     Piece::Frame(cells)
 }
 
 /// Zones of axes are round; those of slots and faces lie between two planes.
 fn is_round_zone(exercise: &Exercise, c: &Characteristic) -> bool {
-    let round = |f: &Feature| matches!(f.shape, Shape::Circle { .. } | Shape::Cylinder { .. } | Shape::Cone { .. });
+    let round = |f: &Feature| {
+        matches!(
+            f.shape,
+            Shape::Circle { .. } | Shape::Cylinder { .. } | Shape::Cone { .. }
+        )
+    };
     match c.of {
         Quantity::Coaxiality => true,
         Quantity::Position | Quantity::Perpendicularity => feature(exercise, c).is_some_and(round),

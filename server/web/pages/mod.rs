@@ -28,6 +28,8 @@ pub mod my;
 pub mod report_review;
 /// Reports of a class that need a person.
 pub mod review_queue;
+/// Sheets to print: for the lab, for the shop, labels.
+pub mod sheets;
 /// Sign in, sign out.
 pub mod sign_in;
 /// The first page, which sends everybody to their own; and whether the server is well.

@@ -17,7 +17,9 @@ pub(in crate::web) async fn page(
     Query(query): Query<SheetQuery>,
 ) -> Result<Page<LabSheet>, WebError> {
     let revision = mine.assignment.exercise_revision;
-    let exercise = load::exercise(&app.service, revision).await.map_err(WebError::internal)?;
+    let exercise = load::exercise(&app.service, revision)
+        .await
+        .map_err(WebError::internal)?;
     let id = mine.assignment.id;
     let asked = Asked {
         frame: Frame::of(&person, "/my"),
