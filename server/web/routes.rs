@@ -64,7 +64,14 @@ fn files<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, han
 /// The table.
 #[must_use]
 pub fn table() -> Vec<Route> {
-    use Access::{Anyone, Instructor, SignedIn, Staff, Student};
+    let mut table = first_pages();
+    table.extend(exercises_and_own());
+    table
+}
+
+/// Signing in, classes and their reports.
+fn first_pages() -> Vec<Route> {
+    use Access::{Anyone, Instructor, SignedIn, Staff};
     vec![
         page("/", SignedIn, start::page),
         page("/sign-in", Anyone, sign_in::page),
@@ -88,6 +95,13 @@ pub fn table() -> Vec<Route> {
         form("/reports/{report}/hand-marks", Staff, graded_report::mark),
         form("/reports/{report}/review", Staff, report_review::submit),
         page("/reports/{report}/source", Staff, graded_report::source),
+    ]
+}
+
+/// Exercises and plates, and the pages of students.
+fn exercises_and_own() -> Vec<Route> {
+    use Access::{Anyone, Instructor, Student};
+    vec![
         page("/exercises", Instructor, exercises::page),
         page("/exercises/import", Instructor, import::page),
         files("/exercises/import", Instructor, import::submit),

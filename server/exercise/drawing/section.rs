@@ -211,30 +211,36 @@ impl Section {
             }
         }
         for (slabs, fill) in [(behind, Fill::Paper), (cut, Fill::Hatched)] {
-            for polygon in joined(&slabs, self.near) {
-                // Where the plane steps there is no edge.
-                let steps = |x: f64| self.path.iter().skip(1).any(|s| (s.from - x).abs() < self.near);
-                let wall = |a: Point, b: Point| (a[0] - b[0]).abs() < self.near && steps(a[0]);
-                let edges = sides(&polygon).filter(|(a, b)| !wall(*a, *b)).map(|(a, b)| Shown {
-                    form: Form::Chain {
-                        points: vec![a, b],
-                        closed: false,
-                    },
-                    fill: Fill::Open,
-                    line: Some(Line::Edge),
-                });
-                let edges: Vec<Shown> = edges.collect();
-                self.shown.push(Shown {
-                    form: closed(polygon),
-                    fill,
-                    line: None,
-                });
-                self.shown.extend(edges);
-            }
+            self.add_slabs(&slabs, fill);
         }
         for level in levels {
             self.edges.push(Edge { z: level.z, x: level.x });
         }
+    }
+
+    /// Stretches of material; where the plane steps there is no edge.
+    fn add_slabs(&mut self, slabs: &[Slab], fill: Fill) {
+        let steps = |x: f64| self.path.iter().skip(1).any(|s| (s.from - x).abs() < self.near);
+        let wall = |a: Point, b: Point| (a[0] - b[0]).abs() < self.near && steps(a[0]);
+        let mut new = Vec::new();
+        for polygon in joined(slabs, self.near) {
+            let edges = sides(&polygon).filter(|(a, b)| !wall(*a, *b)).map(|(a, b)| Shown {
+                form: Form::Chain {
+                    points: vec![a, b],
+                    closed: false,
+                },
+                fill: Fill::Open,
+                line: Some(Line::Edge),
+            });
+            let edges: Vec<Shown> = edges.collect();
+            new.push(Shown {
+                form: closed(polygon),
+                fill,
+                line: None,
+            });
+            new.extend(edges);
+        }
+        self.shown.extend(new);
     }
 
     /// Off the corners of the outline, where in and out are not told apart.
