@@ -1,5 +1,5 @@
-//! Points files: one point a line, `x,y` or `x,y,z`, with headings or without, perhaps with a feature's name in front and
-//! a direction `i,j,k` behind.
+//! Points files: one point a line, `x,y` or `x,y,z`, with headings or without, perhaps with a feature's name in front, a
+//! direction `i,j,k` behind and a column `unit`. A heading may carry the unit: `x [mm]`.
 
 use std::fmt;
 use std::io::Read;
@@ -8,6 +8,7 @@ use std::path::Path;
 use anyhow::{Context, bail};
 
 use super::Streams;
+use crate::units::LengthUnit;
 
 /// Largest file that is taken in, in bytes: a million points have less than half of it.
 const MAX_INPUT: u64 = 128 * 1024 * 1024;
@@ -20,6 +21,7 @@ enum Column {
     Feature,
     /// x, y, z, i, j, k.
     Number(usize),
+    Unit,
     Other,
 }
 
@@ -30,6 +32,8 @@ pub(super) struct Point {
     pub(super) feature: Option<String>,
     /// x, y, z, i, j, k, as far as the file has them.
     numbers: [Option<f64>; 6],
+    /// Unit of the coordinates, where the file says it; all points of a file have the same.
+    pub(super) unit: Option<LengthUnit>,
 }
 
 impl Point {
@@ -106,6 +110,8 @@ fn parse(text: &str) -> Result<Vec<Point>, Vec<Problem>> {
     let blank = |line: &str| line.chars().all(|c| c.is_whitespace() || matches!(c, ',' | ';'));
     let lines = text.lines().enumerate().filter(|(_, line)| !blank(line));
     let mut columns: Vec<Column> = Vec::new();
+    // The file's unit, and the line that says it first.
+    let mut unit: Option<(LengthUnit, usize)> = None;
     let mut delimiter = None;
     let mut points = Vec::new();
     let mut problems = Vec::new();
@@ -116,6 +122,7 @@ fn parse(text: &str) -> Result<Vec<Point>, Vec<Problem>> {
         if columns.is_empty() {
             let headings = cells.iter().all(|cell| number(cell, delimiter).is_none());
             columns = if headings {
+                unit = unit_of_headings(&cells, line)?;
                 named(&cells, line)?
             } else {
                 counted(&cells, delimiter, line)?
@@ -125,10 +132,15 @@ fn parse(text: &str) -> Result<Vec<Point>, Vec<Problem>> {
             }
         }
         match point(&cells, &columns, delimiter, line) {
-            Ok(point) => points.push(point),
+            Ok(point) => match one_unit(&point, &columns, &mut unit, line) {
+                Some(problem) => problems.push(problem),
+                None => points.push(point),
+            },
             Err(problem) => problems.push(problem),
         }
     }
+    let unit = unit.map(|(unit, _)| unit);
+    points.iter_mut().for_each(|point: &mut Point| point.unit = unit);
     if problems.is_empty() { Ok(points) } else { Err(problems) }
 }
 
@@ -158,15 +170,66 @@ fn number(cell: &str, delimiter: Option<char>) -> Option<f64> {
     cell.parse().ok()
 }
 
+/// What is wrong with a point whose unit is not that of the file.
+fn one_unit(point: &Point, columns: &[Column], file: &mut Option<(LengthUnit, usize)>, line: usize) -> Option<Problem> {
+    let here = point.unit?;
+    let (unit, first) = *file.get_or_insert((here, line));
+    (unit != here).then(|| Problem {
+        line,
+        column: columns.iter().position(|c| *c == Column::Unit).unwrap_or_default() + 1,
+        message: format!(
+            "{here} where line {first} says {unit}: one file has points in one unit; convert these, or fit them apart"
+        ),
+    })
+}
+
+/// The unit in the headings of coordinates, `x [mm]`, where they carry one.
+fn unit_of_headings(cells: &[&str], line: usize) -> Result<Option<(LengthUnit, usize)>, Vec<Problem>> {
+    let mut found: Option<(LengthUnit, usize)> = None;
+    for (index, cell) in cells.iter().enumerate() {
+        let Some(word) = heading(cell).1 else { continue };
+        let problem = |message: String| {
+            vec![Problem {
+                line,
+                column: index + 1,
+                message,
+            }]
+        };
+        let unit = word.parse::<LengthUnit>().map_err(|error| problem(error.to_string()))?;
+        let (first, _) = *found.get_or_insert((unit, line));
+        if first != unit {
+            return Err(problem(format!(
+                "{unit} where the headings before say {first}: all coordinates are in one unit"
+            )));
+        }
+    }
+    Ok(found)
+}
+
+/// Name and unit of a heading such as `X [mm]` or `x (inch)`.
+fn heading(cell: &str) -> (String, Option<&str>) {
+    let bracketed = |open: char, close: char| {
+        let (name, rest) = cell.split_once(open)?;
+        Some((name.trim(), rest.trim().strip_suffix(close)?.trim()))
+    };
+    match bracketed('[', ']').or_else(|| bracketed('(', ')')) {
+        Some((name, unit)) if NAMES[..3].contains(&name.to_ascii_lowercase().as_str()) => {
+            (name.to_ascii_lowercase(), Some(unit))
+        }
+        _ => (cell.to_ascii_lowercase(), None),
+    }
+}
+
 const NAMES: [&str; 6] = ["x", "y", "z", "i", "j", "k"];
 
 fn named(cells: &[&str], line: usize) -> Result<Vec<Column>, Vec<Problem>> {
     let column = |cell: &&str| {
-        let name = cell.to_ascii_lowercase();
+        let (name, _) = heading(cell);
         let place = NAMES.iter().position(|known| *known == name);
         match place {
             Some(place) => Column::Number(place),
             None if name == "feature" => Column::Feature,
+            None if name == "unit" || name == "units" => Column::Unit,
             None => Column::Other,
         }
     };
@@ -225,6 +288,7 @@ fn point(cells: &[&str], columns: &[Column], delimiter: Option<char>, line: usiz
     let mut point = Point {
         feature: None,
         numbers: [None; 6],
+        unit: None,
     };
     for (index, (cell, column)) in cells.iter().zip(columns).enumerate() {
         match column {
@@ -239,6 +303,16 @@ fn point(cells: &[&str], columns: &[Column], delimiter: Option<char>, line: usiz
                     message: not_a_number(cell),
                 })?;
                 point.numbers[*place] = Some(value);
+            }
+            // Most lines leave to the first what all of them share.
+            Column::Unit if cell.is_empty() => {}
+            Column::Unit => {
+                let unit = cell.parse::<LengthUnit>().map_err(|error| Problem {
+                    line,
+                    column: index + 1,
+                    message: error.to_string(),
+                })?;
+                point.unit = Some(unit);
             }
             Column::Other => {}
         }
@@ -291,6 +365,18 @@ mod tests {
             (points[1].direction(), points[1].feature.as_deref()),
             (None, Some("bore"))
         );
+    }
+
+    #[test]
+    fn units_are_read_and_never_mixed() {
+        let unit = |text: &str| parse(text).unwrap()[0].unit;
+        assert_eq!(unit("x,y,unit\n1,2,mm\n3,4,\n5,6,mm\n"), Some(LengthUnit::Mm));
+        assert_eq!(unit("x [inch],y [inch]\n1,2\n"), Some(LengthUnit::Inch));
+        assert_eq!(unit("x,y\n1,2\n"), None);
+        let told = |text: &str| parse(text).unwrap_err()[0].to_string();
+        insta::assert_snapshot!(told("x,y,unit\n1,2,mm\n3,4,mm\n5,6,inch\n"), @"line 4, column 3: inch where line 2 says mm: one file has points in one unit; convert these, or fit them apart");
+        insta::assert_snapshot!(told("x,y,unit\n1,2,cubit\n"), @r#"line 2, column 3: the unit is "cubit"; write mm or inch"#);
+        insta::assert_snapshot!(told("x [mm],y [inch]\n1,2\n"), @"line 1, column 2: inch where the headings before say mm: all coordinates are in one unit");
     }
 
     #[test]

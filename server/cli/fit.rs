@@ -111,6 +111,9 @@ pub fn run(args: &FitArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCode
     value["kind"] = json!(word(args.kind));
     value["criterion"] = json!(word(args.criterion));
     value["points"] = json!(points.len());
+    if let Some(unit) = points.first().and_then(|point| point.unit) {
+        value["units"] = json!(unit.to_string());
+    }
     if args.json {
         value["residuals"] = json!(residuals);
         serde_json::to_writer_pretty(&mut streams.output, &value)?;
@@ -233,14 +236,17 @@ fn least_squares(
 
 fn print(value: &Value, residuals: Option<&[f64]>, out: &mut dyn Write) -> anyhow::Result<()> {
     let text = |key: &str| value[key].as_str().unwrap_or_default().to_owned();
+    let unit = value["units"].as_str().map(|unit| format!(" in {unit}"));
     writeln!(
         out,
-        "{}, {}, {} points",
+        "{}, {}, {} points{}",
         text("kind"),
         text("criterion"),
-        value["points"]
+        value["points"],
+        unit.unwrap_or_default()
     )?;
     let hidden = [
+        "units",
         "kind",
         "criterion",
         "points",

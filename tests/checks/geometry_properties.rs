@@ -4,7 +4,17 @@ use nalgebra::{Rotation2, Rotation3, Vector2, Vector3};
 use platemark::metrology::fit::{self, Cone, Cylinder, Fit, FitError, Slot, zone};
 use platemark::metrology::frame::{Datums, Hit, Hole, Rigid, Surface, frame};
 use proptest::prelude::*;
-use proptest::test_runner::TestCaseError;
+use proptest::test_runner::{RngSeed, TestCaseError};
+
+/// The same points in every run, so that what fails here fails everywhere.
+fn runs(cases: u32) -> ProptestConfig {
+    ProptestConfig {
+        cases,
+        failure_persistence: None,
+        rng_seed: RngSeed::Fixed(20_261_125),
+        ..ProptestConfig::default()
+    }
+}
 
 /// A turn, a scale and a shift, in that order.
 #[derive(Debug, Clone, Copy)]
@@ -118,7 +128,7 @@ fn same_form<F, const N: usize>(before: &Fit<F, N>, after: &Fit<F, N>, by: &Move
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(runs(64))]
 
     #[test]
     fn moved_points_have_the_moved_circle_and_line(by in movement(), noise in noise(9), radius in 2.0..40.0_f64) {
@@ -257,6 +267,44 @@ proptest! {
         let on_wall = Vector3::from(before.figure.point) + direction * (5.0 * c) + side;
         let more = [&points[..], &[on_wall.into()]].concat();
         lower(&before, &fit::cylinder(&more, None).unwrap())?;
+
+        let points = wall(3, 4, radius, 0.3, &noise);
+        let before = fit::cone(&points, None).unwrap();
+        let direction = Vector3::from(before.figure.direction);
+        let side = direction.cross(&Vector3::new(c, s, 0.1)).normalize();
+        let along = 4.0 * c;
+        let across = side * (before.figure.radius + along * before.figure.half_angle.tan());
+        let on_wall = Vector3::from(before.figure.point) + direction * along + across;
+        let more = [&points[..], &[on_wall.into()]].concat();
+        lower(&before, &fit::cone(&more, None).unwrap())?;
+
+        let points: Vec<[f64; 2]> = (0..18).map(|i| around_slot(i, radius, 3.0, &noise[i % 12])).collect();
+        let before = fit::slot(&points, None).unwrap();
+        let figure = before.figure;
+        let [x, y] = figure.direction;
+        let along = figure.half_length * c;
+        let on_side = [
+            figure.centre[0] + along * x - figure.radius * y, figure.centre[1] + along * y + figure.radius * x
+        ];
+        let more = [&points[..], &[on_side]].concat();
+        lower(&before, &fit::slot(&more, None).unwrap())?;
+
+        let points: Vec<[f64; 3]> = noise
+            .iter()
+            .enumerate()
+            .map(|(i, n)| (Vector3::new(small(i).cos(), small(i).sin(), 0.15 * small(i) - 0.8).normalize() * radius, n))
+            .map(|(p, n)| (p + Vector3::from(*n)).into())
+            .collect();
+        let before = fit::sphere(&points).unwrap();
+        let outward = Vector3::new(c, s, c * s).normalize() * before.figure.radius;
+        let more = [&points[..], &[(Vector3::from(before.figure.centre) + outward).into()]].concat();
+        lower(&before, &fit::sphere(&more).unwrap())?;
+
+        let edge: Vec<[f64; 2]> = noise.iter().enumerate().map(|(i, n)| [radius * small(i) + n[0], n[1]]).collect();
+        let before = fit::line2d(&edge).unwrap();
+        let on_line = [0, 1].map(|axis| before.figure.point[axis] + radius * c * before.figure.direction[axis]);
+        let more = [&edge[..], &[on_line]].concat();
+        lower(&before, &fit::line2d(&more).unwrap())?;
 
         let points = rug(&noise);
         let before = fit::plane(&points).unwrap();
@@ -406,7 +454,7 @@ fn sound_zone<Z: std::fmt::Debug>(zone: Result<Z, FitError>) -> Result<(), TestC
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 150, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(runs(150))]
 
     #[test]
     fn any_points_give_a_sound_answer(points in any_points(), other in any_points(), wild in prop::array::uniform3(any_number())) {
@@ -453,5 +501,57 @@ proptest! {
                 prop_assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
             }
         }
+    }
+}
+
+/// A million points of a kind; debug builds, which are far slower, take fewer.
+fn many(at: impl Fn(f64) -> [f64; 3]) -> Vec<[f64; 3]> {
+    let count = if cfg!(debug_assertions) { 3_000_u32 } else { 1_000_000 };
+    (0..count).map(|i| at(f64::from(i))).collect()
+}
+
+/// All fits on the same points.
+fn every_fit(points: &[[f64; 3]]) -> Result<(), TestCaseError> {
+    let plane = flat(points);
+    sound(fit::line2d(&plane))?;
+    sound(fit::line3d(points))?;
+    sound(fit::plane(points))?;
+    sound(fit::circle2d(&plane))?;
+    sound(fit::circle3d(points))?;
+    sound(fit::sphere(points))?;
+    sound(fit::cylinder(points, None))?;
+    sound(fit::cone(points, None))?;
+    sound(fit::slot(&plane, None))?;
+    sound_zone(zone::straightness(&plane))?;
+    sound_zone(zone::flatness(points))?;
+    sound_zone(zone::minimum_circumscribed_circle(&plane))
+}
+
+/// The zones of circles, which look longest where there is no circle.
+fn every_ring(points: &[[f64; 3]]) -> Result<(), TestCaseError> {
+    let plane = flat(points);
+    sound_zone(zone::minimum_zone_circle(&plane))?;
+    sound_zone(zone::maximum_inscribed_circle(&plane))
+}
+
+#[test]
+fn very_many_points_give_a_sound_answer() {
+    let same = many(|_| [3.0, 4.0, 5.0]);
+    let line = many(|i| [i, 2.0 * i, -i]);
+    let face = many(|i| [(0.618 * i).fract(), (0.755 * i).fract(), 2.0]);
+    let circle = many(|i| [i.cos(), i.sin(), 0.0]);
+    let whole = |c: f64| (1e3 * c).round() / 1e3;
+    let wall = many(|i| [10.0 * i.cos(), 10.0 * i.sin(), (0.618 * i).fract() * 9.0].map(whole));
+    let filled = many(|i| [0.618 * i, 0.755 * i, 0.570 * i].map(f64::fract));
+    for points in [&same, &line, &face, &circle, &wall, &filled] {
+        every_fit(points).unwrap();
+    }
+    for points in [&same, &circle, &wall] {
+        every_ring(points).unwrap();
+    }
+    if cfg!(not(debug_assertions)) {
+        every_ring(&line).unwrap();
+        every_ring(&face).unwrap();
+        every_ring(&filled).unwrap();
     }
 }

@@ -1,15 +1,18 @@
 //! Family of robust statistics.
 
+use rust_decimal::Decimal;
 use serde_json::{Value, json};
 
 use super::input::{numbers, said};
 use super::ties::q_of_50_digits;
 use crate::cohort::count;
+use crate::cohort::double2::as_typed;
 use crate::cohort::robust::{
     EXACT_FACTOR, PRINTED_FACTOR, algorithm_a, algorithm_a_iterates, algorithm_a_third_figure, hampel_mean, made,
     median, niqr, q_method, u_of_consensus,
 };
 use crate::metrology::verify::{Family, by_rule};
+use crate::units::decimal_to_f64;
 
 pub(super) const FAMILY: Family = Family::new("robust_statistics", compute, by_rule);
 
@@ -17,26 +20,27 @@ pub(super) const FAMILY: Family = Family::new("robust_statistics", compute, by_r
 const ITERATES: usize = 5;
 
 fn compute(case: &Value) -> Result<Value, String> {
-    let values = numbers(case.get("input").unwrap_or(case), "values")?;
+    let typed = numbers(case.get("input").unwrap_or(case), "values")?;
+    let (values, origin) = from_middle(&typed);
     let printed = algorithm_a(&values, PRINTED_FACTOR).map_err(said)?;
     let exact = algorithm_a(&values, EXACT_FACTOR).map_err(said)?;
-    let third = algorithm_a_third_figure(&values, PRINTED_FACTOR).map_err(said)?;
+    let third = algorithm_a_third_figure(&typed, PRINTED_FACTOR).map_err(said)?;
     let iterates = algorithm_a_iterates(&values, PRINTED_FACTOR, ITERATES).map_err(said)?;
-    let iterates: Vec<[f64; 2]> = iterates.iter().map(|i| [i.mean, i.spread]).collect();
+    let iterates: Vec<[f64; 2]> = iterates.iter().map(|i| [origin + i.mean, i.spread]).collect();
     // The file's own figures tell equal differences apart by the rounding of 50 digits; see `ties`.
-    let (q, q_exact) = (q_of_50_digits(&values).map_err(said)?, q_method(&values).map_err(said)?);
-    let hampel = |q: f64| hampel_mean(&values, q).map_err(said);
+    let (q, q_exact) = (q_of_50_digits(&typed).map_err(said)?, q_method(&values).map_err(said)?);
+    let hampel = |q: f64| hampel_mean(&values, q).map(|mean| origin + mean).map_err(said);
     let (mean, sd) = classical(&values);
     Ok(json!({
         "n": values.len(),
-        "mean": mean,
+        "mean": origin + mean,
         "sd": sd,
-        "median": median(&values),
+        "median": origin + median(&values),
         "made": made(&values).map_err(said)?,
         "niqr": niqr(&values).map_err(said)?,
-        "algA_mean": printed.mean,
+        "algA_mean": origin + printed.mean,
         "algA_s": printed.spread,
-        "algA_exact_mean": exact.mean,
+        "algA_exact_mean": origin + exact.mean,
         "algA_exact_s": exact.spread,
         "u_consensus": u_of_consensus(printed.spread, values.len()),
         "iterates": iterates,
@@ -47,6 +51,22 @@ fn compute(case: &Value) -> Result<Value, String> {
         "q_exact": q_exact,
         "hampel_exact": hampel(q_exact)?,
     }))
+}
+
+/// The values as typed less one of them, by decimals, and that one: far from zero the differences keep digits that those of
+/// doubles lose. Values that decimals cannot hold stay as they are.
+fn from_middle(typed: &[f64]) -> (Vec<f64>, f64) {
+    let decimals: Option<Vec<Decimal>> = typed.iter().map(|v| as_typed(*v)).collect();
+    let mut sorted = decimals.clone().unwrap_or_default();
+    sorted.sort_unstable();
+    let Some((decimals, middle)) = decimals.zip(sorted.get(sorted.len() / 2)) else {
+        return (typed.to_vec(), 0.0);
+    };
+    let less = |v: &Decimal| v.checked_sub(*middle).map(decimal_to_f64);
+    match decimals.iter().map(less).collect() {
+        Some(values) => (values, decimal_to_f64(*middle)),
+        None => (typed.to_vec(), 0.0),
+    }
 }
 
 /// Mean and standard deviation, for comparison.

@@ -6,7 +6,7 @@ use nalgebra::Vector3;
 use super::centred::{Centred, count};
 use super::error::FitError;
 use super::shape::{Shape, across};
-use super::solver::{Model, Solved, Stall, solve};
+use super::solver::{Model, Solved, Stall, solve, solve_while};
 use super::symmetric::Symmetric;
 
 /// An axis in local coordinates: its point nearest to the mean of the points, and a right-handed frame.
@@ -71,6 +71,16 @@ pub(super) struct Start<M> {
     pub(super) cost: f64,
 }
 
+impl<M: Copy> Start<M> {
+    /// From where another search ended.
+    pub(super) fn again<const N: usize>(solved: &Solved<M, N>) -> Self {
+        Start {
+            model: solved.model,
+            cost: solved.cost,
+        }
+    }
+}
+
 /// What a figure about an axis tells the search.
 pub(super) trait Axial<const N: usize>: Model<N, 3> {
     /// The best start for an axis of this direction.
@@ -79,8 +89,8 @@ pub(super) trait Axial<const N: usize>: Model<N, 3> {
     fn directions(_points: &Centred<3>, _shape: &Shape) -> Vec<Vector3<f64>> {
         Vec::new()
     }
-    /// Whether two are the same but for rounding.
-    fn same(&self, other: &Self) -> bool;
+    /// Whether two are nearer than this, in local units and radians.
+    fn same(&self, other: &Self, within: f64) -> bool;
 }
 
 /// The lowest minimum first, then others about as good.
@@ -93,9 +103,10 @@ pub(super) struct Chosen<M, const N: usize> {
     pub(super) others: Vec<M>,
 }
 
-/// The first minimum that the points determine. Through the fewest points there may be several, some of them without
+/// The lowest minimum that the points determine. Through the fewest points there may be several, some of them without
 /// an apex or lying anywhere; those are none. Where all are, the first one's problem is the answer.
-pub(super) fn choose<M: Copy, const N: usize>(
+pub(super) fn choose<M: Copy, const N: usize, const D: usize>(
+    points: &Centred<D>,
     found: Found<M, N>,
     covariance: impl Fn(&Solved<M, N>) -> Result<Symmetric<N>, FitError>,
     failed: impl FnOnce() -> FitError,
@@ -104,7 +115,10 @@ pub(super) fn choose<M: Copy, const N: usize>(
     let mut problem = None;
     for solved in found {
         match (covariance(&solved), &mut chosen) {
-            (Ok(_), Some(chosen)) => chosen.others.push(solved.model),
+            (Ok(_), Some(chosen)) if solved.cost <= as_good(points, N, chosen.best.cost) => {
+                chosen.others.push(solved.model);
+            }
+            (Ok(_), Some(_)) => {}
             (Ok(covariance), None) => {
                 chosen = Some(Chosen {
                     best: solved,
@@ -123,12 +137,37 @@ const GOOD: f64 = 0.02;
 /// The same for points on one side of the axis, where wrong figures come closer.
 const GOOD_PATCH: f64 = 0.001;
 const DIRECTIONS: u32 = 40;
+/// For the fewest points, through which several figures pass.
+const MORE_DIRECTIONS: u32 = 160;
 /// How many of the best starts are followed, unless the points are so few that several figures may pass through them.
 const FOLLOWED: usize = 12;
 
+/// Of more points, so many are searched, and what they give is fitted to all.
+pub(super) const MANY: usize = 2000;
+
 /// The lowest minimum from starts of its own. Principal axes of the cloud first: for well-spread points one of them is
 /// close to the axis, and small residuals prove it. Otherwise directions all round and those of the figure's own.
-pub(super) fn search<M: Axial<N>, const N: usize>(points: &Centred<3>, shape: &Shape) -> Result<Found<M, N>, Stall> {
+/// `fixed` says whether the points determine what was found.
+pub(super) fn search<M: Axial<N>, const N: usize>(
+    points: &Centred<3>,
+    shape: &Shape,
+    fixed: impl Fn(&Solved<M, N>) -> bool + Copy,
+) -> Result<Found<M, N>, Stall> {
+    if points.len() <= MANY {
+        return search_all(points, shape, fixed);
+    }
+    let thin = points.thinned(MANY);
+    let few = points.of(&thin);
+    let found = search_all(&few, shape, |_| true)?;
+    let starts: Vec<Start<M>> = found.iter().map(Start::again).collect();
+    follow(points, &starts, M::same, fixed)
+}
+
+fn search_all<M: Axial<N>, const N: usize>(
+    points: &Centred<3>,
+    shape: &Shape,
+    fixed: impl Fn(&Solved<M, N>) -> bool + Copy,
+) -> Result<Found<M, N>, Stall> {
     let right = |found: &Solved<M, N>| {
         let share = if all_round(&found.normal) { GOOD } else { GOOD_PATCH };
         found.cost <= count(points.len()) * (share * shape.spreads[0]).powi(2)
@@ -139,24 +178,30 @@ pub(super) fn search<M: Axial<N>, const N: usize>(points: &Centred<3>, shape: &S
     if let Some(start) = starts.first().filter(|_| points.len() >= 2 * N)
         && let Ok(best) = solve(points, start.model)
         && right(&best)
+        && fixed(&best)
     {
         return Ok(vec![best]);
     }
+    let directions = if points.len() > N + 1 {
+        DIRECTIONS
+    } else {
+        MORE_DIRECTIONS
+    };
     let more = M::directions(points, shape);
     starts.extend(
-        spread_directions(DIRECTIONS)
+        spread_directions(directions)
             .chain(more)
             .filter_map(|direction| propose(&direction)),
     );
     sort_starts(&mut starts);
     if points.len() > N + 2 {
         let (first, rest) = starts.split_at(starts.len().min(FOLLOWED));
-        let found = follow(points, first, M::same);
+        let found = follow(points, first, M::same, fixed);
         if found.as_ref().is_ok_and(|found| found.first().is_some_and(right)) || rest.is_empty() {
             return found;
         }
     }
-    follow(points, &starts, M::same)
+    follow(points, &starts, M::same, fixed)
 }
 
 /// Whether points lie all round the axis, by first and second moments of the unit vectors from it. They stand in the
@@ -173,31 +218,64 @@ fn sort_starts<M>(starts: &mut [Start<M>]) {
     starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
 }
 
+/// Figures nearer than this to one another are the same but for rounding.
+const SAME: f64 = 1e-5;
+/// A search that comes this near to a figure found before ends at it.
+const BASIN: f64 = 1e-3;
+/// A search whose next step promises a sum of squares this many times what counts as good does not end at a good one.
+const HOPELESS: f64 = 4.0;
+
+/// How many times the lowest sum of squares still counts as about as good, by the points beyond the fewest: the ratio of
+/// two such sums that chance exceeds once in a thousand times (quantile 0.999 of the F distribution with that many
+/// degrees of freedom twice, rounded), and 4 where that is less.
+const AS_GOOD: [f64; 24] = [
+    1.0, 4e5, 999.0, 141.0, 53.4, 29.8, 20.0, 15.0, 12.0, 10.1, 8.8, 7.8, 7.0, 6.4, 5.9, 5.5, 5.2, 4.9, 4.7, 4.5, 4.3,
+    4.2, 4.0, 4.0,
+];
+
+/// The largest sum of squares that counts as about as good as the lowest; below rounding all are equal.
+fn as_good<const D: usize>(points: &Centred<D>, parameters: usize, lowest: f64) -> f64 {
+    let freedom = points.len().saturating_sub(parameters);
+    let ratio = AS_GOOD.get(freedom).copied().unwrap_or(4.0);
+    ratio * lowest + count(points.len()) * (16.0 * points.rounding + 1e-12).powi(2)
+}
+
 /// Runs every start to its minimum and sorts out which are different and about as good as the best.
 pub(super) fn follow<M: Model<N, D>, const N: usize, const D: usize>(
     points: &Centred<D>,
     starts: &[Start<M>],
-    same: impl Fn(&M, &M) -> bool,
+    same: impl Fn(&M, &M, f64) -> bool,
+    fixed: impl Fn(&Solved<M, N>) -> bool,
 ) -> Result<Found<M, N>, Stall> {
     let mut stall = Stall {
         steps: 0,
         step: f64::INFINITY,
         rank: N,
     };
+    let limit = |lowest: f64| as_good(points, N, lowest);
+    let mut lowest = f64::INFINITY;
     let mut found: Vec<Solved<M, N>> = Vec::new();
     for start in starts {
-        match solve(points, start.model) {
-            Ok(solved) => found.push(solved),
+        // Not where a search before it has been, nor far above the lowest.
+        let wanted = |model: &M, promised: f64| {
+            promised <= HOPELESS * limit(lowest) && !found.iter().any(|known| same(&known.model, model, BASIN))
+        };
+        match solve_while(points, start.model, wanted) {
+            Ok(solved) => {
+                if solved.cost < lowest && fixed(&solved) {
+                    lowest = solved.cost;
+                }
+                found.push(solved);
+            }
             Err(failed) => stall = failed,
         }
     }
     found.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    let lowest = found.first().ok_or(stall)?.cost;
-    // Twice the root mean square counts as about as good; below rounding all are equal.
-    let limit = 4.0 * lowest + count(points.len()) * (16.0 * points.rounding + 1e-12).powi(2);
+    let first = found.first().ok_or(stall)?.cost;
+    let lowest = if lowest.is_finite() { lowest } else { first };
     let mut different: Found<M, N> = Vec::new();
-    for other in found.into_iter().take_while(|other| other.cost <= limit) {
-        if !different.iter().any(|known| same(&known.model, &other.model)) {
+    for other in found.into_iter().take_while(|other| other.cost <= limit(lowest)) {
+        if !different.iter().any(|known| same(&known.model, &other.model, SAME)) {
             different.push(other);
         }
     }

@@ -61,6 +61,26 @@ impl<'a, const D: usize> Centred<'a, D> {
         }
     }
 
+    /// Some of very many points: one of each run of neighbours, at uneven places, so that no pattern in the list shares
+    /// the stride.
+    pub(super) fn thinned(&self, wanted: usize) -> Vec<[f64; D]> {
+        let run = (self.points.len() / wanted.max(1)).max(1);
+        let uneven = |i: usize| i.wrapping_mul(i).wrapping_mul(7919) % run;
+        let runs = self.points.chunks_exact(run).enumerate();
+        runs.map(|(i, run)| run[uneven(i)]).collect()
+    }
+
+    /// Others of the same cloud, with this one's place and scale.
+    pub(super) fn of<'b>(&self, points: &'b [[f64; D]]) -> Centred<'b, D> {
+        Centred {
+            points,
+            centre: self.centre,
+            scale: self.scale,
+            inverse: self.inverse,
+            rounding: self.rounding,
+        }
+    }
+
     pub(in crate::metrology) fn len(&self) -> usize {
         self.points.len()
     }

@@ -31,12 +31,6 @@ pub fn cylinder(points: &[[f64; 3]], nominal: Option<&Cylinder>) -> Result<Fit<C
     let shape = Shape::of(&centred);
     shape.not_straight(figure, &centred)?;
     shape.not_flat(figure, &centred)?;
-    let start = nominal.and_then(|nominal| LocalCylinder::local(nominal, &centred));
-    let found = match start.map(|start| solve(&centred, start)) {
-        Some(Ok(reached)) => vec![reached],
-        _ => search(&centred, &shape).map_err(|stall| stalled(figure, &centred, stall, 5))?,
-    };
-    let found = found.into_iter().map(|solved| facing(&centred, solved)).collect();
     let tilt = "the tilt of its axis in degrees";
     let names = [
         "the place of its axis",
@@ -55,7 +49,14 @@ pub fn cylinder(points: &[[f64; 3]], nominal: Option<&Cylinder>) -> Result<Fit<C
         ];
         covariance(figure, &centred, solved, &kinds, &names)
     };
-    let chosen = choose(found, known, || unfitted(figure, points.len()))?;
+    let start = nominal.and_then(|nominal| LocalCylinder::local(nominal, &centred));
+    let found = match start.map(|start| solve(&centred, start)) {
+        Some(Ok(reached)) => vec![reached],
+        _ => search(&centred, &shape, |solved| known(solved).is_ok())
+            .map_err(|stall| stalled(figure, &centred, stall, 5))?,
+    };
+    let found = found.into_iter().map(|solved| facing(&centred, solved)).collect();
+    let chosen = choose(&centred, found, known, || unfitted(figure, points.len()))?;
     let wall = chosen.best.model;
     let parameters = ["offset_u", "offset_v", "tilt_u", "tilt_v", "r"];
     let matrix = chosen.covariance;
@@ -131,7 +132,7 @@ impl Model<5, 3> for LocalCylinder {
 
 /// The axis of the best cylinder, for figures that are near to one.
 pub(super) fn nearest_axis(points: &Centred<3>, shape: &Shape) -> Option<Axis> {
-    let found: Found<LocalCylinder, 5> = search(points, shape).ok()?;
+    let found: Found<LocalCylinder, 5> = search(points, shape, |_| true).ok()?;
     found.first().map(|best| best.model.axis)
 }
 
@@ -139,15 +140,15 @@ impl Axial<5> for LocalCylinder {
     /// The algebraic circle of the points seen along the direction, and the sum of squares that leaves.
     fn propose(points: &Centred<3>, direction: &Vector3<f64>) -> Option<Start<Self>> {
         let axis = Axis::new(Vector3::zeros(), *direction);
-        let mut sums = [0.0; 5];
+        let mut sums = [0.0; 7];
         for p in points.iter() {
             let (x, y, _) = axis.coordinates(&p);
             let z = x * x + y * y;
-            for (sum, term) in sums.iter_mut().zip([x * x, x * y, y * y, x * z, y * z]) {
+            for (sum, term) in sums.iter_mut().zip([x * x, x * y, y * y, x * z, y * z, z, z * z]) {
                 *sum += term;
             }
         }
-        let [xx, xy, yy, xz, yz] = sums;
+        let [xx, xy, yy, xz, yz, z, zz] = sums;
         let determinant = xx * yy - xy * xy;
         if determinant <= 1e-12 * (xx + yy).powi(2) {
             return None;
@@ -158,25 +159,21 @@ impl Axial<5> for LocalCylinder {
             origin: axis.u * x + axis.v * y,
             ..axis
         };
-        let (mut sum, mut square) = (0.0, 0.0);
-        for p in points.iter() {
-            let (x, y, _) = axis.coordinates(&p);
-            let z = x * x + y * y;
-            square += z;
-            sum += z.sqrt();
-        }
-        let radius = sum / count(points.len());
-        let cost = square - radius * sum;
+        let n = count(points.len());
+        let square = z / n + x * x + y * y;
+        // Of the differences of squares, which are 2 r times the residuals.
+        let cost = (zz - z * z / n - 2.0 * (x * xz + y * yz)).max(0.0) / (4.0 * square);
+        let radius = square.sqrt();
         cost.is_finite().then_some(Start {
             model: LocalCylinder { axis, radius },
             cost,
         })
     }
 
-    fn same(&self, other: &Self) -> bool {
+    fn same(&self, other: &Self, within: f64) -> bool {
         let turn = self.axis.direction.cross(&other.axis.direction).norm();
         let shift = (self.axis.origin - other.axis.origin).norm();
-        turn < 1e-5 && shift < 1e-5 * self.radius.max(1.0)
+        turn < within && shift < within * self.radius.max(1.0)
     }
 }
 

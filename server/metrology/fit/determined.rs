@@ -99,7 +99,8 @@ pub(super) fn covariance<M, const N: usize, const D: usize>(
                 given,
                 quantity: names[loose.index],
                 uncertainty: match kinds[loose.index] {
-                    Kind::Angle => loose.uncertainty.to_degrees(),
+                    // Beyond a quarter turn an angle is no more loose than loose.
+                    Kind::Angle => loose.uncertainty.min(std::f64::consts::FRAC_PI_2).to_degrees(),
                     Kind::Place | Kind::Size(_) => loose.uncertainty * points.scale,
                 },
                 noise: round(loose.noise * points.scale),

@@ -108,9 +108,21 @@ impl<F, const N: usize> Fit<F, N> {
 }
 
 fn extremes(values: &[f64]) -> (f64, f64) {
-    values
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| {
-            (low.min(v), high.max(v))
-        })
+    let nothing = (f64::INFINITY, f64::NEG_INFINITY);
+    let wider = |(low, high): (f64, f64), v: f64| (if v < low { v } else { low }, if v > high { v } else { high });
+    // Side by side, so that one comparison need not wait for the other.
+    let (fours, rest) = values.as_chunks::<4>();
+    let mut lanes = [nothing; 4];
+    for four in fours {
+        for (lane, v) in lanes.iter_mut().zip(four) {
+            *lane = wider(*lane, *v);
+        }
+    }
+    let all = rest.iter().fold(nothing, |all, v| wider(all, *v));
+    let join = |all, lane: (f64, f64)| wider(wider(all, lane.0), lane.1);
+    if fours.is_empty() {
+        all
+    } else {
+        lanes.into_iter().fold(all, join)
+    }
 }

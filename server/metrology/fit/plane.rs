@@ -4,7 +4,7 @@ use super::centred::{Centred, apart, count, unusable};
 use super::determined::{Kind, diagonal, stands_out};
 use super::shape::turned_positive;
 use super::symmetric::{Symmetric, eigen};
-use super::{Covariance, Figure, Fit, FitError};
+use super::{Covariance, Figure, Fit, FitError, extremes};
 
 /// A plane.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,7 +37,8 @@ pub fn plane(points: &[[f64; 3]]) -> Result<Fit<Plane, 3>, FitError> {
     let mut axes = Axes::of(&moments);
     let mut heights = measure(&centred, &axes);
     for _ in 0..3 {
-        if !axes.correct(&heights.gradient, points.len()) {
+        let turned = axes.correct(&heights.gradient);
+        if turned < 1e-17 || (points.len() > FEW && turned < WORTH_A_PASS) {
             break;
         }
         heights = measure(&centred, &axes);
@@ -51,7 +52,14 @@ pub fn plane(points: &[[f64; 3]]) -> Result<Fit<Plane, 3>, FitError> {
         v: axes.normal.cross(&axes.u).into(),
     };
     let parameters = ["offset_at_centroid", "slope_along_u", "slope_along_v"];
-    Ok(Fit::new(figure, heights.residuals, Covariance { parameters, matrix }))
+    Ok(Fit {
+        figure,
+        residuals: heights.residuals,
+        form: heights.form,
+        covariance: Covariance { parameters, matrix },
+        rank: 3,
+        alternatives: Vec::new(),
+    })
 }
 
 /// Principal axes with their sums of squares, local.
@@ -62,9 +70,9 @@ struct Axes {
     squares: [f64; 3],
 }
 
-/// Up to this many points every digit is worth another pass; above, a correction below it is not.
+/// Up to this many points every digit is worth another pass; above, one that turns the plane by less than this is not.
 const FEW: usize = 50_000;
-const WORTH_A_PASS: f64 = 4e-15;
+const WORTH_A_PASS: f64 = 1e-13;
 
 impl Axes {
     fn of(moments: &Symmetric<3>) -> Self {
@@ -81,27 +89,32 @@ impl Axes {
 
     /// One Newton step for the tilt. The gradient is a sum of height times position: taken along the normal it has
     /// all the digits that the moments, taken along the coordinate axes, have lost.
-    fn correct(&mut self, gradient: &Vector3<f64>, given: usize) -> bool {
+    /// Answers how far it turned, radians.
+    fn correct(&mut self, gradient: &Vector3<f64>) -> f64 {
         let [w, v, u] = self.squares;
         let (a, b) = (gradient.dot(&self.u) / (u - w), gradient.dot(&self.v) / (v - w));
         let size = a.abs().max(b.abs());
-        let least = if given <= FEW { 1e-17 } else { WORTH_A_PASS };
-        if !(size > least && size < 0.1) {
-            return false;
+        if !(size > 1e-17 && size < 0.1) {
+            return 0.0;
         }
         let normal = self.normal;
         self.normal = (normal - self.u * a - self.v * b).normalize();
         self.u = (self.u + normal * a).normalize();
         self.v = self.normal.cross(&self.u) * self.v.dot(&normal.cross(&self.u)).signum();
-        true
+        size
     }
 }
 
 struct Heights {
     residuals: Vec<f64>,
+    /// Largest less smallest.
+    form: f64,
     square: f64,
     gradient: Vector3<f64>,
 }
+
+/// Points summed together.
+const BLOCK: usize = 512;
 
 /// Mean and moments in one pass over the points, which for a million of them is the cost: differences from the first
 /// point, summed in blocks.
@@ -116,16 +129,23 @@ fn survey(points: &[[f64; 3]]) -> Result<(Centred<'_, 3>, Symmetric<3>), FitErro
         });
     };
     let mut total = [0.0; 9];
-    for block in points.chunks(512) {
-        let mut sums = [0.0; 9];
-        for p in block {
+    for block in points.chunks(BLOCK) {
+        let mut sums = [[0.0; 2]; 9];
+        let mut take = |lane: usize, p: &[f64; 3]| {
             let [x, y, z] = [p[0] - first[0], p[1] - first[1], p[2] - first[2]];
             for (sum, term) in sums.iter_mut().zip([x, y, z, x * x, y * y, z * z, x * y, x * z, y * z]) {
-                *sum += term;
+                sum[lane] += term;
             }
+        };
+        // In pairs, each with a sum of its own, so that one addition need not wait for the other.
+        let (pairs, last) = block.as_chunks::<2>();
+        for [even, odd] in pairs {
+            take(0, even);
+            take(1, odd);
         }
-        for (total, sum) in total.iter_mut().zip(sums) {
-            *total += sum;
+        last.iter().for_each(|p| take(0, p));
+        for (total, [even, odd]) in total.iter_mut().zip(sums) {
+            *total += even + odd;
         }
     }
     let largest = first.iter().fold(0.0_f64, |most, c| most.max(c.abs()));
@@ -150,26 +170,42 @@ fn survey(points: &[[f64; 3]]) -> Result<(Centred<'_, 3>, Symmetric<3>), FitErro
 
 /// Heights over the plane, their sum of squares and the sum of height times position.
 fn measure(points: &Centred<3>, axes: &Axes) -> Heights {
-    let n = axes.normal;
+    let (n, centre) = (axes.normal, points.centre);
     let mut residuals = Vec::with_capacity(points.len());
     let mut total = [0.0; 4];
-    for block in points.points.chunks(512) {
-        let mut sums = [0.0; 4];
-        residuals.extend(block.iter().map(|p| {
-            let [x, y, z] = points.local(p);
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    for block in points.points.chunks(BLOCK) {
+        let mut sums = [[0.0; 2]; 4];
+        let mut heights = [0.0; BLOCK];
+        let (places, _) = heights.as_chunks_mut::<2>();
+        let mut take = |lane: usize, p: &[f64; 3], place: &mut f64| {
+            let [x, y, z] = [p[0] - centre[0], p[1] - centre[1], p[2] - centre[2]];
             let height = n.x * x + n.y * y + n.z * z;
+            *place = height;
             for (sum, term) in sums.iter_mut().zip([height, x, y, z]) {
-                *sum += height * term;
+                sum[lane] += height * term;
             }
-            height * points.scale
-        }));
-        for (total, sum) in total.iter_mut().zip(sums) {
-            *total += sum;
+        };
+        let (pairs, last) = block.as_chunks::<2>();
+        for (pair, place) in pairs.iter().zip(places.iter_mut()) {
+            take(0, &pair[0], &mut place[0]);
+            take(1, &pair[1], &mut place[1]);
+        }
+        for (p, place) in last.iter().zip(places[pairs.len()..].as_flattened_mut()) {
+            take(0, p, place);
+        }
+        let heights = &heights[..block.len()];
+        let (lowest, highest) = extremes(heights);
+        (low, high) = (low.min(lowest), high.max(highest));
+        residuals.extend_from_slice(heights);
+        for (total, [even, odd]) in total.iter_mut().zip(sums) {
+            *total += even + odd;
         }
     }
-    let [square, x, y, z] = total;
+    let [square, x, y, z] = total.map(|sum| sum / points.scale / points.scale);
     Heights {
         residuals,
+        form: high - low,
         square,
         gradient: Vector3::new(x, y, z),
     }

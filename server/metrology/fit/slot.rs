@@ -1,6 +1,7 @@
-use super::axial::{Found, Start, choose, follow};
+use super::axial::{Found, MANY, Start, choose, follow};
 use super::centred::{Centred, count};
 use super::determined::{Kind, covariance, stalled, unfitted};
+use super::line2d::principal;
 use super::shape::turned_positive;
 use super::solver::{Model, Solved, residuals, solve};
 use super::{Covariance, Figure, Fit, FitError};
@@ -52,11 +53,6 @@ impl Slot {
 pub fn slot(points: &[[f64; 2]], nominal: Option<&Slot>) -> Result<Fit<Slot, 5>, FitError> {
     let figure = Figure::Slot;
     let centred = Centred::new(figure, 5, points)?;
-    let start = nominal.and_then(|nominal| LocalSlot::local(nominal, &centred));
-    let found = match start.map(|start| solve(&centred, start)) {
-        Some(Ok(reached)) => vec![reached],
-        _ => search(&centred)?,
-    };
     let centre = "the place of its centre";
     let names = [centre, centre, "its direction in degrees", "its length", "its radius"];
     let known = |solved: &Solved<LocalSlot, 5>| {
@@ -69,7 +65,12 @@ pub fn slot(points: &[[f64; 2]], nominal: Option<&Slot>) -> Result<Fit<Slot, 5>,
         ];
         covariance(figure, &centred, solved, &kinds, &names)
     };
-    let chosen = choose(found, known, || unfitted(figure, points.len()))?;
+    let start = nominal.and_then(|nominal| LocalSlot::local(nominal, &centred));
+    let found = match start.map(|start| solve(&centred, start)) {
+        Some(Ok(reached)) => vec![reached],
+        _ => search(&centred, |solved| known(solved).is_ok())?,
+    };
+    let chosen = choose(&centred, found, known, || unfitted(figure, points.len()))?;
     let outline = chosen.best.model;
     let parameters = ["cx", "cy", "angle", "h", "r"];
     let matrix = chosen.covariance;
@@ -120,10 +121,10 @@ impl LocalSlot {
         }
     }
 
-    fn same(&self, other: &Self) -> bool {
+    fn same(&self, other: &Self, within: f64) -> bool {
         let turn = self.direction[0] * other.direction[1] - self.direction[1] * other.direction[0];
         let shift = (self.centre[0] - other.centre[0]).hypot(self.centre[1] - other.centre[1]);
-        turn.abs() < 1e-5 && shift < 1e-5 && (self.half_length - other.half_length).abs() < 1e-5
+        turn.abs() < within && shift < within && (self.half_length - other.half_length).abs() < within
     }
 
     fn cost(&self, points: &Centred<2>) -> f64 {
@@ -178,8 +179,35 @@ const FOLLOWED: usize = 8;
 /// Residuals below this share of the radius show that the slot is the right one.
 const GOOD: f64 = 0.05;
 
+/// The same for the first try, along the points' own direction.
+const CLEAR: f64 = 0.005;
+
 /// The lowest minimum, started from the boxes around the points in directions all round.
-fn search(points: &Centred<2>) -> Result<Found<LocalSlot, 5>, FitError> {
+fn search(points: &Centred<2>, fixed: impl Fn(&Solved<LocalSlot, 5>) -> bool) -> Result<Found<LocalSlot, 5>, FitError> {
+    if points.len() <= MANY {
+        return search_all(points, fixed);
+    }
+    let thin = points.thinned(MANY);
+    let starts: Vec<Start<LocalSlot>> = search_all(&points.of(&thin), |_| true)?
+        .iter()
+        .map(Start::again)
+        .collect();
+    follow(points, &starts, LocalSlot::same, fixed).map_err(|stall| stalled(Figure::Slot, points, stall, 5))
+}
+
+fn search_all(
+    points: &Centred<2>,
+    fixed: impl Fn(&Solved<LocalSlot, 5>) -> bool,
+) -> Result<Found<LocalSlot, 5>, FitError> {
+    let [x, y] = principal(points);
+    if let Some(best) = Some(boxed(points, y.atan2(x)))
+        .filter(|_| points.len() >= 10)
+        .and_then(|start| solve(points, start).ok())
+        && best.cost <= count(points.len()) * (CLEAR * best.model.radius).powi(2)
+        && best.model.half_length > 0.5 * best.model.radius
+    {
+        return Ok(vec![best]);
+    }
     let mut starts: Vec<Start<LocalSlot>> = (0..DIRECTIONS)
         .map(|i| {
             let model = boxed(points, f64::from(i) * std::f64::consts::PI / f64::from(DIRECTIONS));
@@ -200,7 +228,7 @@ fn search(points: &Centred<2>) -> Result<Found<LocalSlot, 5>, FitError> {
     if points.len() > 7 {
         starts.truncate(FOLLOWED);
     }
-    follow(points, &starts, LocalSlot::same).map_err(|stall| stalled(Figure::Slot, points, stall, 5))
+    follow(points, &starts, LocalSlot::same, fixed).map_err(|stall| stalled(Figure::Slot, points, stall, 5))
 }
 
 /// The slot whose bounding box in a direction is that of the points.

@@ -42,6 +42,8 @@ const MOST_STEPS: usize = 300;
 const SETTLING: f64 = 1e-7;
 /// A step of this size changes no digit that counts.
 const STILL: f64 = 1e-15;
+/// A step of this size says where the search ends.
+const IN_SIGHT: f64 = 0.1;
 /// Below this a step that no longer shrinks is rounding.
 const ROUNDING: f64 = 1e-11;
 /// A stalled search whose last step was this small has still found its place.
@@ -92,6 +94,18 @@ pub(super) fn solve<M: Model<N, D>, const N: usize, const D: usize>(
     points: &Centred<D>,
     start: M,
 ) -> Result<Solved<M, N>, Stall> {
+    let wanted = |_: &M, _: f64| true;
+    solve_while(points, start, wanted)
+}
+
+/// The same, given up as soon as a step is small enough to see where it ends, and a figure there with the sum of
+/// squares that the step promises is not wanted.
+#[inline]
+pub(super) fn solve_while<M: Model<N, D>, const N: usize, const D: usize>(
+    points: &Centred<D>,
+    start: M,
+    wanted: impl Fn(&M, f64) -> bool,
+) -> Result<Solved<M, N>, Stall> {
     let mut model = start;
     let mut here = sums(points, &model, M::BENDS);
     let mut damping = 0.0;
@@ -106,12 +120,28 @@ pub(super) fn solve<M: Model<N, D>, const N: usize, const D: usize>(
         };
         let size = delta.iter().fold(0.0_f64, |most, d| most.max(d.abs())) / model.reach();
         let next = model.stepped(&delta);
+        if size < IN_SIGHT && damping <= 0.0 && size > SETTLING {
+            let promised = here.cost + here.gradient.iter().zip(&delta).map(|(g, d)| g * d).sum::<f64>();
+            if !wanted(&next, promised) {
+                return Err(Stall {
+                    steps: MOST_STEPS,
+                    step: size,
+                    rank: N,
+                });
+            }
+        }
         let there = sums(points, &next, M::BENDS);
         let settling = size < SETTLING && damping <= 0.0;
         if there.cost <= here.cost || settling {
             model = next;
             here = there;
-            if settling && (size <= STILL || (size < ROUNDING && size >= 0.5 * last)) {
+            // Steps shrink by a constant factor at least: the next one is known before it is taken.
+            let following = if M::BENDS || size < ROUNDING {
+                size * (size / last).min(1.0)
+            } else {
+                size
+            };
+            if settling && (following <= STILL || (size < ROUNDING && size >= last)) {
                 return Ok(finish(points, model, here));
             }
             last = size;

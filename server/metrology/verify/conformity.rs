@@ -26,7 +26,7 @@ fn compute(case: &Value) -> Result<Value, String> {
     let input = case.get("input").unwrap_or(case);
     match text(input, "kind")? {
         "conformance_probability" => probability(input),
-        "z_for_probability" => Ok(json!({ "z": z_for_probability(number(input, "p")?).map_err(said)? })),
+        "z_for_probability" => Ok(json!({ "z": typed_quantile(input)? })),
         "guard_band" => guarded(input),
         "acceptance_for_probability" => acceptance(input),
         "threshold_relative_u" => {
@@ -39,6 +39,15 @@ fn compute(case: &Value) -> Result<Value, String> {
             other,
             "conformance_probability, z_for_probability, guard_band, acceptance_for_probability, threshold_relative_u, global_risk",
         )),
+    }
+}
+
+/// z of a probability as typed: near 1 the decimal's distance from 1 has digits that its double has lost.
+fn typed_quantile(input: &Value) -> Result<f64, String> {
+    let rest = optional_decimal(input, "p").ok().flatten().map(|p| Decimal::ONE - p);
+    match rest.filter(|rest| rest.is_sign_positive() && *rest < Decimal::new(5, 1)) {
+        Some(rest) => z_for_probability(decimal_to_f64(rest)).map(|z| -z).map_err(said),
+        None => z_for_probability(number(input, "p")?).map_err(said),
     }
 }
 

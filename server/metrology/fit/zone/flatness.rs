@@ -1,6 +1,6 @@
 use nalgebra::Vector3;
 
-use super::search::{Cell, Slopes, Zone, search};
+use super::search::{Cell, Slopes, Zone, narrowest};
 use super::{Limits, touching};
 use crate::metrology::fit::centred::Centred;
 use crate::metrology::fit::error::{Figure, FitError};
@@ -71,16 +71,12 @@ fn best_normal(points: &Centred<3>, shape: &Shape) -> Option<Vector3<f64>> {
     for chart in charts {
         let [w, u, v] = chart.map(|axis| shape.axes[axis]);
         let slabs = Slabs::new(points, [u, v, w]);
-        let found = search(
-            &slabs,
-            Cell {
-                at: [0.0; 2],
-                half: [half; 2],
-            },
-            best.0,
-            0.0,
-        )?;
-        if let Some(found) = found.first().filter(|found| found.value < best.0) {
+        let root = Cell {
+            at: [0.0; 2],
+            half: [half; 2],
+        };
+        let found = narrowest(&slabs, root, [0.0; 2])?;
+        if found.value < best.0 {
             best = (found.value, (w - u * found.at[0] - v * found.at[1]).normalize());
         }
     }

@@ -1,6 +1,6 @@
 use nalgebra::Vector2;
 
-use super::search::{Cell, Slopes, Zone, search};
+use super::search::{Cell, Slopes, Zone, narrowest};
 use super::{Limits, touching};
 use crate::metrology::fit::centred::{Centred, count};
 use crate::metrology::fit::circle2d::{arc_covered, solve_circle};
@@ -35,10 +35,8 @@ pub fn minimum_zone_circle(points: &[[f64; 2]]) -> Result<ZoneCircle, FitError> 
     let (circle, _) = solve_circle(&centred)?;
     let start = Vector2::new(circle.x, circle.y);
     let rings = Rings::new(&centred, start);
-    let found = search(&rings, rings.domain(circle.radius), f64::INFINITY, 0.0);
-    let at = found
-        .and_then(|found| Some(found.first()?.at))
-        .ok_or(FitError::TooAlike { given: points.len() })?;
+    let found = narrowest(&rings, rings.domain(circle.radius), [0.0; 2]);
+    let at = found.ok_or(FitError::TooAlike { given: points.len() })?.at;
     let centre = start + rings.along * at[0] + rings.across * at[1];
     let distances: Vec<f64> = (0..rings.points.len()).map(|i| rings.height(i, at)).collect();
     let limits = Limits::of(&distances, touching(&centred));

@@ -144,6 +144,8 @@ const FEW_SETS: usize = 1000;
 const SMALLEST_CELL: f64 = 1e-15;
 /// More cells than any points with digits to tell them apart need.
 const MOST_CELLS: usize = 60_000;
+/// The same for points in cells: a second or two.
+const MOST_VISITS: usize = 30_000_000;
 /// Rounding of bounds.
 const SLACK: f64 = 1e-15;
 /// Widths below this are rounding.
@@ -154,6 +156,62 @@ const NOTHING: f64 = 1e-13;
 /// known to reach.
 pub(super) fn search<Z: Zone>(zone: &Z, root: Cell, known: f64, ties: f64) -> Option<Vec<Found>> {
     let everyone: Vec<usize> = (0..zone.len()).collect();
+    among(zone, everyone, root, known, ties)
+}
+
+/// Up to this many points are searched together.
+const TOGETHER: usize = 300;
+/// Of more points, the highest and lowest of each of so many runs of neighbours are searched first.
+const RUNS: usize = 48;
+
+/// The narrowest zone over the root, as [`search`], of many points: few are searched, and those that stick out of what
+/// is found join them, until none does. No zone of all points is narrower than the narrowest of some of them, so that a
+/// zone of some that holds all is the narrowest of all. `start` is where the points are near to one height.
+pub(super) fn narrowest<Z: Zone>(zone: &Z, root: Cell, start: [f64; 2]) -> Option<Found> {
+    let count = zone.len();
+    if count <= TOGETHER {
+        return search(zone, root, f64::INFINITY, 0.0)?.first().copied();
+    }
+    let everyone: Vec<usize> = (0..count).collect();
+    let mut chosen: Vec<usize> = Vec::new();
+    let mut at = start;
+    let mut width = f64::NEG_INFINITY;
+    // Every round but the last adds a point, and few rounds are needed; a zone like very many others ends the search.
+    for _ in 0..count {
+        let heights: Vec<f64> = everyone.iter().map(|&i| zone.height(i, at)).collect();
+        let (low, high) = heights
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
+        let whole = (high - low) / zone.norm(at);
+        let rounding = 8.0 * f64::EPSILON * high.abs().max(low.abs());
+        if whole <= width + rounding.max(SLACK) {
+            return Some(Found { at, value: whole });
+        }
+        let before = chosen.len();
+        for run in everyone.chunks(count.div_ceil(RUNS)) {
+            let by_height = |a: &&usize, b: &&usize| heights[**a].total_cmp(&heights[**b]);
+            chosen.extend(
+                run.iter()
+                    .max_by(by_height)
+                    .into_iter()
+                    .chain(run.iter().min_by(by_height)),
+            );
+        }
+        chosen.sort_unstable();
+        chosen.dedup();
+        if chosen.len() == before {
+            return Some(Found { at, value: whole });
+        }
+        let found = among(zone, chosen.clone(), root, f64::INFINITY, 0.0)?
+            .first()
+            .copied()?;
+        at = found.at;
+        width = found.value;
+    }
+    None
+}
+
+fn among<Z: Zone>(zone: &Z, everyone: Vec<usize>, root: Cell, known: f64, ties: f64) -> Option<Vec<Found>> {
     let mut open = BinaryHeap::new();
     // The best value so far; at its middle a cell may reach it before a contact set does.
     let mut best = Found {
@@ -163,7 +221,7 @@ pub(super) fn search<Z: Zone>(zone: &Z, root: Cell, known: f64, ties: f64) -> Op
     let mut found: Vec<Found> = Vec::new();
     let high = if Z::INSCRIBED { Vec::new() } else { everyone.clone() };
     open.extend(narrowed(zone, root, &high, &everyone, &mut best));
-    let mut looked_at = 0;
+    let (mut looked_at, mut visits) = (0, 0);
     while let Some(Open {
         cell,
         bound,
@@ -176,7 +234,8 @@ pub(super) fn search<Z: Zone>(zone: &Z, root: Cell, known: f64, ties: f64) -> Op
             break;
         }
         looked_at += 1;
-        if looked_at > MOST_CELLS {
+        visits += low.len() + high.len();
+        if looked_at > MOST_CELLS || visits > MOST_VISITS {
             return (best.value.abs() < NOTHING).then(|| vec![best]);
         }
         if cell.reach() < SMALLEST_CELL {
