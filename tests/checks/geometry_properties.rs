@@ -543,13 +543,16 @@ fn very_many_points_give_a_sound_answer() {
     let whole = |c: f64| (1e3 * c).round() / 1e3;
     let wall = many(|i| [10.0 * i.cos(), 10.0 * i.sin(), (0.618 * i).fract() * 9.0].map(whole));
     let filled = many(|i| [0.618 * i, 0.755 * i, 0.570 * i].map(f64::fract));
-    for points in [&same, &line, &face, &circle, &wall, &filled] {
+    for points in [&same, &line, &face, &wall] {
         every_fit(points).unwrap();
     }
     for points in [&same, &circle, &wall] {
         every_ring(points).unwrap();
     }
+    // Where no figure is near, the search goes through all its starts.
     if cfg!(not(debug_assertions)) {
+        every_fit(&circle).unwrap();
+        every_fit(&filled).unwrap();
         every_ring(&line).unwrap();
         every_ring(&face).unwrap();
         every_ring(&filled).unwrap();

@@ -9,6 +9,7 @@ mod forward_model;
 mod fuzz_findings;
 mod geometry;
 mod geometry_commands;
+mod geometry_hard;
 mod geometry_properties;
 mod grading;
 mod plan_command;
