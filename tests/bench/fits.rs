@@ -3,6 +3,7 @@
 
 use std::fs;
 use std::hint::black_box;
+use std::io::Write;
 use std::time::Instant;
 
 use platemark::metrology::fit::{self, FitError, zone};
@@ -15,7 +16,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             .map(|bytes| bytes.try_into().map(f64::from_le_bytes))
             .collect::<Result<_, _>>()?;
         let (seconds, length) = timed(task, &numbers)?;
-        println!("{task} {seconds:e} {length:e}");
+        writeln!(std::io::stdout(), "{task} {seconds:e} {length:e}")?;
     }
     Ok(())
 }
