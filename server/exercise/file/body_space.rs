@@ -1,21 +1,25 @@
 //! Where the body is: what lies in it, on which face, and how far it reaches.
 
+use super::neighbours;
 use super::outline::Plan;
 use crate::exercise::model::{Axis, Body, Face};
-use crate::units::decimal_to_f64;
+use crate::units::{LengthUnit, decimal_to_f64};
 
 /// The body for geometry, in the unit of the exercise.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct BodySpace {
     pub(super) plan: Plan,
     pub(super) thickness: f64,
+    /// Thinnest wall that can be made.
+    pub(super) thinnest: f64,
     /// Whether pins, bosses or balls stand on it, so that places above the top face are no surprise.
     pub(super) raised: bool,
 }
 
 impl BodySpace {
-    pub(super) fn new(body: &Body, decimals: u32, raised: bool) -> Self {
+    pub(super) fn new(body: &Body, unit: LengthUnit, decimals: u32, raised: bool) -> Self {
         Self {
+            thinnest: neighbours::thinnest(unit),
             plan: Plan::new(&body.outline, decimals),
             thickness: decimal_to_f64(body.thickness),
             raised,

@@ -129,7 +129,8 @@ fn made(
         maximum_material: written.options.maximum_material,
         along: written.options.along,
     };
-    plan::warn(&characteristic, written.of.at, subject, sheet, sink);
+    let tolerance_at = written.tolerance.map(|found| found.at);
+    plan::warn(&characteristic, written.of.at, tolerance_at, subject, sheet, sink);
     Some(characteristic)
 }
 

@@ -3,6 +3,7 @@
 use rust_decimal::Decimal;
 
 use super::body_space::BodySpace;
+use super::neighbours;
 use super::problem::Sink;
 use super::section::Section;
 use crate::exercise::model::{Feature, Shape, Side};
@@ -58,7 +59,7 @@ pub(super) fn check(section: &Section<'_>, feature: &Feature, space: &BodySpace,
             let hole = Hole::new(at, width, depth, outside);
             hole.check_depth(section, space, sink);
             if hole.check_place(section, space, sink) {
-                slot_ends(section, at, [*length, *width], *angle, space, sink);
+                slot_ends(section, at, [*length, *width], *angle, outside, space, sink);
             }
         }
         Shape::Sphere { at, diameter } => {
@@ -136,16 +137,16 @@ impl<'a> Hole<'a> {
             return;
         }
         let p = self.at.map(decimal_to_f64);
-        if !space
-            .plan
-            .holds_circle([p[0], p[1]], decimal_to_f64(self.diameter) / 2.0)
-        {
+        let (centre, radius) = ([p[0], p[1]], decimal_to_f64(self.diameter) / 2.0);
+        if !space.plan.holds_circle(centre, radius) {
             let what = format!("a diameter of {} at this place reaches over the outline", self.diameter);
             sink.warn(
                 section.value_at("at"),
                 what,
                 "Leave it if the print has it so, and probe the part that is there.",
             );
+        } else if !self.outside {
+            neighbours::to_side(section, centre, radius, space, sink);
         }
     }
 
@@ -250,6 +251,7 @@ fn slot_ends(
     at: &[Decimal; 3],
     [length, width]: [Decimal; 2],
     angle: Decimal,
+    outside: bool,
     space: &BodySpace,
     sink: &mut Sink<'_>,
 ) {
@@ -265,15 +267,23 @@ fn slot_ends(
     let (sin, cos) = decimal_to_f64(angle).to_radians().sin_cos();
     let half = decimal_to_f64(length - width) / 2.0;
     let end = |sign: f64| [p[0] + sign * half * cos, p[1] + sign * half * sin];
-    if [1.0, -1.0]
-        .iter()
-        .any(|s| !space.plan.holds_circle(end(*s), decimal_to_f64(width) / 2.0))
-    {
+    let radius = decimal_to_f64(width) / 2.0;
+    let ends = [end(1.0), end(-1.0)];
+    if ends.iter().any(|e| !space.plan.holds_circle(*e, radius)) {
         let what = "the slot reaches over the outline";
         sink.warn(
             section.value_at("at"),
             what,
             "Leave it if the print has it so, and probe the part that is there.",
         );
+        return;
+    }
+    let nearest = if space.plan.to_edge(ends[0]) < space.plan.to_edge(ends[1]) {
+        ends[0]
+    } else {
+        ends[1]
+    };
+    if !outside {
+        neighbours::to_side(section, nearest, radius, space, sink);
     }
 }

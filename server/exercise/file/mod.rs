@@ -19,6 +19,7 @@ mod marks;
 mod measurement;
 mod mistaken;
 mod nearest;
+mod neighbours;
 mod number;
 mod options;
 mod out;

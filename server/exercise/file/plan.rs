@@ -21,14 +21,21 @@ const FEW_FOR_FORM: u32 = 8;
 const SLACK: f64 = 1.02;
 
 /// Warns of few points for form, of limits within the uncertainty, and of an uncertainty out of reach.
-pub(super) fn warn(c: &Characteristic, of_at: usize, subject: &Subject, sheet: &Sheet, sink: &mut Sink<'_>) {
+pub(super) fn warn(
+    c: &Characteristic,
+    of_at: usize,
+    tolerance_at: Option<usize>,
+    subject: &Subject,
+    sheet: &Sheet,
+    sink: &mut Sink<'_>,
+) {
     if c.of.is_form() {
         for feature in subject.features.iter().filter(|f| f.points < FEW_FOR_FORM) {
             let what = format!("{} from {} points says little", named(c.of), feature.points);
             sink.warn(of_at, what, "Ask for eight points or more, as in `points = 8`.");
         }
     }
-    narrow(c, of_at, sink);
+    narrow(c, tolerance_at.unwrap_or(of_at), sink);
     finer(c, of_at, sheet, sink);
     reach(c, of_at, subject, sheet, sink);
 }
@@ -47,8 +54,8 @@ fn finer(c: &Characteristic, of_at: usize, sheet: &Sheet, sink: &mut Sink<'_>) {
     }
 }
 
-/// Limits that even a careful pair's spread fills.
-fn narrow(c: &Characteristic, of_at: usize, sink: &mut Sink<'_>) {
+/// Limits that even a careful pair's spread fills: no plate could be told from another by them.
+fn narrow(c: &Characteristic, at: usize, sink: &mut Sink<'_>) {
     let room = match (c.limits.lower, c.limits.upper) {
         (Some(lower), Some(upper)) => (upper - lower) / Decimal::TWO,
         // A one-sided tolerance of what cannot be negative.
@@ -61,11 +68,12 @@ fn narrow(c: &Characteristic, of_at: usize, sink: &mut Sink<'_>) {
             c.tolerance,
             short(c.u_lab)
         );
-        sink.warn(
-            of_at,
+        sink.error(
+            at,
             what,
-            "Nothing that is measured can be told to conform; widen it, or measure it better.",
+            "Nothing that is measured can be told to conform; widen it, or state the smaller uncertainty of this number.",
         );
+        sink.about("tolerance");
     }
 }
 

@@ -10,9 +10,11 @@ use super::problem::Sink;
 use super::section::{Key, Section};
 use super::sheet::Sheet;
 use super::unique::Keys;
-use super::{between, body, bonus, datums, feature, head, marks, measurement, mistaken, quantities, unique};
+use super::{
+    between, body, bonus, datums, feature, head, marks, measurement, mistaken, neighbours, quantities, unique,
+};
 use crate::exercise::model::{Between, Body, Characteristic, Exercise, Feature, MarksRules, MistakenSurface, Owner};
-use crate::units::decimal_to_f64;
+use crate::units::{LengthUnit, decimal_to_f64};
 
 /// The exercise of a parsed file. `None` where a part could not be made; the sink knows of all other errors.
 pub(super) fn read(document: &DeTable<'_>, sink: &mut Sink<'_>) -> Option<Exercise> {
@@ -24,7 +26,7 @@ pub(super) fn read(document: &DeTable<'_>, sink: &mut Sink<'_>) -> Option<Exerci
     let space = body
         .as_ref()
         .zip(head.decimals)
-        .map(|(b, d)| BodySpace::new(b, d, is_raised(&features)));
+        .map(|(b, d)| BodySpace::new(b, head.units.unwrap_or(LengthUnit::Mm), d, is_raised(&features)));
     let before = sink.errors();
     let frame = part(&root, "datum_frame", "in [datum_frame]", datums::FRAME_KEYS, sink)
         .and_then(|s| datums::read(&s, space.as_ref(), sink));
@@ -138,6 +140,10 @@ fn measured(
         taken.take(read.key.as_ref(), sheet, sink);
         characteristics.push(of_feature(section, index, read.feature.as_ref(), sheet, sink));
         found.push((section.text("key"), read.feature));
+    }
+    if let Some(space) = &sheet.space {
+        let read: Vec<Option<&Feature>> = found.iter().map(|(_, feature)| feature.as_ref()).collect();
+        neighbours::check(features, &read, space, sink);
     }
     let known: between::Known<'_> = found
         .iter()

@@ -12,7 +12,9 @@ mod number;
 mod post;
 mod propose;
 mod schema;
+mod table;
 mod take;
+mod words;
 
 use std::collections::BTreeMap;
 
@@ -25,6 +27,7 @@ pub use schema::{
     BETWEEN, BETWEEN_QUANTITIES, BODY, CHARACTERISTIC, DATUM, DIRECTIONS, FEATURE, HEAD, KINDS, LINE, MARKS,
     MEASUREMENT, MISTAKEN, OTHER, Spec, Typed, of_kind, of_quantity, quantities_of_kind,
 };
+pub use table::{Column, Goes, Pasted, Row, read_table};
 pub use take::{Taken, take};
 
 /// What stands in the fields of one table; an absent key is an empty field. Several numbers of one field are parted by

@@ -8,6 +8,7 @@ mod follows;
 mod history;
 mod overtaken;
 mod revisions;
+mod table;
 mod view;
 
 use askama::Template;
@@ -20,6 +21,7 @@ pub(in crate::web) use begin::{edit, new_page, new_submit};
 pub(in crate::web) use history::{discard, file, page as history_page, stand};
 pub(in crate::web) use overtaken::{page as overtaken_page, publish_over};
 pub(in crate::web) use revisions::{file as revision_file, page as revisions_page};
+pub(in crate::web) use table::{page as table_page, submit as table_submit};
 use view::{FormView, Maker};
 
 use crate::actions::author_exercise::{AuthorError, Way, go, keep};
