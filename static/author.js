@@ -3,6 +3,7 @@
 // script every button does the same with a page of its own.
 
 const PAUSE = 350;
+const REST = 1500;
 
 const form = document.querySelector("form[data-author]");
 if (form) follow(form);
@@ -87,6 +88,22 @@ function follow(form) {
     }
   };
 
+  // What takes longer is asked for when the hands rest.
+  let resting = 0;
+  let asked = 0;
+  const later_insight = () => {
+    clearTimeout(resting);
+    resting = setTimeout(async () => {
+      const mine = (asked += 1);
+      try {
+        const answer = await fetch(form.querySelector("[data-insight]").dataset.insight);
+        if (!answer.ok || mine !== asked) return;
+        const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+        const place = form.querySelector("[data-insight]");
+        if (!place.contains(document.activeElement)) place.replaceChildren(...page.getElementById("insight-found").childNodes);
+      } catch { /* The link to the page is still there. */ }
+    }, REST);
+  };
   let leaving = false;
   const later = () => {
     clearTimeout(waiting);

@@ -2,6 +2,7 @@
 //! the widths of a phone, a tablet and a desk.
 
 mod accessibility;
+mod authoring;
 mod drawings;
 mod driver;
 mod keyboard;

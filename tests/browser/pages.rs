@@ -49,6 +49,14 @@ impl School {
             .to_vec();
         paths.extend(["", "/gradebook", "/assign"].map(|page| format!("{class}{page}")));
         paths.extend(reports.iter().map(|report| report.replacen("/my", "", 1)));
+        let draft = instructor
+            .send(&format!("{exercise}/edit"), &[])
+            .await
+            .is(200)
+            .path
+            .clone();
+        paths.extend(["", "/table", "/history"].map(|page| format!("{draft}{page}")));
+        paths.extend(["/exercises/new".to_owned(), format!("{exercise}/revisions")]);
         paths.extend([exercise, plate, format!("/assignments/{words}")]);
         Self {
             site,

@@ -1,6 +1,7 @@
 //! Exercise and plates files: what is read, what is refused and in which words, what is written back.
 
 mod command;
+mod difference;
 mod form;
 mod problems;
 mod round_trip;

@@ -110,7 +110,7 @@ fn head(units: &str, decimals: u32, material: usize, datums: usize, marks: usize
          [body]\noutline = [[0, 0], [160, 0], [160, 80], [0, 80]]\nthickness = 20.00\n{}\n\
          [datum_frame]\nA = {{ face = \"top\", sets = \"z\", at = 0, touches = [[5, 5], [150, 5], [70.5, 75]] }}\n\
          {secondary}, touches = [[10, -4], [70, -5.5]] }}\n{tertiary}, touches = [[40, -8], [41, -8]] }}\n\
-         [measurement]\nexpanded_uncertainty = 0.02\nper_length = 0.0000000125\nrepeatability = 0\n\
+         [measurement]\nexpanded_uncertainty = 0.0005\nper_length = 0.0000000125\nrepeatability = 0\n\
          tip_diameter = 1.5e0\n\
          {}[[mistaken_surface]]\nname = \"step\"\ninstead_of = \"A\"\nat = -4.25\n",
         MATERIALS[material], MARKS[marks]
@@ -204,6 +204,7 @@ proptest! {
         let again = again.unwrap();
         prop_assert_eq!(&again, &exercise);
         prop_assert_eq!(write_exercise(&again), written);
+        super::form::check_one_meaning(&text);
     }
 
     #[test]

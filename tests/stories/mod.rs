@@ -3,6 +3,7 @@
 
 mod access;
 mod authoring;
+mod authoring_mend;
 mod class;
 mod durability;
 mod entry;

@@ -56,6 +56,11 @@ impl<'f> Standing<'f> {
             _ => return None,
         };
         let [x, y, z] = at.map(decimal_to_f64);
+        // What is off the body or bigger than it has its own message.
+        let room = space.length(0).min(space.length(1));
+        if !space.plan.holds([x, y]) || decimal_to_f64(*across) > room {
+            return None;
+        }
         let half = length.map_or(0.0, |l| decimal_to_f64(l - across) / 2.0);
         let (sin, cos) = angle.map_or(0.0, |a| decimal_to_f64(*a)).to_radians().sin_cos();
         let end = |sign: f64| [x + sign * half * cos, y + sign * half * sin];

@@ -54,27 +54,32 @@ fn finer(c: &Characteristic, of_at: usize, sheet: &Sheet, sink: &mut Sink<'_>) {
     }
 }
 
-/// Limits that even a careful pair's spread fills: no plate could be told from another by them.
+/// Limits that even a careful pair's spread fills: from half of them on that is told, and a whole tolerance within it
+/// is none.
 fn narrow(c: &Characteristic, at: usize, sink: &mut Sink<'_>) {
-    let room = match (c.limits.lower, c.limits.upper) {
-        (Some(lower), Some(upper)) => (upper - lower) / Decimal::TWO,
+    let (whole, to_either_side) = match (c.limits.lower, c.limits.upper) {
+        (Some(lower), Some(upper)) => (upper - lower, (upper - lower) / Decimal::TWO),
         // A one-sided tolerance of what cannot be negative.
-        (None, Some(upper)) if c.of.is_geometrical() && !c.maximum_material => upper,
+        (None, Some(upper)) if c.of.is_geometrical() && !c.maximum_material => (upper, upper),
         _ => return,
     };
-    if room <= c.u_lab {
-        let what = format!(
-            "the tolerance ({}) is narrower than the uncertainty, {} to either side",
-            c.tolerance,
-            short(c.u_lab)
-        );
+    let (tolerance, u) = (&c.tolerance, short(c.u_lab));
+    if whole <= c.u_lab {
+        let mend = "No measurement could tell a good plate from a bad one by it; widen it, or state the smaller uncertainty of \
+                    this number.";
         sink.error(
             at,
-            what,
-            "Nothing that is measured can be told to conform; widen it, or state the smaller uncertainty of this number.",
+            format!("the whole tolerance ({tolerance}) is no wider than the uncertainty, {u}"),
+            mend,
         );
-        sink.about("tolerance");
+    } else if to_either_side <= c.u_lab {
+        let what = format!("the tolerance ({tolerance}) is narrower than the uncertainty, {u} to either side");
+        let mend = "Nothing that is measured can be told to conform; widen it, or measure it better.";
+        sink.warn(at, what, mend);
+    } else {
+        return;
     }
+    sink.about("tolerance");
 }
 
 fn reach(c: &Characteristic, of_at: usize, subject: &Subject, sheet: &Sheet, sink: &mut Sink<'_>) {

@@ -25,6 +25,10 @@ pub enum Edit {
     Rectangle(String, String),
     /// The usual datum frame for the body.
     Datums,
+    /// Asks for a quantity of the feature with this key.
+    Ask(String, String),
+    /// Asks for so many touches on the feature with this key.
+    Points(String, u32),
     /// Numbers all characteristics anew, 1, 2, 3... in the order of the sheet.
     Renumber,
 }
@@ -44,6 +48,13 @@ impl Edit {
             "up" => Self::Up(about.to_owned()),
             "datums" => Self::Datums,
             "renumber" => Self::Renumber,
+            "ask" => about
+                .split_once(' ')
+                .map(|(key, of)| Self::Ask(key.to_owned(), of.to_owned()))?,
+            "points" => {
+                let (key, count) = about.split_once(' ')?;
+                Self::Points(key.to_owned(), count.parse().ok()?)
+            }
             _ => return None,
         })
     }
@@ -139,6 +150,12 @@ impl Form {
                 propose_datums(self);
                 Some("d0-letter".to_owned())
             }
+            Edit::Ask(key, of) => self.ask(key, of),
+            Edit::Points(key, count) => {
+                let at = self.with_key(key)?;
+                self.features.get_mut(at)?.fields.insert("points", count.to_string());
+                Some(format!("f{at}-points"))
+            }
             Edit::Renumber => {
                 self.renumber();
                 None
@@ -229,6 +246,26 @@ impl Form {
         let part = parts.get_mut(index)?;
         part.characteristics.push(fields([("no", &no)]));
         Some(format!("{name}c{}-of", part.characteristics.len() - 1))
+    }
+
+    fn with_key(&self, key: &str) -> Option<usize> {
+        self.features.iter().position(|f| f.text("key") == key)
+    }
+
+    fn ask(&mut self, key: &str, of: &str) -> Option<String> {
+        let no = self.next_number().to_string();
+        let letter = self
+            .letters()
+            .first()
+            .map_or_else(|| "A".to_owned(), |l| (*l).to_owned());
+        let at = self.with_key(key)?;
+        let part = self.features.get_mut(at)?;
+        let mut made = fields([("no", &no), ("of", of)]);
+        if matches!(of, "parallelism" | "perpendicularity") {
+            made.insert("datum", letter);
+        }
+        part.characteristics.push(made);
+        Some(format!("f{at}c{}-tolerance", part.characteristics.len() - 1))
     }
 
     fn take_out(&mut self, name: &str) -> Option<String> {
@@ -344,6 +381,11 @@ mod tests {
         form.edit(&Edit::Drop("f7".to_owned()));
         form.edit(&Edit::Drop("f0".to_owned()));
         assert_eq!(form.features.len(), 1);
+        form.edit(&Edit::from_word("points hole-1 8").unwrap());
+        assert_eq!(form.features[0].text("points"), "8");
+        let asked = form.edit(&Edit::from_word("ask hole-1 roundness").unwrap());
+        assert_eq!(asked.as_deref(), Some("f0c3-tolerance"));
+        form.edit(&Edit::Drop("f0c3".to_owned()));
         form.edit(&Edit::Renumber);
         let numbers: Vec<&str> = form.characteristics().map(|c| text(c, "no")).collect();
         assert_eq!(numbers.join(" "), "1 2 3");

@@ -45,7 +45,13 @@ pub fn look(form: &Form) -> Look {
     let written = emit(form);
     let (made, found) = file::read_draft(&written.text);
     let clean = !found.iter().any(|p| p.severity == Severity::Error);
-    let problems = found.iter().map(|p| at_field(form, &written, p)).collect();
+    let mut problems: Vec<AtField> = Vec::new();
+    for problem in found.iter().map(|p| at_field(form, &written, p)) {
+        // Each number of a place that is wrong is told by the file; a field says it once.
+        if !problems.contains(&problem) {
+            problems.push(problem);
+        }
+    }
     let (drawn, left_out) = match &made {
         Some(exercise) => (Some(exercise.clone()), Vec::new()),
         None => without_what_is_wrong(form, &written, &found),

@@ -1,0 +1,129 @@
+//! An exercise is made in a real browser: with the keyboard alone, and with script off.
+
+use std::time::Instant;
+
+use fantoccini::key::Key;
+
+use super::window::{Scripts, Window};
+use crate::stories::site::{PASSPHRASE, Site};
+
+/// A window that counts what a person does.
+struct Hands {
+    window: Window,
+    /// Fields written or chosen, and buttons pressed.
+    steps: usize,
+}
+
+impl Hands {
+    async fn write(&mut self, field: &str, text: &str) {
+        self.window.tab_to(field, 14).await;
+        self.window.write(text).await;
+        self.steps += 1;
+    }
+
+    async fn press(&mut self, button: &str, at_most: usize, then: &str) {
+        self.window.tab_to(button, at_most).await;
+        self.window.press(Key::Space).await;
+        self.window.on(then).await;
+        self.steps += 1;
+    }
+
+    /// A hole: its button, its place and diameter, a tolerance; the cursor begins in its name.
+    async fn hole(&mut self, i: usize, [x, y, diameter]: [&str; 3], tolerance: &str) {
+        self.press("button[value='add circle']", 60, &format!("#f-f{i}-name:focus"))
+            .await;
+        self.write(&format!("#f-f{i}-at-0"), x).await;
+        self.write(&format!("#f-f{i}-at-1"), y).await;
+        self.write(&format!("#f-f{i}-diameter"), diameter).await;
+        self.write(&format!("#f-f{i}c0-tolerance"), tolerance).await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_exercise_with_twelve_numbers_is_made_with_the_keyboard_alone() {
+    let site = Site::open().await;
+    let window = Window::open(&site, Scripts::On).await;
+    window.sign_in("ferro", PASSPHRASE).await;
+    window.go("/exercises/new").await;
+    window.on("#f-code").await;
+    let begun = Instant::now();
+    let mut hands = Hands { window, steps: 0 };
+    for (field, text) in [
+        ("#f-code", "KB-01"),
+        ("#f-title", "Keyboard plate"),
+        ("#f-length", "120"),
+        ("#f-width", "80"),
+        ("#f-thickness", "20"),
+    ] {
+        hands.write(field, text).await;
+    }
+    hands.press("button[value='blank']", 2, "form[data-author]").await;
+    hands.hole(0, ["30", "20", "10"], "H7").await;
+    hands.hole(1, ["90", "20", "10"], "H7").await;
+    hands.hole(2, ["90", "60", "8"], "+0.02/0").await;
+    hands.hole(3, ["30", "60", "8"], "±0.03").await;
+    // The drawing and the limits have followed by themselves.
+    let window = &hands.window;
+    window.press(Key::Tab).await;
+    window.on("#live-mend > p.quiet").await;
+    assert!(window.text("#follows-f0c0").await.contains("10.000 to 10.015 mm"));
+    assert!(window.text("#live-drawing figcaption").await.contains("12 numbers"));
+    hands.press("button[value='publish']", 70, "#characteristics").await;
+    let seconds = begun.elapsed().as_secs();
+    assert!(hands.window.path().await.starts_with("/exercises/"));
+    // A person takes 6 to 10 seconds for a field (own estimate); 15 minutes are 900 seconds.
+    println!("{} steps, {seconds} s by the test", hands.steps);
+    assert!(hands.steps <= 40, "{} steps", hands.steps);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_typed_is_kept_at_each_change_and_wrong_things_stand_at_their_field() {
+    let site = Site::open().await;
+    let window = Window::open(&site, Scripts::On).await;
+    window.sign_in("ferro", PASSPHRASE).await;
+    window.go(&format!("/exercises/{}", site.exercise)).await;
+    window.click("form[action$='/edit'] button").await;
+    window.on("form[data-author]").await;
+    let path = window.path().await;
+    window.fill("#f-body-thickness", "25,5").await;
+    window.press(Key::Tab).await;
+    window.on("#w-body-thickness.wrong #s-body-thickness .mend").await;
+    assert!(window.text("#s-body-thickness").await.contains("is no number"));
+    window.on("#f-body-thickness[aria-invalid='true']").await;
+    // Without any button: the page is simply opened again.
+    window.go(&path).await;
+    assert_eq!(window.value("#f-body-thickness").await, "25,5");
+    window.fill("#f-body-thickness", "25").await;
+    window.press(Key::Tab).await;
+    window.on("#w-body-thickness:not(.wrong)").await;
+    window.on("#live-mend > p.quiet").await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_exercise_is_made_with_script_off() {
+    let site = Site::open().await;
+    let window = Window::open(&site, Scripts::Off).await;
+    window.sign_in("ferro", PASSPHRASE).await;
+    window.go("/exercises/new").await;
+    for (field, text) in [
+        ("#f-code", "SO-01"),
+        ("#f-title", "Plain plate"),
+        ("#f-length", "120"),
+        ("#f-width", "80"),
+        ("#f-thickness", "20"),
+    ] {
+        window.fill(field, text).await;
+    }
+    window.click("button[value='blank']").await;
+    window.click("button[value='add circle']").await;
+    window.on("#f-f0-name[autofocus]").await;
+    for (field, text) in [("#f-f0-at-0", "40"), ("#f-f0-at-1", "40"), ("#f-f0-diameter", "12")] {
+        window.fill(field, text).await;
+    }
+    window.click("button[value='draw']").await;
+    window.on("#live-mend > p.quiet").await;
+    assert!(window.text("#follows-f0c0").await.contains("11.900 to 12.100 mm"));
+    window.click("button[value='publish']").await;
+    window.on("#characteristics").await;
+    assert!(window.path().await.starts_with("/exercises/"));
+}
