@@ -41,7 +41,12 @@ impl Found {
                 text.to_owned()
             }
         };
-        self.say(about, format!("{label} {} became {}", shown(old), shown(new)));
+        let label = if label.is_empty() {
+            String::new()
+        } else {
+            format!("{label} ")
+        };
+        self.say(about, format!("{label}{} became {}", shown(old), shown(new)));
     }
 }
 

@@ -144,12 +144,9 @@ fn missing_part(label: &str, typed: &str, names: &[&str]) -> Option<(String, Str
         .filter(|_| parts.next().is_none_or(|p| p.trim().is_empty()))
         .copied()
         .collect();
-    (!empty.is_empty()).then(|| {
-        (
-            format!("{label}: {} is still empty", empty.join(" and ")),
-            "Write the number.".to_owned(),
-        )
-    })
+    let is = if empty.len() == 1 { "is" } else { "are" };
+    let what = || format!("{label}: {} {is} still empty", empty.join(" and "));
+    (!empty.is_empty()).then(|| (what(), "Write the number.".to_owned()))
 }
 
 fn part(typed: &str) -> Option<&str> {

@@ -7,6 +7,7 @@ use crate::exercise::form::{
     AtField, BETWEEN, BETWEEN_QUANTITIES, BODY, DATUM, DIRECTIONS, Fields, Form, HEAD, LINE, MARKS, MEASUREMENT,
     MISTAKEN, OTHER, Part, Spec, Typed, direction_parts, of_kind, of_quantity, quantities_of_kind, text,
 };
+use crate::exercise::model::Quantity;
 
 /// What is said at a field.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,7 +32,7 @@ pub(in crate::web) struct Field {
     pub(in crate::web) name: String,
     pub(in crate::web) label: String,
     pub(in crate::web) hint: &'static str,
-    pub(in crate::web) example: &'static str,
+    pub(in crate::web) example: String,
     /// `text`, `number`, `lines`, `parts`, `choice` or `direction`.
     pub(in crate::web) how: &'static str,
     pub(in crate::web) value: String,
@@ -167,7 +168,7 @@ impl<'m> Maker<'m> {
             options,
             label: spec.label.to_owned(),
             hint: spec.hint,
-            example: spec.example,
+            example: self.example(spec, fields),
             value: shown_value(spec, fields, value),
             wrong: said.iter().any(|s| !s.warning),
             said,
@@ -175,6 +176,20 @@ impl<'m> Maker<'m> {
             fixed: self.published && name == "code",
             name,
         }
+    }
+
+    /// What an empty field shows: the general tolerance where it holds, otherwise how the field is written.
+    fn example(&self, spec: &Spec, fields: &Fields) -> String {
+        let general = text(&self.form.head, "general_tolerance").trim();
+        let length = Quantity::ALL.iter().find(|(word, _)| *word == text(fields, "of"));
+        let holds = length.is_some_and(|(_, q)| !q.is_geometrical() && !q.is_angle());
+        if spec.key == "tolerance" && holds && !general.is_empty() {
+            return format!("general {general}");
+        }
+        if spec.key == "tolerance" && length.is_some_and(|(_, q)| q.is_geometrical()) {
+            return "max 0.05".to_owned();
+        }
+        spec.example.to_owned()
     }
 
     fn table<'s>(&self, prefix: &str, specs: impl IntoIterator<Item = &'s Spec>, fields: &Fields) -> Table {
