@@ -37,6 +37,7 @@ function follow(form) {
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     said().textContent = "";
     put(page, focused, here, button);
+    later_insight();
   };
 
   const put = (page, focused, here, button) => {
@@ -104,6 +105,8 @@ function follow(form) {
       } catch { /* The link to the page is still there. */ }
     }, REST);
   };
+  later_insight();
+
   let leaving = false;
   const later = () => {
     clearTimeout(waiting);

@@ -119,6 +119,8 @@ fn exercises_and_own() -> Vec<Route> {
         form("/drafts/{draft}", Instructor, authoring::submit),
         page("/drafts/{draft}/table", Instructor, authoring::table_page),
         form("/drafts/{draft}/table", Instructor, authoring::table_submit),
+        page("/drafts/{draft}/insight", Instructor, authoring::insight_page),
+        form("/drafts/{draft}/insight", Instructor, authoring::insight_add),
         page("/drafts/{draft}/history", Instructor, authoring::history_page),
         form("/drafts/{draft}/step", Instructor, authoring::stand),
         page("/drafts/{draft}/overtaken", Instructor, authoring::overtaken_page),

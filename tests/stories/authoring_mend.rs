@@ -234,3 +234,54 @@ async fn like_holes_that_cannot_be_read_are_said_at_their_fields() {
         ("60", "47.321")
     );
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_the_print_cannot_tell_is_said_and_mended_by_a_button() {
+    let site = Site::open().await;
+    let instructor = site.instructor().await;
+    let page = begin(&instructor, "BI-04").await;
+    let insight = format!("{}/insight", page.path);
+    instructor
+        .get(&insight)
+        .await
+        .is(200)
+        .has("As soon as one number can be read");
+    // X of one hole alone: no number shows what is off in Y.
+    let page = press(&instructor, &page, "add circle", &[]).await;
+    let hole = [("f0-at-0", "30"), ("f0-at-1", "25"), ("f0-diameter", "10")];
+    let page = press(&instructor, &page, "drop f0c2", &hole).await;
+    page.is(200).has("Nothing is to mend").has("/insight");
+    let told = instructor.get(&insight).await;
+    told.is(200)
+        .has("value=\"ask hole-1 y\"")
+        .has("Add characteristic Y of Hole 1");
+    let version = told.field("version");
+    let page = instructor
+        .send(&insight, &[("version", &version), ("do", "ask hole-1 y")])
+        .await;
+    page.is(200).has("3 numbers").has("24.900 to 25.100 mm");
+    instructor.get(&insight).await.has_not("ask hole-1 y");
+    // Touches that are too few for what is stated, and as many as it takes.
+    let page = press(&instructor, &page, "draw", &[("u-expanded_uncertainty", "0.0045")]).await;
+    page.is(200).has("the touches reach only");
+    let told = instructor.get(&insight).await;
+    told.is(200)
+        .has("its touches do not reach that")
+        .has("value=\"points hole-1 ");
+    let version = told.field("version");
+    let wish = told
+        .body
+        .split("value=\"points hole-1 ")
+        .nth(1)
+        .unwrap()
+        .split('"')
+        .next()
+        .unwrap();
+    let page = instructor
+        .send(
+            &insight,
+            &[("version", &version), ("do", &format!("points hole-1 {wish}"))],
+        )
+        .await;
+    assert_eq!(fields(&page)["f0-points"], wish);
+}

@@ -367,14 +367,14 @@ impl Form {
         for (row, goes) in pasted.rows.iter().zip(self.where_to(pasted)) {
             match goes {
                 Goes::Again => self.again(row),
-                Goes::To(name) | Goes::New(name) => self.to_feature(&name, row, pasted),
+                Goes::To(name) | Goes::New(name) => self.put_to_feature(&name, row, pasted),
                 Goes::Between(..) => {}
             }
         }
         // Only now all features are there.
         for row in &pasted.rows {
             if let Goes::Between(a, b) = self.goes(row, pasted) {
-                self.to_pair(&a, &b, row);
+                self.put_to_pair(&a, &b, row);
             }
         }
         pasted.rows.len()
@@ -399,7 +399,7 @@ impl Form {
         }
     }
 
-    fn to_feature(&mut self, name: &str, row: &Row, pasted: &Pasted) {
+    fn put_to_feature(&mut self, name: &str, row: &Row, pasted: &Pasted) {
         let fields = self.measured(row);
         if let Some(part) = self.named(name).and_then(|i| self.features.get_mut(i)) {
             part.characteristics.push(fields);
@@ -415,7 +415,7 @@ impl Form {
         });
     }
 
-    fn to_pair(&mut self, a: &str, b: &str, row: &Row) {
+    fn put_to_pair(&mut self, a: &str, b: &str, row: &Row) {
         let key = |name: &str| {
             self.named(name)
                 .and_then(|i| self.features.get(i))

@@ -6,6 +6,7 @@
 mod begin;
 mod follows;
 mod history;
+mod insight;
 mod overtaken;
 mod revisions;
 mod table;
@@ -19,6 +20,7 @@ use serde::Deserialize;
 
 pub(in crate::web) use begin::{edit, new_page, new_submit};
 pub(in crate::web) use history::{discard, file, page as history_page, stand};
+pub(in crate::web) use insight::{add as insight_add, page as insight_page};
 pub(in crate::web) use overtaken::{page as overtaken_page, publish_over};
 pub(in crate::web) use revisions::{file as revision_file, page as revisions_page};
 pub(in crate::web) use table::{page as table_page, submit as table_submit};
