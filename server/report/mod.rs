@@ -16,6 +16,8 @@ pub mod kind;
 pub mod model;
 /// The table of probed points in a text file.
 pub mod points;
+/// A class's roster in a text file.
+pub mod roster;
 /// Tables in text files: from bytes to rows.
 pub mod table;
 /// Writing tables as CSV, and text made harmless for spreadsheets.

@@ -48,14 +48,14 @@ impl Encoding {
 }
 
 /// A file as text. Every line end in it is LF.
-pub(super) struct Text<'b> {
-    pub(super) text: Cow<'b, str>,
-    pub(super) encoding: Encoding,
-    pub(super) bom: bool,
+pub(crate) struct Text<'b> {
+    pub(crate) text: Cow<'b, str>,
+    pub(crate) encoding: Encoding,
+    pub(crate) bom: bool,
 }
 
 /// Finds the encoding, decodes, and refuses what is too large, empty or no text.
-pub(super) fn decode(bytes: &[u8]) -> Result<Text<'_>, Refusal> {
+pub(crate) fn decode(bytes: &[u8]) -> Result<Text<'_>, Refusal> {
     if bytes.len() > MAX_BYTES {
         return Err(Refusal::FileTooLarge { bytes: bytes.len() });
     }

@@ -5,7 +5,7 @@
 //! (`cell`, `number`; then `report::csv` and `report::points`). What was detected is always given; what could be read
 //! in two ways is asked (`must_ask`) and never guessed, and `ReadOptions` takes the answer.
 
-mod bytes;
+pub(super) mod bytes;
 pub(super) mod cell;
 pub(super) mod decimal;
 pub(super) mod heading;
@@ -16,7 +16,7 @@ mod options;
 mod refusal;
 mod role;
 pub(super) mod rows;
-mod split;
+pub(super) mod split;
 pub(super) mod words;
 
 pub use bytes::{Encoding, MAX_BYTES};

@@ -16,24 +16,24 @@ pub(super) const MAX_CELL_CHARS: usize = 10_000;
 
 /// One record, which may span several lines where a cell does.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(super) struct Record<'t> {
+pub(crate) struct Record<'t> {
     /// Line on which it begins, from 1.
-    pub(super) line: u32,
+    pub(crate) line: u32,
     /// Its first cells, at most `KEPT_CELLS`, quotes resolved.
-    pub(super) cells: Vec<Cow<'t, str>>,
+    pub(crate) cells: Vec<Cow<'t, str>>,
     /// How many cells it has in all. A blank line has one.
-    pub(super) cell_count: usize,
+    pub(crate) cell_count: usize,
     /// A cell has a NUL character in it.
-    pub(super) has_nul: bool,
+    pub(crate) has_nul: bool,
     /// A cell is longer than `MAX_CELL_CHARS`.
-    pub(super) has_long_cell: bool,
+    pub(crate) has_long_cell: bool,
     /// A quote in it is never closed: all the rest of the text is in it.
-    pub(super) is_unclosed: bool,
+    pub(crate) is_unclosed: bool,
 }
 
 impl<'t> Record<'t> {
     /// Text of a cell; empty where the record has too few.
-    pub(super) fn cell(&self, column: usize) -> &str {
+    pub(crate) fn cell(&self, column: usize) -> &str {
         self.cells.get(column).map_or("", AsRef::as_ref)
     }
 
@@ -58,7 +58,7 @@ enum End {
 
 /// The records of a text whose line ends are all LF.
 #[derive(Debug, Clone)]
-pub(super) struct Records<'t> {
+pub(crate) struct Records<'t> {
     rest: &'t str,
     line: u32,
     delimiter: char,
@@ -66,7 +66,7 @@ pub(super) struct Records<'t> {
 
 impl<'t> Records<'t> {
     /// Records of `text`, whose first line has the number `line`.
-    pub(super) const fn new(text: &'t str, line: u32, delimiter: char) -> Self {
+    pub(crate) const fn new(text: &'t str, line: u32, delimiter: char) -> Self {
         Self {
             rest: text,
             line,
