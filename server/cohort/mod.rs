@@ -16,8 +16,12 @@ mod error;
 pub mod gauge;
 /// Item analysis: how each characteristic works as a question.
 pub mod items;
+/// Pairs at random and in rotation.
+pub mod pairing;
 /// Robust means and spreads.
 pub mod robust;
+/// Turns at the machines.
+pub mod rota;
 /// Scores of a value against a reference.
 pub mod scores;
 /// Probabilities of Student's t, F and normal, with the digits that they are wanted with.
