@@ -45,6 +45,8 @@ pub mod remarks;
 pub mod reports;
 /// Sessions by the hash of their token.
 pub mod sessions;
+/// Printed slips with which a person takes a seat.
+pub mod slips;
 /// Failed tries to sign in.
 pub mod tries;
 /// Points of time in columns.

@@ -1,6 +1,6 @@
 //! Persons and their secrets' hashes.
 
-use super::ids::PersonId;
+use super::ids::{ClassId, PersonId};
 use super::when::When;
 use super::{Store, StoreError, Tx};
 
@@ -103,4 +103,108 @@ pub async fn count(store: &Store, role: Role) -> Result<i64, StoreError> {
             .fetch_one(store.read())
             .await?,
     )
+}
+
+/// Writes the school's identifier and the address of a person; none leaves what is there.
+///
+/// # Errors
+/// [`StoreError::breaks_unique`] on `person.school_id` when somebody else has it.
+pub async fn describe(
+    tx: &mut Tx,
+    person: PersonId,
+    school_id: Option<&str>,
+    email: Option<&str>,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "update person set school_id = coalesce(?, school_id), email = coalesce(?, email) where id = ?",
+        school_id,
+        email,
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Gives a person another name.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn rename(tx: &mut Tx, person: PersonId, name: &str) -> Result<(), StoreError> {
+    sqlx::query!("update person set name = ? where id = ?", name, person)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
+/// Takes a person's secret away and ends all sessions: the seat is free again.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn free_seat(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
+    sqlx::query!("update person set secret_hash = null where id = ?", person)
+        .execute(tx.connection())
+        .await?;
+    sqlx::query!("delete from session where person = ?", person)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
+/// The person with this identifier of the school, as the change in progress sees it.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn by_school_id(tx: &mut Tx, school_id: &str) -> Result<Option<Person>, StoreError> {
+    Ok(sqlx::query_as!(
+        Person,
+        r#"select id as "id!", role as "role: Role", name, sign_in from person where school_id = ? collate nocase"#,
+        school_id,
+    )
+    .fetch_optional(tx.connection())
+    .await?)
+}
+
+/// People of a class with this name, with and without those who left, in the order in which they were added.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn by_name_in_class(tx: &mut Tx, class: ClassId, name: &str) -> Result<Vec<Person>, StoreError> {
+    Ok(sqlx::query_as!(
+        Person,
+        r#"select p.id as "id!", p.role as "role: Role", p.name, p.sign_in from person p
+           join class_person m on m.person = p.id and m.class = ? where p.name = ? order by p.id"#,
+        class,
+        name,
+    )
+    .fetch_all(tx.connection())
+    .await?)
+}
+
+/// The person who signs in by this name, as the change in progress sees it.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn with_sign_in(tx: &mut Tx, sign_in: &str) -> Result<Option<Person>, StoreError> {
+    Ok(sqlx::query_as!(
+        Person,
+        r#"select id as "id!", role as "role: Role", name, sign_in from person where sign_in = ?"#,
+        sign_in,
+    )
+    .fetch_optional(tx.connection())
+    .await?)
+}
+
+/// A person.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn one(store: &Store, person: PersonId) -> Result<Option<Person>, StoreError> {
+    Ok(sqlx::query_as!(
+        Person,
+        r#"select id as "id!", role as "role: Role", name, sign_in from person where id = ?"#,
+        person,
+    )
+    .fetch_optional(store.read())
+    .await?)
 }
