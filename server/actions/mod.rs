@@ -30,6 +30,10 @@ pub mod make_class;
 pub mod mark_by_hand;
 /// What a pair may see of its graded report.
 pub mod my_result;
+/// Puts students into pairs.
+pub mod pair_up;
+/// People of a class, one at a time.
+pub mod people_of_class;
 /// Takes a plate out of service, or opens it.
 pub mod plate_state;
 /// Makes a revision of what an author has typed.
@@ -40,12 +44,16 @@ pub mod release_marks;
 pub mod review;
 /// Reports that wait for a person, in order of need.
 pub mod review_queue;
+/// Takes a roster into a class.
+pub mod roster;
 /// Hashes secrets and checks them, off the async threads.
 pub mod secrets;
 /// Signs a person in and out; says whose a token is.
 pub mod sign_in;
 /// Late rule and counting attempts.
 pub mod standing;
+/// Printed slips, and the taking of a seat.
+pub mod take_seat;
 
 use std::sync::Arc;
 

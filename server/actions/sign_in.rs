@@ -16,7 +16,7 @@ use super::secrets::{LONGEST, SecretError};
 use crate::store::people::{self, Person};
 use crate::store::sessions::{self, TokenHash};
 use crate::store::when::When;
-use crate::store::{StoreError, tries};
+use crate::store::{StoreError, Tx, tries};
 
 /// Tries before a name is locked.
 pub const TRIES: i64 = 10;
@@ -119,8 +119,8 @@ pub async fn sign_in(
 ) -> Result<(Token, Person), SignInError> {
     let now = service.clock.now();
     let typed: String = name.trim().to_lowercase().chars().take(LONGEST).collect();
-    let name_hash: tries::NameHash = Sha256::digest(typed.as_bytes()).into();
-    count_try(service, &name_hash, now).await?;
+    let name_hash = name_hash(&typed);
+    count_try(service, &typed, now).await?;
 
     let found = match canonical(&typed) {
         Some(name) => people::by_sign_in(&service.store, &name).await?,
@@ -133,25 +133,50 @@ pub async fn sign_in(
         return Err(SignInError::DoesNotFit);
     };
 
-    let token = Token::random()?;
     let mut tx = service.store.change().await?;
     tries::forget(&mut tx, &name_hash).await?;
-    if let Some(had) = had {
-        sessions::end(&mut tx, &had.hash()).await?;
-    }
-    sessions::begin(
-        &mut tx,
-        &token.hash(),
-        person.id,
-        now,
-        later(now, service.sessions.longest),
-    )
-    .await?;
+    let token = begin(service, &mut tx, &person, had, now).await?;
     tx.commit().await?;
     Ok((token, person))
 }
 
-async fn count_try(service: &Service, name: &tries::NameHash, now: When) -> Result<(), SignInError> {
+/// Begins a session within a change.
+pub(super) async fn begin(
+    service: &Service,
+    tx: &mut Tx,
+    person: &Person,
+    had: Option<&Token>,
+    now: When,
+) -> Result<Token, SignInError> {
+    let token = Token::random()?;
+    if let Some(had) = had {
+        sessions::end(tx, &had.hash()).await?;
+    }
+    let until = later(now, service.sessions.longest);
+    sessions::begin(tx, &token.hash(), person.id, now, until).await?;
+    Ok(token)
+}
+
+fn name_hash(name: &str) -> tries::NameHash {
+    Sha256::digest(name.as_bytes()).into()
+}
+
+/// Forgets the tries with a name, and its lock.
+pub(super) async fn unlock(tx: &mut Tx, name: &str) -> Result<(), StoreError> {
+    tries::forget(tx, &name_hash(name)).await
+}
+
+/// Whether a name is locked at the moment, without counting a try.
+pub(super) async fn check_lock(service: &Service, name: &str, now: When) -> Result<(), SignInError> {
+    match tries::locked(&service.store, &name_hash(name), now).await? {
+        Some(until) => Err(SignInError::Locked { until }),
+        None => Ok(()),
+    }
+}
+
+/// Counts a try with a name, and locks it after [`TRIES`].
+pub(super) async fn count_try(service: &Service, name: &str, now: When) -> Result<(), SignInError> {
+    let name = &name_hash(name);
     let mut tx = service.store.change().await?;
     let counted = tries::count(&mut tx, name, now, earlier(now, FORGET)).await?;
     let until = match counted.locked_until {
@@ -207,7 +232,7 @@ pub async fn sweep(service: &Service) -> Result<(), StoreError> {
     tx.commit().await
 }
 
-fn later(from: When, by: Duration) -> When {
+pub(super) fn later(from: When, by: Duration) -> When {
     When::from(
         from.millisecond()
             .saturating_add(i64::try_from(by.as_millis()).unwrap_or(i64::MAX)),

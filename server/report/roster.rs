@@ -152,6 +152,12 @@ pub fn read(bytes: &[u8], options: &RosterOptions) -> Result<Roster, RosterRefus
     })
 }
 
+/// The text of a file in whichever encoding it came; none where it is no text.
+#[must_use]
+pub fn text(bytes: &[u8]) -> Option<String> {
+    bytes::decode(bytes).ok().map(|source| source.text.into_owned())
+}
+
 /// How many cells up to the last one that is not blank.
 fn filled(record: &Record<'_>) -> usize {
     record

@@ -161,9 +161,12 @@ pub async fn leave(tx: &mut Tx, class: ClassId, person: PersonId, now: When) -> 
 /// # Errors
 /// When the database does not answer.
 pub async fn names(tx: &mut Tx, class: ClassId) -> Result<Vec<(PairId, String)>, StoreError> {
-    let rows = sqlx::query!(r#"select id as "id!", name from pair where class = ? order by id"#, class)
-        .fetch_all(tx.connection())
-        .await?;
+    let rows = sqlx::query!(
+        r#"select id as "id!", name from pair where class = ? order by id"#,
+        class
+    )
+    .fetch_all(tx.connection())
+    .await?;
     Ok(rows.into_iter().map(|r| (PairId(r.id), r.name)).collect())
 }
 

@@ -1,7 +1,7 @@
 //! Failed tries to sign in, by the SHA-256 of the name that was typed, whether or not somebody has that name.
 
 use super::when::When;
-use super::{StoreError, Tx};
+use super::{Store, StoreError, Tx};
 
 /// SHA-256 of the name as typed, in lower case.
 pub type NameHash = [u8; 32];
@@ -81,4 +81,20 @@ pub async fn sweep(tx: &mut Tx, before: When) -> Result<(), StoreError> {
         .execute(tx.connection())
         .await?;
     Ok(())
+}
+
+/// Until when a name is locked, if it is at `now`.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn locked(store: &Store, name: &NameHash, now: When) -> Result<Option<When>, StoreError> {
+    let name = name.as_slice();
+    let until = sqlx::query_scalar!(
+        r#"select locked_until as "until: When" from sign_in_try where name_hash = ? and locked_until > ?"#,
+        name,
+        now,
+    )
+    .fetch_optional(store.read())
+    .await?;
+    Ok(until.flatten())
 }

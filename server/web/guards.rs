@@ -11,20 +11,20 @@ use std::time::{Duration, Instant};
 
 use axum::extract::{FromRequestParts, OptionalFromRequestParts, Path, Request, State};
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, Method};
+use axum::http::{HeaderMap, Method, StatusCode};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::CookieJar;
 
 use super::app::App;
-use super::errors::WebError;
+use super::errors::{Explained, WebError};
 use crate::actions::sign_in::{self, Token};
 use crate::actions::standing;
 use crate::store::assignments::{self, Assignment, Mine};
-use crate::store::classes::{self, Class};
+use crate::store::classes::{self, Class, Member};
 use crate::store::exercise_drafts::{self, Draft};
 use crate::store::exercises::{self, Revision};
-use crate::store::ids::{AssignmentId, ClassId, ExerciseDraftId, ExerciseId, ReportId};
+use crate::store::ids::{AssignmentId, ClassId, ExerciseDraftId, ExerciseId, PersonId, ReportId};
 use crate::store::people::{Person, Role};
 use crate::store::reports::{self, Report};
 
@@ -241,7 +241,43 @@ impl FromRequestParts<App> for DraftOf {
     }
 }
 
-/// `{class}`, if the instructor or assistant belongs to it.
+/// Whether a request may go on: a form about a class that is archived may not.
+fn open_for(parts: &Parts, archived: bool, class: ClassId) -> Result<(), WebError> {
+    if !archived || parts.method == Method::GET {
+        return Ok(());
+    }
+    let page = Explained::new(
+        StatusCode::CONFLICT,
+        "The class is archived",
+        "The class is archived, so nothing in it can be changed any more. Nothing was stored.",
+        "An instructor of the class can open it again on its page for the end of term.",
+    );
+    Err(page.to(format!("/classes/{class}"), "To the class").into())
+}
+
+/// `{class}`, archived or not, if the instructor or assistant belongs to it: for what is done at the end of term.
+#[derive(Debug)]
+pub struct AnyClassOf {
+    /// Who asks.
+    pub person: Person,
+    /// The class.
+    pub class: Class,
+}
+
+impl FromRequestParts<App> for AnyClassOf {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let person = person_of(parts, Access::Staff)?;
+        let id = ClassId(in_path(parts, app, "class").await?);
+        let class = classes::of(&app.service.store, id, person.id)
+            .await?
+            .ok_or(WebError::NotFound)?;
+        Ok(Self { person, class })
+    }
+}
+
+/// `{class}`, if the instructor or assistant belongs to it; for a form only while it is not archived.
 #[derive(Debug)]
 pub struct ClassOf {
     /// Who asks.
@@ -254,12 +290,33 @@ impl FromRequestParts<App> for ClassOf {
     type Rejection = WebError;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
-        let person = person_of(parts, Access::Staff)?;
-        let id = ClassId(in_path(parts, app, "class").await?);
-        let class = classes::of(&app.service.store, id, person.id)
-            .await?
-            .ok_or(WebError::NotFound)?;
+        let AnyClassOf { person, class } = AnyClassOf::from_request_parts(parts, app).await?;
+        open_for(parts, class.archived_at.is_some(), class.id)?;
         Ok(Self { person, class })
+    }
+}
+
+/// `{class}` with `{person}`, who belongs or belonged to it, if the instructor or assistant belongs to the class.
+#[derive(Debug)]
+pub struct PersonOf {
+    /// Who asks.
+    pub person: Person,
+    /// The class.
+    pub class: Class,
+    /// Who it is about.
+    pub member: Member,
+}
+
+impl FromRequestParts<App> for PersonOf {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let ClassOf { person, class } = ClassOf::from_request_parts(parts, app).await?;
+        let id = PersonId(in_path(parts, app, "person").await?);
+        let now = app.service.clock.now();
+        let members = classes::members(&app.service.store, class.id, now).await?;
+        let member = members.into_iter().find(|m| m.person == id).ok_or(WebError::NotFound)?;
+        Ok(Self { person, class, member })
     }
 }
 
@@ -418,7 +475,7 @@ mod tests {
     #[test]
     fn only_instructors_see_the_truth_and_change_a_class() {
         let person = |role| Person {
-            id: crate::store::ids::PersonId(1),
+            id: PersonId(1),
             role,
             name: "Somebody".to_owned(),
             sign_in: "somebody".to_owned(),

@@ -41,3 +41,5 @@ pub mod static_files;
 pub mod times;
 /// Forms with files, bounded.
 pub mod upload;
+/// What is wrong with the fields of a form.
+pub mod wrongs;

@@ -12,7 +12,7 @@ use super::errors::WebError;
 use super::guards::{Access, admit};
 use super::pages::{
     assign, assignment, authoring, class, classes, exercise, exercises, gradebook, gradebook_rules, graded_report,
-    import, my, report_review, review_queue, sheets, sign_in, start, student,
+    import, my, new_class, pairs, people, report_review, review_queue, roster, seat, sheets, sign_in, start, student,
 };
 use super::{layers, metrics, static_files, upload};
 
@@ -78,7 +78,20 @@ fn first_pages() -> Vec<Route> {
         form("/sign-in", Anyone, sign_in::submit),
         form("/sign-out", Anyone, sign_in::leave),
         page("/classes", Staff, classes::page),
+        page("/seat", Anyone, seat::page),
+        form("/seat", Anyone, seat::submit),
+        page("/classes/new", Instructor, new_class::page),
+        form("/classes/new", Instructor, new_class::submit),
         page("/classes/{class}", Staff, class::page),
+        page("/classes/{class}/roster", Instructor, roster::page),
+        files("/classes/{class}/roster", Instructor, roster::submit),
+        page("/classes/{class}/people", Staff, people::page),
+        form("/classes/{class}/people", Instructor, people::add),
+        page("/classes/{class}/people/{person}", Staff, people::person),
+        form("/classes/{class}/people/{person}", Instructor, people::change),
+        form("/classes/{class}/slips", Instructor, people::slips),
+        page("/classes/{class}/pairs", Instructor, pairs::page),
+        form("/classes/{class}/pairs", Instructor, pairs::submit),
         page("/classes/{class}/gradebook", Staff, gradebook::page),
         page("/classes/{class}/gradebook.csv", Staff, gradebook::export),
         page("/classes/{class}/gradebook/rules", Instructor, gradebook_rules::page),

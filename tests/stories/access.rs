@@ -29,7 +29,7 @@ async fn status(browser: &Browser, method: &str, path: &str) -> (u16, String) {
     (answer.status.as_u16(), answer.path)
 }
 
-const OURS: [(&str, &str); 7] = [
+const OURS: [(&str, &str); 8] = [
     ("class", "1"),
     ("assignment", "1"),
     ("report", "1"),
@@ -37,6 +37,7 @@ const OURS: [(&str, &str); 7] = [
     ("plate", "1"),
     ("draft", "1"),
     ("student", "2"),
+    ("person", "2"),
 ];
 
 #[tokio::test(flavor = "multi_thread")]

@@ -15,6 +15,7 @@ mod odd_requests;
 mod program;
 mod report;
 mod review;
+mod roster;
 mod schemas;
 mod sessions;
 pub(crate) mod site;

@@ -198,6 +198,9 @@ fn kind(body: &[Record<'_>], at: usize) -> Holds {
         } else {
             Holds::Pair
         }
+    } else if cells.iter().filter(|c| has_digit(c)).count() * 2 > cells.len() {
+        // Mostly figures below a heading that is not known: no names, in any case.
+        Holds::Nothing
     } else if different * 2 <= cells.len() && all(|c| c.chars().count() <= 12) {
         Holds::Pair
     } else {

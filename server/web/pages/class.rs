@@ -4,13 +4,13 @@ use askama::Template;
 use axum::extract::State;
 
 use crate::store::assignments::{self, AssignmentLine};
-use crate::store::classes::{self, Class as Stored, RosterLine};
+use crate::store::classes::{self, Class as Stored};
 use crate::store::pairs::{self, PairLine};
 use crate::store::people::Role;
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
-use crate::web::guards::ClassOf;
+use crate::web::guards::{ClassOf, may_change_class};
 use crate::web::render::Page;
 use crate::web::times;
 
@@ -22,7 +22,7 @@ pub(in crate::web) struct Class {
     may_change: bool,
     assignments: Vec<Line>,
     pairs: Vec<PairLine>,
-    roster: Vec<RosterLine>,
+    students: usize,
     cells: Vec<(&'static str, String)>,
 }
 
@@ -67,11 +67,11 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ClassOf) -> Result<
     ];
     Ok(Page(Class {
         frame: Frame::of(&person, "/classes"),
-        may_change: person.role == Role::Instructor,
+        may_change: may_change_class(&person) && class.archived_at.is_none(),
         class,
         assignments,
         pairs,
-        roster,
+        students,
         cells,
     }))
 }

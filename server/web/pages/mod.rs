@@ -24,10 +24,20 @@ pub mod graded_report;
 pub mod import;
 /// A student's first page.
 pub mod my;
+/// Making a class.
+pub mod new_class;
+/// Pairs of a class.
+pub mod pairs;
+/// People of a class, and their slips.
+pub mod people;
 /// What stands beside a graded report for whoever reviews it.
 pub mod report_review;
 /// Reports of a class that need a person.
 pub mod review_queue;
+/// Taking a roster.
+pub mod roster;
+/// Taking a seat with a slip.
+pub mod seat;
 /// Sheets to print: for the lab, for the shop, labels.
 pub mod sheets;
 /// Sign in, sign out.

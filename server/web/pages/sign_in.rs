@@ -156,7 +156,7 @@ fn again(typed: &Typed, status: StatusCode, wrong: String) -> Response {
     .into_response()
 }
 
-fn cookie(app: &App, value: String) -> Cookie<'static> {
+pub(super) fn cookie(app: &App, value: String) -> Cookie<'static> {
     let tls = app.settings.behind_tls;
     Cookie::build((guards::cookie_name(tls), value))
         .path("/")

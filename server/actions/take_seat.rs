@@ -1,0 +1,295 @@
+//! Printed slips, and the taking of a seat with one.
+//!
+//! A code has fifteen letters and digits in three groups, 75 random bits; the database has its SHA-256 only, so a sheet
+//! of slips is shown once and never again. The first group is the slip's number, by which tries are counted: ten wrong
+//! codes with one number lock that number for a while. The answer to a code that is wrong, used or too old is one and
+//! the same, and names nobody.
+
+use std::time::Duration;
+
+use rand::TryRng;
+use rand::rngs::SysRng;
+use sha2::{Digest, Sha256};
+use thiserror::Error;
+
+use super::Service;
+use super::secrets::{LONGEST, PASSPHRASE_LEAST, PIN_LEAST, SecretError};
+use super::sign_in::{self, SignInError, Token};
+use crate::store::ids::{ClassId, PersonId};
+use crate::store::people::{self, Person, Role};
+use crate::store::when::When;
+use crate::store::{StoreError, audit, classes, slips};
+
+/// Letters and digits that nobody takes for another (Crockford's base 32: no I, L, O, U).
+const ALPHABET: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
+
+const GROUP: usize = 5;
+const LENGTH: usize = 3 * GROUP;
+
+/// A slip to be printed.
+#[derive(Debug, Clone)]
+pub struct Slip {
+    /// Whose it is.
+    pub name: String,
+    /// What the person will type to sign in.
+    pub sign_in: String,
+    /// The code in three groups.
+    pub code: String,
+    /// Until when it is good.
+    pub until: When,
+}
+
+/// Why slips were not made.
+#[derive(Debug, Error)]
+pub enum SlipError {
+    /// Not of this class.
+    #[error("somebody among them is not in this class")]
+    NotHere,
+    /// No randomness from the system.
+    #[error("the system gave no random numbers: {0}")]
+    Random(#[from] rand::rngs::SysError),
+    /// The database failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// Why a seat was not taken.
+#[derive(Debug, Error)]
+pub enum SeatError {
+    /// Not known, used, or too old: which of them is not told.
+    #[error("this slip is not good")]
+    NotGood,
+    /// The PIN has not its form.
+    #[error("{0}")]
+    Pin(&'static str),
+    /// The rest is as for signing in.
+    #[error(transparent)]
+    SignIn(#[from] SignInError),
+}
+
+impl From<StoreError> for SeatError {
+    fn from(error: StoreError) -> Self {
+        Self::SignIn(error.into())
+    }
+}
+
+impl From<SecretError> for SeatError {
+    fn from(error: SecretError) -> Self {
+        Self::SignIn(error.into())
+    }
+}
+
+/// A code as typed, in the form in which it is hashed; none where it cannot be one. O is read as 0, I and L as 1.
+fn canonical(typed: &str) -> Option<String> {
+    let mut code = String::with_capacity(LENGTH);
+    for c in typed.chars().filter(|c| c.is_alphanumeric()) {
+        let c = match c.to_ascii_uppercase() {
+            'O' => '0',
+            'I' | 'L' => '1',
+            c => c,
+        };
+        if !c.is_ascii() || !ALPHABET.contains(&u8::try_from(c).ok()?) {
+            return None;
+        }
+        code.push(c);
+    }
+    (code.len() == LENGTH).then_some(code)
+}
+
+fn hash(code: &str) -> slips::CodeHash {
+    Sha256::digest(code.as_bytes()).into()
+}
+
+fn draw() -> Result<String, rand::rngs::SysError> {
+    let mut bytes = [0_u8; LENGTH];
+    SysRng.try_fill_bytes(&mut bytes)?;
+    // 256 is a multiple of 32, so every letter is as likely as every other.
+    Ok(bytes
+        .iter()
+        .map(|b| char::from(ALPHABET[usize::from(b % 32)]))
+        .collect())
+}
+
+/// Makes new slips for these people of a class; older ones of theirs that nobody used are good no more. A person who
+/// has a seat keeps it until [`free_seat`].
+///
+/// # Errors
+/// When somebody is not in the class, or the database cannot be written.
+pub async fn make_slips(
+    service: &Service,
+    class: ClassId,
+    people: &[PersonId],
+    lasting: Duration,
+    by: PersonId,
+) -> Result<Vec<Slip>, SlipError> {
+    let now = service.clock.now();
+    let until = sign_in::later(now, lasting);
+    let members = classes::members(&service.store, class, now).await?;
+    let mut made = Vec::with_capacity(people.len());
+    let mut tx = service.store.change().await?;
+    for person in people {
+        let member = members
+            .iter()
+            .find(|m| m.person == *person && m.left_at.is_none())
+            .ok_or(SlipError::NotHere)?;
+        let code = draw()?;
+        slips::add(&mut tx, *person, &hash(&code), now, by, until).await?;
+        made.push(Slip {
+            name: member.name.clone(),
+            sign_in: member.sign_in.clone(),
+            code: grouped(&code),
+            until,
+        });
+    }
+    let entry = audit::Entry {
+        at: now,
+        person: Some(by),
+        what: "make-slips",
+        about: ("class", class.0),
+        detail: serde_json::json!({ "slips": made.len() }),
+    };
+    audit::write(&mut tx, &entry).await?;
+    tx.commit().await?;
+    Ok(made)
+}
+
+fn grouped(code: &str) -> String {
+    let groups: Vec<&str> = (0..3).filter_map(|g| code.get(g * GROUP..(g + 1) * GROUP)).collect();
+    groups.join("-")
+}
+
+/// Frees the seat of a person: PIN or passphrase are good no more, all sessions end, and the lock after wrong tries is
+/// gone. A new slip gives the seat back.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn free_seat(service: &Service, class: ClassId, person: &Person, by: PersonId) -> Result<(), StoreError> {
+    let now = service.clock.now();
+    let mut tx = service.store.change().await?;
+    people::free_seat(&mut tx, person.id).await?;
+    slips::cancel(&mut tx, person.id).await?;
+    sign_in::unlock(&mut tx, &person.sign_in).await?;
+    let entry = audit::Entry {
+        at: now,
+        person: Some(by),
+        what: "free-seat",
+        about: ("class", class.0),
+        detail: serde_json::json!({ "person": person.id }),
+    };
+    audit::write(&mut tx, &entry).await?;
+    tx.commit().await
+}
+
+/// Whose seat a code is for.
+///
+/// # Errors
+/// [`SeatError::NotGood`] where it is no good code; locked after many tries with one number.
+pub async fn whose(service: &Service, typed: &str) -> Result<Person, SeatError> {
+    let code = canonical(typed).ok_or(SeatError::NotGood)?;
+    let number = code.get(..GROUP).unwrap_or_default();
+    let now = service.clock.now();
+    if let Some(person) = slips::whose(&service.store, &hash(&code), now).await? {
+        sign_in::check_lock(service, &slip_name(number), now).await?;
+        return Ok(person);
+    }
+    sign_in::count_try(service, &slip_name(number), now).await?;
+    Err(SeatError::NotGood)
+}
+
+/// The name under which tries with a slip are counted; no person's sign-in name has a blank.
+fn slip_name(number: &str) -> String {
+    format!("slip {number}")
+}
+
+/// What is wrong with a PIN or passphrase that somebody chose; none where nothing is.
+#[must_use]
+pub fn wrong_secret(role: Role, secret: &str) -> Option<&'static str> {
+    let length = secret.chars().count();
+    if length > LONGEST {
+        return Some("It is longer than 1024 characters. Choose a shorter one.");
+    }
+    if role != Role::Student {
+        return (length < PASSPHRASE_LEAST).then_some("Choose a passphrase of 12 characters and more.");
+    }
+    let digits: Vec<u8> = secret.bytes().collect();
+    if length < PIN_LEAST || !digits.iter().all(u8::is_ascii_digit) {
+        return Some("Choose a PIN of 6 digits and more, digits only.");
+    }
+    let steps: Vec<i16> = digits.windows(2).map(|w| i16::from(w[1]) - i16::from(w[0])).collect();
+    let easy = [0, 1, -1].iter().any(|step| steps.iter().all(|s| s == step));
+    easy.then_some("A PIN of one digit only, or of digits in a row, is the first that anybody tries. Choose another.")
+}
+
+/// Takes the seat: the slip is used up, the PIN or passphrase is the person's own, and the person is signed in.
+///
+/// # Errors
+/// As for [`whose`]; [`SeatError::Pin`] where the secret has not its form.
+pub async fn take_seat(
+    service: &Service,
+    typed: &str,
+    secret: &str,
+    had: Option<&Token>,
+) -> Result<(Token, Person), SeatError> {
+    let person = whose(service, typed).await?;
+    if let Some(wrong) = wrong_secret(person.role, secret) {
+        return Err(SeatError::Pin(wrong));
+    }
+    let code = canonical(typed).ok_or(SeatError::NotGood)?;
+    let secret = service.secrets.hash(secret).await?;
+    let now = service.clock.now();
+    let mut tx = service.store.change().await?;
+    if !slips::use_up(&mut tx, &hash(&code), now).await? {
+        return Err(SeatError::NotGood);
+    }
+    people::free_seat(&mut tx, person.id).await?;
+    people::set_secret(&mut tx, person.id, &secret).await?;
+    sign_in::unlock(&mut tx, &person.sign_in).await?;
+    let entry = audit::Entry {
+        at: now,
+        person: Some(person.id),
+        what: "take-seat",
+        about: ("person", person.id.0),
+        detail: serde_json::json!({}),
+    };
+    audit::write(&mut tx, &entry).await?;
+    let token = sign_in::begin(service, &mut tx, &person, had, now).await?;
+    tx.commit().await?;
+    Ok((token, person))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn codes_as_people_type_them() {
+        let code = "0AB1CDEFGHJKMNP";
+        for typed in ["0AB1C-DEFGH-JKMNP", "oabic defgh jkmnp", " OABLC–DEFGH–JKMNP\n"] {
+            assert_eq!(canonical(typed).as_deref(), Some(code), "{typed}");
+        }
+        for typed in [
+            "",
+            "0AB1C-DEFGH-JKMN",
+            "0AB1C-DEFGH-JKMNPQ",
+            "UAB1C-DEFGH-JKMNP",
+            "ÄAB1C-DEFGH-JKMNP",
+        ] {
+            assert_eq!(canonical(typed), None, "{typed}");
+        }
+        let drawn = draw().unwrap();
+        assert_eq!(canonical(&grouped(&drawn)), Some(drawn.clone()));
+        assert_ne!(drawn, draw().unwrap());
+    }
+
+    #[test]
+    fn secrets_that_are_chosen() {
+        let wrong = |role, secret: &str| wrong_secret(role, secret).is_some();
+        for pin in ["12345", "abcdef", "111111", "123456", "987654", "12 345", "١٢٣٤٥٦"] {
+            assert!(wrong(Role::Student, pin), "{pin}");
+        }
+        for pin in ["271828", "1223334444", "135791"] {
+            assert!(!wrong(Role::Student, pin), "{pin}");
+        }
+        assert!(wrong(Role::Assistant, "short one") && !wrong(Role::Assistant, "granite and a level"));
+    }
+}
