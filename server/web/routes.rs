@@ -61,7 +61,7 @@ fn files<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, han
     }
 }
 
-/// The table.
+/// The table: one list for each part of the house.
 #[must_use]
 pub fn table() -> Vec<Route> {
     let mut table = first_pages();
@@ -72,12 +72,15 @@ pub fn table() -> Vec<Route> {
 /// Signing in, classes and their reports.
 fn first_pages() -> Vec<Route> {
     use Access::{Anyone, Instructor, SignedIn, Staff};
+    let mut all = of_the_house();
+    all.extend(of_the_class());
+    all
+}
+
+/// A class from its roster to its end of term.
+fn of_the_class() -> Vec<Route> {
+    use Access::{Anyone, Instructor, Staff};
     vec![
-        page("/", SignedIn, start::page),
-        page("/sign-in", Anyone, sign_in::page),
-        form("/sign-in", Anyone, sign_in::submit),
-        form("/sign-out", Anyone, sign_in::leave),
-        page("/classes", Staff, classes::page),
         page("/seat", Anyone, seat::page),
         form("/seat", Anyone, seat::submit),
         page("/classes/new", Instructor, new_class::page),
@@ -92,6 +95,18 @@ fn first_pages() -> Vec<Route> {
         form("/classes/{class}/slips", Instructor, people::slips),
         page("/classes/{class}/pairs", Instructor, pairs::page),
         form("/classes/{class}/pairs", Instructor, pairs::submit),
+    ]
+}
+
+/// Signing in, exercises, assignments, reports.
+fn of_the_house() -> Vec<Route> {
+    use Access::{Anyone, Instructor, SignedIn, Staff, Student};
+    vec![
+        page("/", SignedIn, start::page),
+        page("/sign-in", Anyone, sign_in::page),
+        form("/sign-in", Anyone, sign_in::submit),
+        form("/sign-out", Anyone, sign_in::leave),
+        page("/classes", Staff, classes::page),
         page("/classes/{class}/gradebook", Staff, gradebook::page),
         page("/classes/{class}/gradebook.csv", Staff, gradebook::export),
         page("/classes/{class}/gradebook/rules", Instructor, gradebook_rules::page),
