@@ -21,7 +21,7 @@ fn code(sheet: &Answer, name: &str) -> String {
         .body
         .split("<li class=\"slip\">")
         .find(|s| s.contains(&format!("<bdi>{name}</bdi>")));
-    let slip = slip.unwrap_or_else(|| panic!("no slip for {name}:\n{}", sheet.body));
+    let slip = slip.unwrap();
     let code = slip.split("class=\"code num\" translate=\"no\">").nth(1).unwrap();
     code.split('<').next().unwrap().to_owned()
 }
@@ -81,7 +81,14 @@ async fn a_class_is_made_and_its_roster_taken() {
         .await
         .is(200)
         .has("<bdi>Otto</bdi>");
+}
 
+#[tokio::test(flavor = "multi_thread")]
+async fn a_file_is_shown_before_anybody_is_taken() {
+    let site = Site::open().await;
+    let instructor = site.instructor().await;
+    let made = [("name", "Wednesday"), ("term", ""), ("time_zone", "Europe/Dublin")];
+    let roster = instructor.send("/classes/new", &made).await.path;
     // A file in UTF-16 with semicolons: shown, and nobody taken before that.
     let text = "Matrikel;Nachname;Vorname\r\n77-1;Żółć;Łucja\r\n77-2;Okafor;Ada\r\n;Okafor;Ada\r\n77-1;Zwei;Eins\r\n";
     let bytes: Vec<u8> = [0xff, 0xfe]
@@ -232,34 +239,31 @@ async fn a_seat_is_taken_once_with_a_slip() {
         .is(422)
         .has_not("Nour");
     site.sign_in("n-1", "271828").await;
+}
 
-    // The PIN is forgotten: the seat is freed, every device is signed out, a new slip gives it back.
-    let page = instructor.get(&people).await;
-    let link = page
-        .body
-        .split("href=\"")
-        .find(|l| l.contains("/people/") && l.contains("Nour Haddad"))
-        .unwrap();
-    let one = link.split('"').next().unwrap().to_owned();
+#[tokio::test(flavor = "multi_thread")]
+async fn a_forgotten_pin_is_mended_with_a_new_slip() {
+    let site = Site::open().await;
+    let instructor = site.instructor().await;
+    let student = site.pair("A").await;
+    let one = format!("/classes/{}/people/2", site.class);
     instructor
         .send(&one, &[("do", "free-seat")])
         .await
         .is(200)
         .has("no slip yet");
-    stranger.get("/my").await.has("Sign in");
-    let id = one.rsplit('/').next().unwrap();
+    student.get("/my").await.has("Sign in");
     let sheet = instructor
         .send(
             &format!("/classes/{}/slips", site.class),
-            &[("person", id), ("days", "2")],
+            &[("person", "2"), ("days", "2")],
         )
         .await;
-    let new = super::roster::code(&sheet, "Nour Haddad");
+    let new = code(&sheet, "anna");
     // Too old after its two days.
     site.service.clock.put_forward(3 * DAY);
-    stranger.send("/seat", &[("code", &new)]).await.is(422).has_not("Nour");
+    student.send("/seat", &[("code", &new)]).await.is(422).has_not("anna");
 }
-
 #[tokio::test(flavor = "multi_thread")]
 async fn tries_with_one_slip_are_counted() {
     let site = Site::open().await;
@@ -373,16 +377,17 @@ async fn pairs_by_hand_at_random_and_in_rotation() {
         .await
         .is(200)
         .has("Not two");
-    // Over three rounds everybody has worked with everybody once.
-    let mut met = std::collections::BTreeSet::new();
-    let site2 = Site::open().await;
-    let instructor = site2.instructor().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn everybody_works_with_everybody_once() {
+    let site = Site::open().await;
+    let pairs = format!("/classes/{}/pairs", site.class);
     // A and B stand already: Anna with Aron, Bela with Bora.
-    met.insert("anna aron".to_owned());
-    met.insert("bela bora".to_owned());
+    let mut met = std::collections::BTreeSet::from(["anna aron".to_owned(), "bela bora".to_owned()]);
     for _ in 0..2 {
-        site2.service.clock.put_forward(7 * DAY);
-        let instructor = site2.instructor().await;
+        site.service.clock.put_forward(7 * DAY);
+        let instructor = site.instructor().await;
         let page = instructor.send(&pairs, &[("odd", "three"), ("do", "rotate")]).await;
         page.is(200).has("in rotation");
         let now = page
@@ -405,13 +410,12 @@ async fn pairs_by_hand_at_random_and_in_rotation() {
     }
     assert_eq!(met.len(), 6, "{met:?}");
     // With one absent and at random: the seed is kept, the absent one is in no pair.
-    let page = site2
+    let page = site
         .instructor()
         .await
         .send(&pairs, &[("odd", "three"), ("absent", "2"), ("do", "random")])
         .await;
     page.is(200).has("seed ").has("3 people");
-    drop(instructor);
 }
 
 #[tokio::test(flavor = "multi_thread")]
