@@ -3,7 +3,7 @@
 //! A person is known by the school's identifier; without one by the name within the class, the first of two people of
 //! one name by the first line and the second by the second. Nobody is ever taken out by a list.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rand::TryRng;
 use rand::rngs::SysRng;
@@ -73,14 +73,11 @@ pub async fn look(service: &Service, class: ClassId, entries: &[Entry]) -> Resul
 }
 
 async fn lines(tx: &mut Tx, class: ClassId, entries: &[Entry]) -> Result<Vec<Line>, RosterError> {
-    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+    let mut named = BTreeSet::new();
     let mut lines = Vec::with_capacity(entries.len());
     for entry in entries {
-        let nth = seen.entry(entry.name.clone()).or_default();
-        let (fate, _) = fate(tx, class, entry, *nth).await?;
-        if entry.school_id.is_empty() {
-            *nth += 1;
-        }
+        let (fate, known) = fate(tx, class, entry, &named).await?;
+        named.extend(known.map(|p| p.id));
         lines.push(Line {
             entry: entry.clone(),
             fate,
@@ -89,13 +86,18 @@ async fn lines(tx: &mut Tx, class: ClassId, entries: &[Entry]) -> Result<Vec<Lin
     Ok(lines)
 }
 
-/// What becomes of one line, and who it is where that is known. `nth` counts earlier lines of this name.
-async fn fate(tx: &mut Tx, class: ClassId, entry: &Entry, nth: usize) -> Result<(Fate, Option<Person>), RosterError> {
+/// What becomes of one line, and who it is where that is known. `named` are the people of the lines before it.
+async fn fate(
+    tx: &mut Tx,
+    class: ClassId,
+    entry: &Entry,
+    named: &BTreeSet<PersonId>,
+) -> Result<(Fate, Option<Person>), RosterError> {
     let known = if entry.school_id.is_empty() {
         people::by_name_in_class(tx, class, &entry.name)
             .await?
             .into_iter()
-            .nth(nth)
+            .find(|p| !named.contains(&p.id))
     } else {
         people::by_school_id(tx, &entry.school_id).await?
     };
@@ -131,19 +133,16 @@ pub async fn take(
 ) -> Result<Vec<Line>, RosterError> {
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
-    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+    let mut named = BTreeSet::new();
     let (mut lines, mut labels) = (Vec::with_capacity(entries.len()), BTreeMap::new());
     for entry in entries {
-        let nth = seen.entry(entry.name.clone()).or_default();
-        let (fate, known) = fate(&mut tx, class, entry, *nth).await?;
-        if entry.school_id.is_empty() {
-            *nth += 1;
-        }
+        let (fate, known) = fate(&mut tx, class, entry, &named).await?;
         let person = match (&fate, known) {
             (Fate::Refused(_), _) => None,
             (_, Some(known)) => Some(known.id),
             (_, None) => Some(add(&mut tx, entry, Role::Student, now).await?),
         };
+        named.extend(person);
         if let Some(person) = person {
             enter(&mut tx, class, person, entry, now).await?;
             if !entry.pair.is_empty() {
@@ -249,7 +248,7 @@ pub async fn add_one(
     let (fate, known) = if entry.school_id.is_empty() {
         (Fate::New, None)
     } else {
-        fate(&mut tx, class, &entry, 0).await?
+        fate(&mut tx, class, &entry, &BTreeSet::new()).await?
     };
     let person = match (&fate, known) {
         (Fate::Refused(why), _) => return Err(RosterError::Line(why.clone())),
