@@ -31,6 +31,8 @@ pub mod pictures;
 pub mod render;
 /// All routes in one table.
 pub mod routes;
+/// Those of a class.
+mod routes_of_class;
 /// Starts and stops.
 pub mod serve;
 /// The lines of a print as every sheet shows them.

@@ -11,8 +11,8 @@ use super::app::App;
 use super::errors::WebError;
 use super::guards::{Access, admit};
 use super::pages::{
-    assign, assignment, authoring, class, classes, exercise, exercises, gradebook, gradebook_rules, graded_report,
-    import, my, new_class, pairs, people, report_review, review_queue, roster, seat, sheets, sign_in, start, student,
+    assign, assignment, authoring, classes, exercise, exercises, gradebook, gradebook_rules, graded_report, import, my,
+    report_review, review_queue, sheets, sign_in, start, student,
 };
 use super::{layers, metrics, static_files, upload};
 
@@ -32,7 +32,7 @@ pub struct Route {
 }
 
 /// A page to look at.
-fn page<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
+pub(super) fn page<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
     Route {
         path,
         method: Method::GET,
@@ -43,7 +43,7 @@ fn page<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, hand
 }
 
 /// A form to send.
-fn form<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
+pub(super) fn form<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
     Route {
         path,
         method: Method::POST,
@@ -54,17 +54,18 @@ fn form<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, hand
 }
 
 /// A form with files ([`upload::Upload`]).
-fn files<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
+pub(super) fn files<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
     Route {
         most_bytes: upload::REQUEST_BYTES,
         ..form(path, access, handler)
     }
 }
 
-/// The table: one list for each part of the house.
+/// The table.
 #[must_use]
 pub fn table() -> Vec<Route> {
     let mut table = first_pages();
+    table.extend(super::routes_of_class::list());
     table.extend(exercises_and_own());
     table
 }
@@ -72,35 +73,6 @@ pub fn table() -> Vec<Route> {
 /// Signing in, classes and their reports.
 fn first_pages() -> Vec<Route> {
     use Access::{Anyone, Instructor, SignedIn, Staff};
-    let mut all = of_the_house();
-    all.extend(of_the_class());
-    all
-}
-
-/// A class from its roster to its end of term.
-fn of_the_class() -> Vec<Route> {
-    use Access::{Anyone, Instructor, Staff};
-    vec![
-        page("/seat", Anyone, seat::page),
-        form("/seat", Anyone, seat::submit),
-        page("/classes/new", Instructor, new_class::page),
-        form("/classes/new", Instructor, new_class::submit),
-        page("/classes/{class}", Staff, class::page),
-        page("/classes/{class}/roster", Instructor, roster::page),
-        files("/classes/{class}/roster", Instructor, roster::submit),
-        page("/classes/{class}/people", Staff, people::page),
-        form("/classes/{class}/people", Instructor, people::add),
-        page("/classes/{class}/people/{person}", Staff, people::person),
-        form("/classes/{class}/people/{person}", Instructor, people::change),
-        form("/classes/{class}/slips", Instructor, people::slips),
-        page("/classes/{class}/pairs", Instructor, pairs::page),
-        form("/classes/{class}/pairs", Instructor, pairs::submit),
-    ]
-}
-
-/// Signing in, exercises, assignments, reports.
-fn of_the_house() -> Vec<Route> {
-    use Access::{Anyone, Instructor, SignedIn, Staff, Student};
     vec![
         page("/", SignedIn, start::page),
         page("/sign-in", Anyone, sign_in::page),

@@ -1,0 +1,25 @@
+//! The pages of a class from its roster to its end of term, for the table of all pages.
+
+use super::guards::Access::{Anyone, Instructor, Staff};
+use super::pages::{class, new_class, pairs, people, roster, seat};
+use super::routes::{Route, files, form, page};
+
+/// Their lines.
+pub(super) fn list() -> Vec<Route> {
+    vec![
+        page("/seat", Anyone, seat::page),
+        form("/seat", Anyone, seat::submit),
+        page("/classes/new", Instructor, new_class::page),
+        form("/classes/new", Instructor, new_class::submit),
+        page("/classes/{class}", Staff, class::page),
+        page("/classes/{class}/roster", Instructor, roster::page),
+        files("/classes/{class}/roster", Instructor, roster::submit),
+        page("/classes/{class}/people", Staff, people::page),
+        form("/classes/{class}/people", Instructor, people::add),
+        page("/classes/{class}/people/{person}", Staff, people::person),
+        form("/classes/{class}/people/{person}", Instructor, people::change),
+        form("/classes/{class}/slips", Instructor, people::slips),
+        page("/classes/{class}/pairs", Instructor, pairs::page),
+        form("/classes/{class}/pairs", Instructor, pairs::submit),
+    ]
+}
