@@ -6,6 +6,7 @@ mod authoring;
 mod drawings;
 mod driver;
 mod keyboard;
+mod made_up;
 mod no_script;
 mod pages;
 mod widths;

@@ -324,8 +324,8 @@ impl Block {
         let middle = match side {
             Side::Left => [text.max[0], text.middle()[1]],
             Side::Right => [text.min[0], text.middle()[1]],
-            Side::Top => [text.min[0] + 1.3, text.max[1] - 1.0],
-            Side::Bottom => [text.min[0] + 1.3, text.min[1] + 1.0],
+            Side::Top => [text.min[0] + 1.3, text.max[1] - 0.2],
+            Side::Bottom => [text.min[0] + 1.3, text.min[1] + 0.2],
         };
         vec![Area::around(middle, 2.0, 2.0)]
     }

@@ -440,7 +440,9 @@ fn marks(path: &[Stretch], plan: &Plan, sheet: &Sheet, lines: &[Vec<Point>], low
             count(lines.iter().filter(met).count()) + if own.max[1] > lowest { 100.0 } else { 0.0 }
         };
         // Below the arrow, or above the line where there is no room.
-        let offsets = (0..40_u32).map(|i| 8.5 + 0.5 * f64::from(i)).chain([-4.2, -5.2, -6.2]);
+        let offsets = (0..40_u32)
+            .map(|i| 8.5 + 0.5 * f64::from(i))
+            .chain((0..30_u32).map(|i| -4.2 - 0.5 * f64::from(i)));
         let dy = offsets.min_by(|a, b| crowd(*a).total_cmp(&crowd(*b))).unwrap_or(8.5);
         Mark {
             tip,

@@ -105,7 +105,7 @@ impl DrawingOptions {
     #[must_use]
     pub const fn letter_across() -> Self {
         Self {
-            room_mm: [255.5, 174.0],
+            room_mm: [258.0, 174.0],
             ..Self::a4_across()
         }
     }

@@ -221,7 +221,7 @@ impl AxisMark {
     }
 
     fn letter_at(&self) -> Point {
-        shifted(self.tip(), [self.way[0] * 2.4, self.way[1] * 2.4])
+        shifted(self.tip(), [self.way[0] * 3.0, self.way[1] * 3.0])
     }
 
     /// The box of its letter.
