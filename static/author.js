@@ -11,19 +11,25 @@ if (form) follow(form);
 function follow(form) {
   let waiting = 0;
   let sending = Promise.resolve();
-  let dirty = false;
+  // Fields that were typed in and not yet sent, by id.
+  const typing = new Map();
   const said = () => document.getElementById("kept-now");
 
   const send = async (button) => {
     const typed = new FormData(form);
     typed.set("do", button?.value ?? "draw");
-    dirty = false;
+    const sent = new Map(typing);
+    typing.clear();
+    // An order changes which fields there are: nothing is typed into those that go away.
     const focused = document.activeElement?.id;
+    if (button) form.inert = true;
     let answer;
     try {
       answer = await fetch(form.getAttribute("action"), { method: "POST", body: new URLSearchParams(typed) });
     } catch {
-      dirty = true;
+      for (const [id, value] of sent) if (!typing.has(id)) typing.set(id, value);
+      form.inert = false;
+      document.getElementById(focused)?.focus();
       said().textContent = "Not kept yet: the server does not answer. What is typed is still on this page; it is tried again at the next change.";
       return;
     }
@@ -35,12 +41,13 @@ function follow(form) {
       return;
     }
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    form.inert = false;
     said().textContent = "";
-    put(page, focused, here, button);
+    put(page, here, button);
     later_insight();
   };
 
-  const put = (page, focused, here, button) => {
+  const put = (page, here, button) => {
     const next = page.querySelector("form[data-author]");
     if (!next) return;
     if (next.dataset.author === form.dataset.author && !button) {
@@ -49,18 +56,32 @@ function follow(form) {
     }
     const open = new Set([...form.querySelectorAll("details[open]")].map((d) => d.id));
     const scroll = window.scrollY;
+    const at_work = document.activeElement?.id;
+    const caret = document.activeElement?.selectionStart;
     form.replaceChildren(...next.childNodes);
     form.dataset.author = next.dataset.author;
     for (const details of form.querySelectorAll("details")) if (open.has(details.id)) details.open = true;
     const at = here.searchParams.get("at");
-    const wanted = button ? (at && firstField(at)) : document.getElementById(focused);
+    // What was typed while the answer was on its way stays, and goes with the next one.
+    for (const [id, value] of typing) {
+      const field = document.getElementById(id);
+      if (field) field.value = value;
+    }
+    const wanted = button && at ? firstField(at) : null;
     if (wanted) {
       wanted.closest("details")?.setAttribute("open", "");
-      wanted.focus({ preventScroll: !button });
+      wanted.focus();
       wanted.select?.();
-      if (button) wanted.closest(".part, section")?.scrollIntoView({ block: "nearest" });
+      wanted.closest(".part, section")?.scrollIntoView({ block: "nearest" });
+    } else if (button) {
+      // Something was taken out: go on at what it belonged to, or where more is added.
+      const place = (at && document.getElementById(at)) || form.querySelector("#add button");
+      if (place && !place.matches("button")) place.tabIndex = -1;
+      place?.focus();
     } else {
-      document.getElementById(focused)?.focus({ preventScroll: true });
+      const field = document.getElementById(at_work);
+      field?.focus({ preventScroll: true });
+      if (typeof caret === "number" && field?.setSelectionRange) field.setSelectionRange(caret, caret);
     }
     if (!button) window.scrollTo({ top: scroll });
   };
@@ -112,7 +133,9 @@ function follow(form) {
     clearTimeout(waiting);
     waiting = setTimeout(() => { sending = sending.then(() => send()); }, PAUSE);
   };
-  form.addEventListener("input", () => { dirty = true; });
+  form.addEventListener("input", (event) => {
+    if (event.target.id) typing.set(event.target.id, event.target.value);
+  });
   form.addEventListener("change", later);
   form.addEventListener("submit", (event) => {
     const button = event.submitter;
@@ -121,8 +144,12 @@ function follow(form) {
     event.preventDefault();
     sending = sending.then(() => send(button?.value === "draw" ? undefined : button));
   });
+  // A screen that is locked, or a tab that is left: what stands in the field goes now.
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "hidden" && typing.size > 0) sending = sending.then(() => send());
+  });
   window.addEventListener("pageshow", () => { leaving = false; });
   window.addEventListener("beforeunload", (event) => {
-    if (dirty && !leaving) event.preventDefault();
+    if (typing.size > 0 && !leaving) event.preventDefault();
   });
 }

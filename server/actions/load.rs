@@ -85,12 +85,18 @@ pub async fn exercise(service: &Service, revision: ExerciseRevisionId) -> Result
 /// When it is not there or cannot be read.
 pub async fn plate(service: &Service, exercise: &Exercise, revision: PlateRevisionId) -> Result<Arc<Plate>, LoadError> {
     if let Some(known) = look(&service.known.plates, &revision) {
-        return Ok(known);
+        // It may have been read for another revision of the print.
+        return Ok(file::fitted(&known, exercise).map_or(known, Arc::new));
     }
     let truth = plates::truth(&service.store, revision)
         .await?
         .ok_or(LoadError::Missing("a plate"))?;
-    let plate = plate_from(exercise, &truth)?;
+    let (whole, problems) = file::read_plates("plates.toml", &truth, exercise);
+    let Some(plate) = whole.and_then(|p| p.plates.into_iter().next()) else {
+        // What this print does not have is left out, and not kept: another revision has it.
+        let fitted = file::read_plate_fitted(&truth, exercise);
+        return fitted.map(Arc::new).ok_or_else(|| unreadable("a plate", &problems));
+    };
     Ok(keep(&service.known.plates, revision, plate))
 }
 
@@ -117,15 +123,13 @@ pub async fn siblings(
     Ok(all)
 }
 
-/// The one plate of a stored truth.
+/// The one plate of a stored truth, as far as this revision of the print has what it speaks of.
 ///
 /// # Errors
 /// When it cannot be read.
 pub fn plate_from(exercise: &Exercise, truth: &str) -> Result<Plate, LoadError> {
-    let (plates, problems) = file::read_plates("plates.toml", truth, exercise);
-    plates
-        .and_then(|p| p.plates.into_iter().next())
-        .ok_or_else(|| unreadable("a plate", &problems))
+    let fitted = file::read_plate_fitted(truth, exercise);
+    fitted.ok_or_else(|| unreadable("a plate", &file::read_plates("plates.toml", truth, exercise).1))
 }
 
 /// The marks rules of an assignment: the exercise's, or those that stand in their place.

@@ -127,3 +127,49 @@ async fn an_exercise_is_made_with_script_off() {
     window.on("#characteristics").await;
     assert!(window.path().await.starts_with("/exercises/"));
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_typed_while_the_page_follows_is_not_lost() {
+    let site = Site::open().await;
+    let window = Window::open(&site, Scripts::On).await;
+    window.sign_in("ferro", PASSPHRASE).await;
+    window.go("/exercises/new").await;
+    for (field, text) in [
+        ("#f-code", "TL-01"),
+        ("#f-title", "Plate"),
+        ("#f-length", "120"),
+        ("#f-width", "80"),
+        ("#f-thickness", "20"),
+    ] {
+        window.fill(field, text).await;
+    }
+    window.click("button[value='blank']").await;
+    window.click("button[value='add circle']").await;
+    window.on("#f-f0-name:focus").await;
+    // Another kind has other fields, so the form is made anew while the name is being written.
+    window.tab_to("#f-f0-kind", 1).await;
+    window.press(Key::Down).await;
+    window.press(Key::Down).await;
+    assert_eq!(window.value("#f-f0-kind").await, "slot");
+    window.press(Key::Tab).await;
+    window.click("#f-f0-name").await;
+    window.press(Key::End).await;
+    for letter in [" of", " the", " long", " name", " that", " takes", " its", " time"] {
+        window.write(letter).await;
+    }
+    window.on("#f-f0-length").await;
+    window.write(" too").await;
+    assert_eq!(
+        window.value("#f-f0-name").await,
+        "Hole 1 of the long name that takes its time too"
+    );
+    window.press(Key::Tab).await;
+    window.on("#live-mend").await;
+    let path = window.path().await;
+    tokio::time::sleep(std::time::Duration::from_secs(4)).await;
+    window.go(&path).await;
+    assert_eq!(
+        window.value("#f-f0-name").await,
+        "Hole 1 of the long name that takes its time too"
+    );
+}

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use platemark::exercise::file::read_exercise;
+use platemark::store::assignments::Feedback;
 use platemark::store::people::Role;
 use reqwest::multipart::{Form, Part};
 
@@ -311,4 +312,44 @@ async fn drafts_begin_from_another_exercise_and_from_a_file_with_errors() {
         .await
         .is(200)
         .has("Jig plate");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn plates_and_reports_go_on_when_the_next_print_asks_for_less() {
+    let site = Site::open().await;
+    let assignment = site.assign(9, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let csv = shipped("SB-11/reports/SB-11-01--careful.csv");
+    let before = pair.hand_in(assignment, &csv).await;
+    before.is(200);
+    let instructor = site.instructor().await;
+    let page = instructor
+        .send(&format!("/exercises/{}/edit", site.exercise), &[])
+        .await;
+    page.is(200)
+        .has("Blind hole in the first step")
+        .has("Plates that are registered stay");
+    let page = press(&instructor, &page, "drop f7", &[]).await;
+    page.is(200).has_not("Blind hole in the first step");
+    let page = press(&instructor, &page, "publish", &[]).await;
+    page.is(200).has("SB-11-01").has("SB-11-V1");
+    let plate = page
+        .body
+        .split('"')
+        .find(|p| p.starts_with(&format!("{}/plates/", page.path)))
+        .unwrap()
+        .to_owned();
+    instructor
+        .get(&plate)
+        .await
+        .is(200)
+        .has("Hole near the origin")
+        .has_not("Blind hole");
+    // What was assigned keeps its print, with all of its numbers.
+    let again = pair.hand_in(assignment, &csv).await;
+    again.is(200).has("17 of 17 values agree");
+    pair.get(&before.path).await.is(200).has("17 of 17 values agree");
+    // And the smaller one can be assigned.
+    site.assign(9, Feedback::Words).await;
+    pair.get("/my").await.is(200);
 }

@@ -11,6 +11,7 @@ mod bonus;
 mod characteristic;
 mod datums;
 mod feature;
+mod fitting;
 mod frame_noise;
 mod head;
 mod inside;
@@ -42,6 +43,7 @@ mod write_plates;
 
 use toml::de::DeTable;
 
+pub use fitting::{fitted, read_plate_fitted};
 pub use kind::{FileKind, kind_of};
 pub(in crate::exercise) use out::quoted;
 pub use planted::plantable;

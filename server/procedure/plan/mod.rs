@@ -144,7 +144,9 @@ pub fn plan(exercise: &Exercise, conditions: &Conditions) -> Plan {
     Plan { lines, first }
 }
 
-fn lines(exercise: &Exercise, conditions: &Conditions) -> Vec<Line> {
+/// What the plan achieves, without advice: that takes many plans.
+#[must_use]
+pub fn lines(exercise: &Exercise, conditions: &Conditions) -> Vec<Line> {
     let all = Sensitivities::of(exercise, None);
     let line = |c: &Characteristic| Line {
         no: c.no.clone(),

@@ -3,16 +3,16 @@
 use std::collections::BTreeMap;
 
 use crate::exercise::model::Exercise;
-use crate::procedure::plan::{Conditions, Line, plan};
+use crate::procedure::plan::{self, Conditions, Line};
 use crate::units::show_number;
 use crate::web::sheet;
 
 /// Lines by balloon number.
 pub(super) fn lines(exercise: &Exercise) -> BTreeMap<String, Vec<String>> {
-    let plan = plan(exercise, &Conditions::default());
+    let planned = plan::lines(exercise, &Conditions::default());
     let rows = sheet::rows(exercise);
     let mut follows = BTreeMap::new();
-    for ((row, line), c) in rows.into_iter().zip(&plan.lines).zip(&exercise.characteristics) {
+    for ((row, line), c) in rows.into_iter().zip(&planned).zip(&exercise.characteristics) {
         let mut said = Vec::new();
         let limits = if row.limits.is_empty() {
             row.tolerance.clone()
