@@ -129,14 +129,19 @@ pub async fn sign_in(
     let hash = found.as_ref().and_then(|(_, hash)| hash.as_deref());
     let secret: String = secret.chars().take(LONGEST + 1).collect();
     let fits = service.secrets.fits(&secret, hash).await?;
-    let (Some((person, _)), true) = (found, fits) else {
+    let (Some((person, _)), true) = (&found, fits) else {
+        // Row numbers, never what was typed: somebody types the PIN into the field of the name one day.
+        let person = found.as_ref().map(|(person, _)| person.id.0);
+        tracing::info!(person, "a sign-in failed");
         return Err(SignInError::DoesNotFit);
     };
+    let person = person.clone();
 
     let mut tx = service.store.change().await?;
     tries::forget(&mut tx, &name_hash).await?;
     let token = begin(service, &mut tx, &person, had, now).await?;
     tx.commit().await?;
+    tracing::info!(person = person.id.0, "signed in");
     Ok((token, person))
 }
 
@@ -184,6 +189,7 @@ pub(super) async fn count_try(service: &Service, name: &str, now: When) -> Resul
         None if counted.failed > TRIES => {
             let until = later(now, LOCK);
             tries::lock(&mut tx, name, until).await?;
+            tracing::warn!("a sign-in name is locked after too many tries");
             Some(until)
         }
         None => None,

@@ -119,7 +119,11 @@ pub(super) async fn admit(State((app, access)): State<(App, Access)>, mut reques
             }
             next.run(request).await
         }
-        Err(Denied::Other(whom)) => WebError::NotForYou(whom).into_response(),
+        Err(Denied::Other(whom)) => {
+            let person = person.as_ref().map(|p| p.id.0);
+            tracing::info!(person, path = request.uri().path(), "refused: not for this person");
+            WebError::NotForYou(whom).into_response()
+        }
         Err(Denied::Nobody) if request.method() == Method::GET => {
             let here = request.uri().path_and_query().map_or("/", |p| p.as_str());
             WebError::SignIn(here.to_owned()).into_response()

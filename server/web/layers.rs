@@ -25,7 +25,7 @@ use super::errors::{WebError, explain};
 const LONGEST: Duration = Duration::from_secs(30);
 
 /// No inline script, no inline style, nothing from elsewhere, in nobody's frame.
-const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data:; \
+const POLICY: &str = "default-src 'none'; object-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data:; \
     connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 const HEADERS: [(HeaderName, &str); 7] = [
@@ -76,7 +76,7 @@ async fn protect(State(app): State<App>, request: Request, next: Next) -> Respon
     if app.settings.behind_tls {
         headers.insert(
             header::STRICT_TRANSPORT_SECURITY,
-            HeaderValue::from_static("max-age=31536000"),
+            HeaderValue::from_static("max-age=31536000; includeSubDomains"),
         );
     }
     response

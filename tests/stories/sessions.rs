@@ -1,6 +1,6 @@
 //! Signing in and out.
 
-use super::site::{HOUR, PASSPHRASE, PIN, Site};
+use super::site::{Browser, HOUR, PASSPHRASE, PIN, Site};
 use std::time::Duration;
 
 #[tokio::test(flavor = "multi_thread")]
@@ -125,6 +125,9 @@ async fn signing_out_ends_the_session_for_good() {
     let site = Site::open().await;
     let browser = site.instructor().await;
     let token = browser.token().unwrap();
+    let other = Browser::that_stays(&format!("http://{}", site.address()));
+    let left = other.send("/sign-out", &[]).await;
+    assert_eq!(left.headers["clear-site-data"], r#""cache", "storage""#);
     browser.send("/sign-out", &[]).await.is(200).has("Sign in");
     browser.get("/classes").await.is(200).has("Sign in");
     // The token is worth nothing any more, also to somebody who has kept it.

@@ -5,7 +5,7 @@ use std::time::Instant;
 
 use askama::Template;
 use axum::extract::{ConnectInfo, Form, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::{HeaderMap, HeaderName, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
@@ -172,7 +172,9 @@ pub(in crate::web) async fn leave(State(app): State<App>, jar: CookieJar) -> Res
         sign_in::sign_out(&app.service, &token).await?;
     }
     let jar = jar.remove(cookie(&app, String::new()));
-    Ok((jar, Redirect::to("/sign-in")).into_response())
+    // A tablet is shared: what the browser kept for this person goes with the session.
+    let clear = [(HeaderName::from_static("clear-site-data"), r#""cache", "storage""#)];
+    Ok((jar, clear, Redirect::to("/sign-in")).into_response())
 }
 
 #[cfg(test)]
