@@ -1,5 +1,7 @@
 //! One file per thing that a person does: store and pure floors, no HTTP.
 
+/// What a person does with the account.
+pub mod account;
 /// Adds a person who can sign in.
 pub mod add_person;
 /// Adjusts the mark of one student.

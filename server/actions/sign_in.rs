@@ -93,7 +93,7 @@ impl Token {
         &self.0
     }
 
-    fn hash(&self) -> TokenHash {
+    pub(super) fn hash(&self) -> TokenHash {
         Sha256::digest(self.0.as_bytes()).into()
     }
 }
@@ -179,6 +179,24 @@ pub(super) async fn check_lock(service: &Service, name: &str, now: When) -> Resu
     }
 }
 
+/// Whether a secret is that of somebody who is signed in; tries count like those of a sign-in.
+///
+/// # Errors
+/// [`SignInError::DoesNotFit`] and [`SignInError::Locked`] are for the person; the others are the server's.
+pub(super) async fn prove(service: &Service, person: &Person, secret: &str) -> Result<(), SignInError> {
+    count_try(service, &person.sign_in, service.clock.now()).await?;
+    let found = people::by_sign_in(&service.store, &person.sign_in).await?;
+    let hash = found.as_ref().and_then(|(_, hash)| hash.as_deref());
+    let secret: String = secret.chars().take(LONGEST + 1).collect();
+    if !service.secrets.fits(&secret, hash).await? {
+        return Err(SignInError::DoesNotFit);
+    }
+    let mut tx = service.store.change().await?;
+    unlock(&mut tx, &person.sign_in).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
 /// Counts a try with a name, and locks it after [`TRIES`].
 pub(super) async fn count_try(service: &Service, name: &str, now: When) -> Result<(), SignInError> {
     let name = &name_hash(name);
@@ -245,7 +263,7 @@ pub(super) fn later(from: When, by: Duration) -> When {
     )
 }
 
-fn earlier(from: When, by: Duration) -> When {
+pub(super) fn earlier(from: When, by: Duration) -> When {
     When::from(
         from.millisecond()
             .saturating_sub(i64::try_from(by.as_millis()).unwrap_or(i64::MAX)),

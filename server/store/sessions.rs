@@ -112,3 +112,56 @@ pub async fn sweep(tx: &mut Tx, now: When, idle_since: When) -> Result<(), Store
     .await?;
     Ok(())
 }
+
+/// A device on which somebody is signed in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Device {
+    /// When it signed in.
+    pub since: When,
+    /// When it was last used, to within a minute.
+    pub seen_at: When,
+    /// Whether it is the one that asks.
+    pub here: bool,
+}
+
+/// The sessions of a person that have not ended, last used first.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn of_person(
+    store: &Store,
+    person: PersonId,
+    here: &TokenHash,
+    now: When,
+    idle_since: When,
+) -> Result<Vec<Device>, StoreError> {
+    let here = here.as_slice();
+    let rows = sqlx::query!(
+        r#"select created_at, seen_at, token_hash = ?1 as "here!: bool" from session
+           where person = ?2 and expires_at > ?3 and seen_at > ?4 order by seen_at desc"#,
+        here,
+        person,
+        now,
+        idle_since,
+    )
+    .fetch_all(store.read())
+    .await?;
+    let devices = rows.into_iter().map(|row| Device {
+        since: row.created_at.into(),
+        seen_at: row.seen_at.into(),
+        here: row.here,
+    });
+    Ok(devices.collect())
+}
+
+/// Ends all sessions of a person but one.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn end_others(tx: &mut Tx, person: PersonId, but: &TokenHash) -> Result<(), StoreError> {
+    let but = but.as_slice();
+    sqlx::query!("delete from session where person = ? and token_hash <> ?", person, but)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}

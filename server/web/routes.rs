@@ -11,8 +11,8 @@ use super::app::App;
 use super::errors::WebError;
 use super::guards::{Access, admit};
 use super::pages::{
-    assign, assignment, authoring, classes, exercise, exercises, gradebook, gradebook_rules, graded_report, import, my,
-    report_review, review_queue, sheets, sign_in, start, student,
+    account, assign, assignment, authoring, classes, exercise, exercises, gradebook, gradebook_rules, graded_report,
+    import, my, report_review, review_queue, sheets, sign_in, start, student,
 };
 use super::{layers, metrics, static_files, upload};
 
@@ -78,6 +78,9 @@ fn first_pages() -> Vec<Route> {
         page("/sign-in", Anyone, sign_in::page),
         form("/sign-in", Anyone, sign_in::submit),
         form("/sign-out", Anyone, sign_in::leave),
+        page("/account", SignedIn, account::page),
+        form("/account/secret", SignedIn, account::change),
+        form("/account/devices", SignedIn, account::end_others),
         page("/classes", Staff, classes::page),
         page("/classes/{class}/gradebook", Staff, gradebook::page),
         page("/classes/{class}/gradebook.csv", Staff, gradebook::export),

@@ -2,6 +2,7 @@
 //! small HTTP client with cookies.
 
 mod access;
+mod account;
 mod authoring;
 mod authoring_mend;
 mod class;

@@ -1,5 +1,7 @@
 //! One file per page: the template's struct, then its handlers.
 
+/// Secret and devices of whoever is signed in.
+pub mod account;
 /// Assigning an exercise to a class.
 pub mod assign;
 /// The reports of an assignment.
