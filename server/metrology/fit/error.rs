@@ -123,7 +123,7 @@ pub enum FitError {
     },
     /// An arc too short for its diameter.
     #[error(
-        "the {given} points span {degrees:.1} degrees of arc: diameter known to +/- {uncertainty:.2} only, with points good to {noise}; take points further round"
+        "the {given} points span {degrees:.1} degrees of arc: diameter known to +/- {uncertainty:.2} only, with points good to {noise:?}; take points further round"
     )]
     ShortArc {
         /// The number of points given.
@@ -137,7 +137,7 @@ pub enum FitError {
     },
     /// A parameter that the points leave loose.
     #[error(
-        "the {given} points do not fix {figure}: {quantity} known to +/- {uncertainty:.2} only, with points good to {noise}; spread the points further over the surface"
+        "the {given} points do not fix {figure}: {quantity} known to +/- {uncertainty:.2} only, with points good to {noise:?}; spread the points further over the surface"
     )]
     Loose {
         /// What was to be fitted.
