@@ -24,8 +24,7 @@ impl Default for Placing {
 }
 
 /// **part-turned**: p' = Rz(angle) p less the smallest x and y of the turned outline, plus the datums' `at`. At 180
-/// degrees and `at` = 0: x' = L - x, y' = W - y. Where the datum is a right or back face it is the turned outline's
-/// largest x or y that lies at `at`: the pair still touches the face on that side.
+/// degrees and `at` = 0: x' = L - x, y' = W - y.
 pub(super) fn read(model: &Model, faults: &[Fault]) -> Placing {
     let turn = faults.iter().rev().find_map(|fault| match fault {
         Fault::PartTurned { angle_deg } => Some(*angle_deg),
@@ -42,13 +41,8 @@ pub(super) fn read(model: &Model, faults: &[Fault]) -> Placing {
         rows,
         offset: [0.0; 2],
     };
-    let [low, high] = turned.extents(model);
-    let mut offset = [0.0; 2];
-    for (axis, o) in offset.iter_mut().enumerate() {
-        let datum = &model.datums[axis];
-        let side = if datum.outward > 0.0 { high[axis] } else { low[axis] };
-        *o = datum.at - side;
-    }
+    let [low, _] = turned.extents(model);
+    let offset = [0, 1].map(|axis| model.datums[axis].at - low[axis]);
     Placing { offset, ..turned }
 }
 

@@ -1,7 +1,8 @@
 //! Writing down: what happens to whole columns and groups of values.
 //!
-//! Order: halved diameters, deviations, exchanged features, exchanged columns, reversed columns, copied nominals, a gross
-//! error. Exchanged and reversed columns change only characteristics x, y and z, and come after all that makes a value.
+//! Order: halved diameters, deviations, exchanged features, copied nominals, reversed columns, exchanged columns, a gross
+//! error. Reversed and exchanged columns change only characteristics x, y and z, and come after all that makes a value;
+//! exchanged ones after all else.
 
 use super::edit::{Edit, FaultError, finite};
 use super::fault::Fault;
@@ -128,8 +129,7 @@ pub(super) fn apply(model: &Model, edit: &Edit, work: &mut Work) {
     for i in &writing.deviations {
         let Some(line) = model.lines.get(*i) else { continue };
         change(&mut work.values, *i, |v| v - line.nominal);
-        if let (Owner::Feature(f), Some(axis @ (Axis::X | Axis::Y))) = (line.owner, line.axis()) {
-            let other = model.parts.get(f).map_or(0.0, |p| p.at[1 - axis.index()]);
+        if let Some(other) = model.other_place(*i) {
             change(&mut work.crossed, *i, |v| v - other);
         }
     }
@@ -139,8 +139,12 @@ pub(super) fn apply(model: &Model, edit: &Edit, work: &mut Work) {
             work.crossed.swap(*a, *b);
         }
     }
-    if writing.axes_exchanged {
-        exchange_axes(model, work);
+    for i in &writing.copied {
+        let nominal = model.lines.get(*i).map_or(0.0, |l| l.nominal);
+        change(&mut work.values, *i, |_| nominal);
+        if let Some(other) = model.other_place(*i) {
+            change(&mut work.crossed, *i, |_| other);
+        }
     }
     for axis in &writing.reversed {
         for (line, value) in model.lines.iter().zip(&mut work.values) {
@@ -148,10 +152,15 @@ pub(super) fn apply(model: &Model, edit: &Edit, work: &mut Work) {
                 *value = -*value;
             }
         }
+        // What stands crossed at a line is of the other axis in plan view.
+        for (line, value) in model.lines.iter().zip(&mut work.crossed) {
+            if *axis != Axis::Z && line.axis().is_some_and(|a| a != Axis::Z && a != *axis) {
+                *value = -*value;
+            }
+        }
     }
-    for i in &writing.copied {
-        let nominal = model.lines.get(*i).map_or(0.0, |l| l.nominal);
-        change(&mut work.values, *i, |_| nominal);
+    if writing.axes_exchanged {
+        exchange_axes(model, work);
     }
     for (i, amount) in &writing.gross {
         change(&mut work.values, *i, |v| v + amount);
@@ -167,7 +176,24 @@ pub struct Carrier {
     pub factor: f64,
 }
 
+impl Carrier {
+    /// Whether a nominal stands here and no measured value.
+    #[must_use]
+    pub const fn is_copied(&self) -> bool {
+        self.factor.abs() <= 0.0
+    }
+}
+
 impl Model {
+    /// The print's other coordinate in plan view of what a line reads x or y of.
+    fn other_place(&self, line: usize) -> Option<f64> {
+        let line = self.lines.get(line)?;
+        match (line.owner, line.axis()?) {
+            (Owner::Feature(f), axis @ (Axis::X | Axis::Y)) => self.parts.get(f).map(|p| p.at[1 - axis.index()]),
+            _ => None,
+        }
+    }
+
     /// For every line of the sheet, whose measured value stands there and by which factor, before slips of single values.
     /// Order and meaning are those of writing down.
     #[must_use]
@@ -185,18 +211,18 @@ impl Model {
         for (a, b) in &writing.exchanged {
             carriers.swap(*a, *b);
         }
-        for (i, line) in self.lines.iter().enumerate() {
-            if let (true, Some(Axis::X), Some(j)) = (writing.axes_exchanged, line.axis(), line.partner) {
-                carriers.swap(i, j);
-            }
+        for i in &writing.copied {
+            rescale(&mut carriers, *i, 0.0);
         }
         for (i, line) in self.lines.iter().enumerate() {
             if line.axis().is_some_and(|axis| writing.reversed.contains(&axis)) {
                 rescale(&mut carriers, i, -1.0);
             }
         }
-        for i in &writing.copied {
-            rescale(&mut carriers, *i, 0.0);
+        for (i, line) in self.lines.iter().enumerate() {
+            if let (true, Some(Axis::X), Some(j)) = (writing.axes_exchanged, line.axis(), line.partner) {
+                carriers.swap(i, j);
+            }
         }
         carriers
     }

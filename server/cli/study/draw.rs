@@ -90,6 +90,21 @@ impl Bench<'_> {
         })
     }
 
+    /// A fault with its free amount moved a little; `None` where it has none.
+    pub(super) fn moved(&self, fault: &Fault) -> Option<Fault> {
+        let mut fault = fault.clone();
+        match &mut fault {
+            Fault::OriginShift { amount, .. } => *amount += 1e-3 * self.priors.shift_mm * self.mm(),
+            Fault::TipWrong { amount } => *amount += 1e-3 * self.priors.tip_mm * self.mm(),
+            Fault::FrameRotated { angle_deg } | Fault::FrameTilted { angle_deg, .. } => {
+                *angle_deg += 1e-3 * self.priors.angle_deg;
+            }
+            Fault::Temperature { ppm } => *ppm += 0.1 * self.priors.ppm,
+            _ => return None,
+        }
+        Some(fault)
+    }
+
     fn writing(&self, family: Family, serial: &Serial, sampler: &mut Sampler) -> Option<Fault> {
         let cs = &self.exercise.characteristics;
         let nominal = |i: usize| decimal_to_f64(cs[i].nominal).abs() > 0.0;

@@ -1,4 +1,4 @@
-//! Whether an answer is right.
+//! Whether an answer is right, and whether it could be.
 
 use super::draw::Bench;
 use crate::exercise::geometry::wrap_half_turn;
@@ -14,8 +14,11 @@ use crate::units::decimal_to_f64;
 pub(super) enum Outcome {
     /// Codes and parameters stated.
     Right,
-    /// Another set of the same corrections stated.
+    /// A set of the same effect stated, and the true one named beside it.
     EqualEffect,
+    /// Suspected together with sets that predict the same values but would be corrected differently, all of them named,
+    /// with a joint probability from which sets are stated.
+    NamedTogether,
     /// Stated, but another set.
     Wrong,
     Suspected,
@@ -23,48 +26,93 @@ pub(super) enum Outcome {
     Clean,
 }
 
-/// Judges an answer to a report with these faults. `honest` is what the same pair would have written without them.
-pub(super) fn judge(bench: &Bench<'_>, serial: &Serial, truth: &[Fault], honest: &[f64], finding: &Finding) -> Outcome {
-    match finding.state {
-        DiagnosisState::Clean | DiagnosisState::NotLookedInto => return Outcome::Clean,
-        DiagnosisState::FaultSuspected => return Outcome::Suspected,
-        DiagnosisState::Unexplained => return Outcome::Unexplained,
-        DiagnosisState::FaultStated => {}
-    }
-    let stated: Vec<(&Fault, f64)> = finding.faults.iter().map(|f| (&f.fault, f.sd)).collect();
-    if same_set(bench, serial, truth, &stated) {
-        return Outcome::Right;
-    }
-    let gross = |f: &Fault| matches!(f, Fault::GrossError { .. });
-    if truth.is_empty() || truth.iter().any(gross) || stated.iter().any(|(f, _)| gross(f)) {
-        return Outcome::Wrong;
-    }
-    let Some(corrected) = finding.corrections.last() else {
-        return Outcome::Wrong;
-    };
-    let equal = corrected.iter().zip(honest).enumerate().all(|(i, (c, h))| {
-        let u = decimal_to_f64(bench.exercise.characteristics[i].u_lab);
-        c.is_none_or(|c| (c - h).abs() <= u)
-    });
-    if equal { Outcome::EqualEffect } else { Outcome::Wrong }
+/// What an answer is held against.
+pub(super) struct Truth<'c> {
+    pub(super) serial: &'c Serial,
+    pub(super) faults: &'c [Fault],
+    /// What the same pair would have written without the faults, not rounded.
+    pub(super) honest: &'c [f64],
 }
 
-/// Whether every true fault is stated and nothing else.
-pub(super) fn same_set(bench: &Bench<'_>, serial: &Serial, truth: &[Fault], stated: &[(&Fault, f64)]) -> bool {
+/// Judges an answer to a report with these faults. Faults below the identifiable size need not be named, and may be.
+pub(super) fn judge(bench: &Bench<'_>, truth: &Truth<'_>, finding: &Finding) -> Outcome {
+    let stated: Vec<(&Fault, f64)> = finding.faults.iter().map(|f| (&f.fault, f.sd)).collect();
+    match finding.state {
+        DiagnosisState::Clean | DiagnosisState::NotLookedInto => Outcome::Clean,
+        DiagnosisState::Unexplained => Outcome::Unexplained,
+        DiagnosisState::FaultSuspected => {
+            let joint = finding.probability.is_some_and(|p| p >= bench.priors.stated);
+            let among = same_set(bench, truth, &stated) || named(bench, truth, finding);
+            if joint && among && !truth.faults.is_empty() {
+                Outcome::NamedTogether
+            } else {
+                Outcome::Suspected
+            }
+        }
+        DiagnosisState::FaultStated if same_set(bench, truth, &stated) => Outcome::Right,
+        DiagnosisState::FaultStated if named(bench, truth, finding) && same_effect(bench, truth, finding) => {
+            Outcome::EqualEffect
+        }
+        DiagnosisState::FaultStated => Outcome::Wrong,
+    }
+}
+
+/// Whether the true set is among the alternatives.
+fn named(bench: &Bench<'_>, truth: &Truth<'_>, finding: &Finding) -> bool {
+    finding.others.iter().any(|(set, _)| {
+        let set: Vec<(&Fault, f64)> = set.iter().map(|f| (f, 0.0)).collect();
+        same_set(bench, truth, &set)
+    })
+}
+
+/// Whether the stated set predicts the same values as the true one within half of U, or corrects them to what the pair
+/// would have written.
+fn same_effect(bench: &Bench<'_>, truth: &Truth<'_>, finding: &Finding) -> bool {
+    let gross = |f: &Fault| matches!(f, Fault::GrossError { .. });
+    let faults: Vec<Fault> = finding.faults.iter().map(|f| f.fault.clone()).collect();
+    if truth.faults.iter().chain(&faults).any(gross) {
+        return false;
+    }
+    let Ok(plate) = bench.model.plate(truth.serial) else {
+        return false;
+    };
+    let predict = |faults: &[Fault]| bench.model.predict(plate, faults).unwrap_or_default();
+    let (a, b) = (predict(truth.faults), predict(&faults));
+    let corrected = finding.corrections.last();
+    bench.exercise.characteristics.iter().enumerate().all(|(i, c)| {
+        let u = decimal_to_f64(c.u_lab);
+        let at = |values: &[Option<f64>]| values.get(i).copied().flatten();
+        let predicted = at(&a).zip(at(&b)).is_none_or(|(a, b)| (a - b).abs() <= u / 2.0);
+        let put_right = corrected.and_then(|c| at(c)).zip(truth.honest.get(i));
+        predicted || put_right.is_some_and(|(c, h)| (c - h).abs() <= u)
+    })
+}
+
+/// Whether every true fault that can be told is stated, and nothing that is not true.
+pub(super) fn same_set(bench: &Bench<'_>, truth: &Truth<'_>, stated: &[(&Fault, f64)]) -> bool {
     let mut left: Vec<&(&Fault, f64)> = stated.iter().collect();
-    for fault in truth {
-        let Some(found) = left.iter().position(|(f, sd)| same(bench, serial, fault, f, *sd)) else {
-            return false;
-        };
-        left.remove(found);
+    for place in 0..truth.faults.len() {
+        match left.iter().position(|(f, sd)| same(bench, truth, place, f, *sd)) {
+            Some(found) => {
+                left.remove(found);
+            }
+            None if told(bench, truth.serial, truth.faults, place) => return false,
+            None => {}
+        }
     }
     left.is_empty()
 }
 
-fn same(bench: &Bench<'_>, serial: &Serial, truth: &Fault, stated: &Fault, sd: f64) -> bool {
-    use Fault::{DigitsTransposed, FrameRotated, FrameTilted, GrossError, OriginShift, Temperature, TipWrong};
-    let close = |a: f64, b: f64| (a - b).abs() <= (4.0 * sd).max(amount_of_u(bench, serial, truth, a));
-    match (truth, stated) {
+fn same(bench: &Bench<'_>, truth: &Truth<'_>, place: usize, stated: &Fault, sd: f64) -> bool {
+    use Fault::{
+        DeviationForValue, DigitsTransposed, FrameRotated, FrameTilted, GrossError, NominalsCopied, OriginShift,
+        RadiusForDiameter, Temperature, TipWrong,
+    };
+    let Some(fault) = truth.faults.get(place) else {
+        return false;
+    };
+    let close = |a: f64, b: f64| (a - b).abs() <= (4.0 * sd).max(amount_of_u(bench, truth.serial, fault, a));
+    match (fault, stated) {
         (OriginShift { axis: a, amount: x }, OriginShift { axis: b, amount: y }) => a == b && close(*x, *y),
         (TipWrong { amount: x }, TipWrong { amount: y })
         | (FrameRotated { angle_deg: x }, FrameRotated { angle_deg: y }) => close(*x, *y),
@@ -72,21 +120,25 @@ fn same(bench: &Bench<'_>, serial: &Serial, truth: &Fault, stated: &Fault, sd: f
         (Temperature { ppm: x }, Temperature { ppm: y }) => close(*x, *y),
         (DigitsTransposed { item: a, .. }, DigitsTransposed { item: b, .. })
         | (GrossError { item: a, .. }, GrossError { item: b, .. }) => a == b,
-        (a, b) => a == b || runs_alike(bench, serial, a, b),
+        (RadiusForDiameter { .. }, RadiusForDiameter { .. })
+        | (DeviationForValue { .. }, DeviationForValue { .. })
+        | (NominalsCopied { .. }, NominalsCopied { .. }) => runs_alike(bench, truth, place, stated),
+        (a, b) => a == b,
     }
 }
 
-/// Runs whose difference is on lines that the fault does not change.
-fn runs_alike(bench: &Bench<'_>, serial: &Serial, a: &Fault, b: &Fault) -> bool {
-    if a.family() != b.family() {
-        return false;
-    }
-    let Ok(plate) = bench.model.plate(serial) else {
+/// Runs whose difference is on lines that the fault does not change beside the others.
+fn runs_alike(bench: &Bench<'_>, truth: &Truth<'_>, place: usize, stated: &Fault) -> bool {
+    let Ok(plate) = bench.model.plate(truth.serial) else {
         return false;
     };
-    let values = |f: &Fault| bench.model.predict(plate, std::slice::from_ref(f)).ok();
+    let mut other = truth.faults.to_vec();
+    if let Some(fault) = other.get_mut(place) {
+        *fault = stated.clone();
+    }
+    let values = |faults: &[Fault]| bench.model.predict(plate, faults).ok();
     let step = 10.0_f64.powi(-i32::try_from(bench.exercise.decimals).unwrap_or(0));
-    values(a).zip(values(b)).is_some_and(|(a, b)| {
+    values(truth.faults).zip(values(&other)).is_some_and(|(a, b)| {
         let near = |(a, b): (&Option<f64>, &Option<f64>)| a.zip(*b).is_none_or(|(a, b)| (a - b).abs() <= step);
         a.iter().zip(&b).all(near)
     })
@@ -103,7 +155,7 @@ fn amount_of_u(bench: &Bench<'_>, serial: &Serial, fault: &Fault, amount: f64) -
 }
 
 /// How much a fault alone changes each value, in U.
-pub(super) fn effects(bench: &Bench<'_>, plate: PlateIndex, fault: &Fault) -> Vec<f64> {
+fn effects(bench: &Bench<'_>, plate: PlateIndex, fault: &Fault) -> Vec<f64> {
     let values = |faults: &[Fault]| bench.model.predict(plate, faults).ok();
     let Some((with, without)) = values(std::slice::from_ref(fault)).zip(values(&[])) else {
         return Vec::new();
@@ -115,30 +167,77 @@ pub(super) fn effects(bench: &Bench<'_>, plate: PlateIndex, fault: &Fault) -> Ve
 }
 
 /// Standard deviations of the values below which a fault is not asked to be told.
-const IDENTIFIABLE: f64 = 10.0;
+pub(super) const IDENTIFIABLE: f64 = 10.0;
 
 /// Whether each of the faults changes the report by enough, beside the others, to be told by name.
 pub(super) fn tells(bench: &Bench<'_>, serial: &Serial, faults: &[Fault]) -> bool {
+    let item = |f: &Fault| match f {
+        Fault::DigitsTransposed { item, .. }
+        | Fault::DecimalSlipped { item, .. }
+        | Fault::SignDropped { item }
+        | Fault::GrossError { item, .. } => Some(item.clone()),
+        _ => None,
+    };
+    let items: Vec<_> = faults.iter().filter_map(item).collect();
+    // What two slips make of one value is nobody's to tell.
+    let twice = (1..items.len()).any(|i| items[..i].contains(&items[i]));
+    !twice && (0..faults.len()).all(|place| told(bench, serial, faults, place))
+}
+
+/// Whether one fault changes the report by enough, beside the others at whatever free amounts, to be told by name: the
+/// length of the change, in standard deviations of the values, across what the others' amounts could take up.
+fn told(bench: &Bench<'_>, serial: &Serial, faults: &[Fault], place: usize) -> bool {
     let Ok(plate) = bench.model.plate(serial) else {
         return false;
     };
+    let Ok(edit) = bench.model.edit(faults) else {
+        return false;
+    };
+    let carriers = bench.model.carriers(&edit);
+    let step = 10.0_f64.powi(-i32::try_from(bench.exercise.decimals).unwrap_or(0));
+    let all = &bench.exercise.characteristics;
+    let sd = |i: usize| {
+        let own = carriers[i].factor * decimal_to_f64(all[carriers[i].line].u_lab) / 2.0;
+        own.hypot(step / 12.0_f64.sqrt())
+    };
     let predict = |faults: &[Fault]| bench.model.predict(plate, faults).ok();
-    let Some(all) = predict(faults) else { return false };
-    (0..faults.len()).all(|left_out| {
-        let others = faults.iter().enumerate().filter(|(i, _)| *i != left_out);
-        let others: Vec<Fault> = others.map(|(_, f)| f.clone()).collect();
-        predict(&others).is_some_and(|without| {
-            let lines = all.iter().zip(&without).zip(&bench.exercise.characteristics);
-            let squares = lines.map(|((a, b), c)| {
-                let change = a.zip(*b).map_or(0.0, |(a, b)| a - b);
-                let change = if c.of.is_angle() && change.abs() > 90.0 {
-                    wrap_half_turn(change)
-                } else {
-                    change
-                };
-                (2.0 * change / decimal_to_f64(c.u_lab)).powi(2)
-            });
-            squares.sum::<f64>().sqrt() > IDENTIFIABLE
-        })
-    })
+    let Some(with) = predict(faults) else { return false };
+    let change = |other: &[Fault]| -> Option<Vec<f64>> {
+        let other = predict(other)?;
+        let of = |i: usize| {
+            let change = with[i].zip(other[i]).map_or(0.0, |(a, b)| a - b);
+            let turned = all[i].of.is_angle() && change.abs() > 90.0;
+            (if turned { wrap_half_turn(change) } else { change }) / sd(i)
+        };
+        Some((0..with.len()).map(of).collect())
+    };
+    let others = faults.iter().enumerate().filter(|(i, _)| *i != place);
+    let others: Vec<Fault> = others.map(|(_, f)| f.clone()).collect();
+    let Some(mut own) = change(&others) else { return false };
+    let mut taken: Vec<Vec<f64>> = Vec::new();
+    for (i, fault) in faults.iter().enumerate().filter(|(i, _)| *i != place) {
+        let Some(moved) = bench.moved(fault) else { continue };
+        let mut other = faults.to_vec();
+        other[i] = moved;
+        let Some(mut slope) = change(&other) else { return false };
+        for t in &taken {
+            take_out(&mut slope, t);
+        }
+        let length = slope.iter().map(|s| s * s).sum::<f64>().sqrt();
+        if length > 0.0 {
+            taken.push(slope.iter().map(|s| s / length).collect());
+        }
+    }
+    for t in &taken {
+        take_out(&mut own, t);
+    }
+    own.iter().map(|s| s * s).sum::<f64>().sqrt() > IDENTIFIABLE
+}
+
+/// Takes the part along a unit vector out.
+fn take_out(of: &mut [f64], unit: &[f64]) {
+    let along: f64 = of.iter().zip(unit).map(|(a, b)| a * b).sum();
+    for (a, b) in of.iter_mut().zip(unit) {
+        *a -= along * b;
+    }
 }

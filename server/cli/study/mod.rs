@@ -50,6 +50,9 @@ pub struct StudyArgs {
     /// Every so many reports plain data snooping looks at one as well; 0 is never
     #[arg(long, default_value_t = 5)]
     pub baseline: u64,
+    /// List each report whose answer is not right, with what was true and what was said
+    #[arg(long)]
+    pub misses: bool,
 }
 
 /// All rows of one exercise, or of all together.
@@ -107,6 +110,7 @@ pub fn run(args: &StudyArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCo
             },
             diagnoser: &diagnoser,
             snoop_every: args.baseline,
+            misses: std::cell::RefCell::default(),
         };
         let rows = measure(args, &study);
         writeln!(
@@ -118,6 +122,9 @@ pub fn run(args: &StudyArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCo
             args.seed
         )?;
         table::print(&rows, &mut streams.output)?;
+        for miss in study.misses.borrow().iter().filter(|_| args.misses) {
+            writeln!(streams.output, "{miss}")?;
+        }
         together.add(&rows);
     }
     if folders.len() > 1 {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::time::{Duration, Instant};
 
 use super::draw::Bench;
-use super::judge::{Outcome, judge, same_set, tells};
+use super::judge::{IDENTIFIABLE, Outcome, Truth, judge, same_set, tells};
 use crate::exercise::model::Exercise;
 use crate::exercise::names::Serial;
 use crate::grading::diagnosis::{Diagnoser, Finding};
@@ -13,14 +13,17 @@ use crate::procedure::fault::{Family, Fault, Procedure};
 use crate::procedure::sampler::Sampler;
 use crate::procedure::simulate::Conditions;
 use crate::procedure::written::Habits;
-use crate::report::model::Report;
+use crate::report::model::{Report, ReportItem};
+use crate::units::decimal_to_f64;
 
 /// One report with what is true of it.
 pub(super) struct Case {
     pub(super) serial: Serial,
     pub(super) truth: Vec<Fault>,
-    /// What the same pair would have written without the faults.
+    /// What the same pair would have written without the faults, not rounded.
     pub(super) honest: Vec<f64>,
+    /// What would stand on the sheet without slips of single values, not rounded.
+    pub(super) before: Vec<f64>,
     pub(super) report: Report,
 }
 
@@ -63,6 +66,8 @@ pub(super) struct Study<'a> {
     pub(super) diagnoser: &'a Diagnoser<'a>,
     /// Every so many reports the baseline looks at one too; 0 is never.
     pub(super) snoop_every: u64,
+    /// What was true and what was said of reports that were not judged right.
+    pub(super) misses: std::cell::RefCell<Vec<String>>,
 }
 
 /// Draws that are tried before a family counts as having no room in the exercise.
@@ -81,17 +86,36 @@ impl Study<'_> {
         let procedure = Procedure::with(truth.clone()).ok()?;
         let mut same_noise = sampler.clone();
         let measured = model.simulate(&serial, &procedure, conditions, sampler).ok()?;
-        let honest = model
-            .simulate(&serial, &Procedure::perfect(), conditions, &mut same_noise)
-            .ok()?;
+        let perfect = Procedure::perfect();
+        let honest = model.simulate(&serial, &perfect, conditions, &mut same_noise).ok()?;
         let rules = &self.exercise.marks;
         let report = model.write_report(self.exercise, rules, &measured, Habits::default(), sampler);
         Some(Case {
             serial,
             truth,
             honest: honest.values,
+            before: measured.values,
             report,
         })
+    }
+
+    /// Whether every slip of the case changed what was written by enough to be told: with the digits that the noise left,
+    /// an exchange may change little or nothing.
+    fn slipped(&self, case: &Case) -> bool {
+        let enough = |fault: &Fault| {
+            let (Fault::DigitsTransposed { item, .. }
+            | Fault::DecimalSlipped { item, .. }
+            | Fault::SignDropped { item }) = fault
+            else {
+                return true;
+            };
+            let found = self.exercise.characteristic(item).and_then(|(line, c)| {
+                let written = case.report.item(item)?.measured.as_ref()?.approx();
+                Some(((written - case.before.get(line)?).abs(), decimal_to_f64(c.u_lab)))
+            });
+            found.is_some_and(|(change, u)| 2.0 * change > IDENTIFIABLE * u)
+        };
+        case.truth.iter().all(enough)
     }
 
     pub(super) fn serial(&self, sampler: &mut Sampler) -> Option<Serial> {
@@ -128,17 +152,53 @@ impl Study<'_> {
         let start = Instant::now();
         let finding = self.diagnoser.diagnose(&case.serial, &case.report);
         row.times.push(start.elapsed());
-        let outcome = judge(&self.bench, &case.serial, &case.truth, &case.honest, &finding);
+        let truth = Truth {
+            serial: &case.serial,
+            faults: &case.truth,
+            honest: &case.honest,
+        };
+        let outcome = judge(&self.bench, &truth, &finding);
         *row.outcomes.entry(outcome).or_default() += 1;
+        let right = match outcome {
+            Outcome::Right | Outcome::EqualEffect | Outcome::NamedTogether => true,
+            Outcome::Clean => case.truth.is_empty(),
+            _ => false,
+        };
+        if !right {
+            self.misses.borrow_mut().push(self.miss(case, &finding));
+        }
         if self.snoop_every > 0 && number.is_multiple_of(self.snoop_every) {
             let found = self.diagnoser.snoop(&case.serial, &case.report);
             let stated: Vec<(&Fault, f64)> = found.iter().map(|(f, sd)| (f, *sd)).collect();
-            let right = same_set(&self.bench, &case.serial, &case.truth, &stated);
+            let right = same_set(&self.bench, &truth, &stated);
             row.snooped[0] += u64::from(right);
             row.snooped[1] += u64::from(!right && !stated.is_empty());
             row.snooped[2] += 1;
         }
         (finding, outcome)
+    }
+
+    /// What was true and what was said, on one line.
+    fn miss(&self, case: &Case, finding: &Finding) -> String {
+        let said = |faults: Vec<&Fault>| serde_json::to_string(&faults).unwrap_or_default();
+        let others: Vec<String> = finding
+            .others
+            .iter()
+            .map(|(set, p)| format!("{p:.4} {}", said(set.iter().collect())))
+            .collect();
+        let written = |i: &ReportItem| i.measured.as_ref().map_or_else(String::new, ToString::to_string);
+        let values: Vec<String> = case.report.items.iter().map(written).collect();
+        format!(
+            "MISS {} true {} said {:?} {:.4} {} others {} beyond {:?} of {}",
+            case.serial.as_str(),
+            said(case.truth.iter().collect()),
+            finding.state,
+            finding.probability.unwrap_or(0.0),
+            said(finding.faults.iter().map(|s| &s.fault).collect()),
+            others.join(" | "),
+            finding.unexplained,
+            values.join(" "),
+        )
     }
 
     /// Reports without a fault.
@@ -164,7 +224,9 @@ impl Study<'_> {
         confused: &mut BTreeMap<(Family, String), u64>,
     ) -> Row {
         let mut row = Row::default();
-        for number in 0..count {
+        let (mut number, mut tries) = (0, 0);
+        while number < count && tries < 20 * count {
+            tries += 1;
             let Some(serial) = self.serial(sampler) else { break };
             let Some(truth) = self.faults(&[family], &serial, sampler, &mut row.below) else {
                 break;
@@ -172,10 +234,16 @@ impl Study<'_> {
             let Some(case) = self.case(truth, serial, Conditions::default(), sampler) else {
                 continue;
             };
+            if !self.slipped(&case) {
+                row.below += 1;
+                continue;
+            }
+            number += 1;
             let (finding, outcome) = self.run(&case, number, &mut row);
             let named = match outcome {
                 Outcome::Right => family.code().to_owned(),
                 Outcome::EqualEffect => "equal effect".to_owned(),
+                Outcome::NamedTogether => "named together".to_owned(),
                 Outcome::Wrong => codes(&finding),
                 Outcome::Suspected => "suspected".to_owned(),
                 Outcome::Unexplained => "unexplained".to_owned(),
@@ -207,6 +275,10 @@ impl Study<'_> {
             let Some(case) = self.case(truth, serial, Conditions::default(), sampler) else {
                 continue;
             };
+            if !self.slipped(&case) {
+                row.below += 1;
+                continue;
+            }
             self.run(&case, number, &mut row);
             number += 1;
         }

@@ -73,7 +73,7 @@ fn line(name: &str, row: &Row, out: &mut dyn Write) -> std::io::Result<()> {
     let right = if clean {
         row.of(&[Outcome::Clean, Outcome::Suspected, Outcome::Unexplained])
     } else {
-        row.of(&[Outcome::Right, Outcome::EqualEffect])
+        row.of(&[Outcome::Right, Outcome::EqualEffect, Outcome::NamedTogether])
     };
     let mut times = row.times.clone();
     times.sort_unstable();

@@ -3,8 +3,9 @@
 use super::assess::Assessed;
 use super::correct::corrected;
 use super::evidence::log_sum;
+use super::family::Pick;
 use super::scene::Scene;
-use super::search::{Found, name};
+use super::search::Found;
 use crate::grading::grade::DiagnosisState;
 use crate::procedure::fault::Fault;
 
@@ -30,8 +31,8 @@ struct Weighed<'f> {
     probability: f64,
     corrected: Vec<Option<f64>>,
     /// Names of all faults, and of those large enough to be told by name.
-    names: Vec<String>,
-    named: Vec<String>,
+    names: Vec<u64>,
+    named: Vec<u64>,
 }
 
 pub(super) fn answer(scene: &Scene<'_>, found: &Found) -> Answer {
@@ -54,12 +55,12 @@ pub(super) fn answer(scene: &Scene<'_>, found: &Found) -> Answer {
     let stated = scene.priors.stated;
     match leader {
         Some((i, mass)) if !weighed[i].set.picks.is_empty() && mass >= scene.priors.suspected => {
-            let state = if mass >= stated && explains_all(scene, weighed[i].set) {
-                DiagnosisState::FaultStated
+            if mass >= stated && explains_all(scene, weighed[i].set) {
+                with_set(&weighed, i, mass, DiagnosisState::FaultStated)
             } else {
-                DiagnosisState::FaultSuspected
-            };
-            with_set(scene, &weighed, i, mass, state)
+                let named = together(scene, &weighed, weighed[i].set).max(mass);
+                with_set(&weighed, i, named, DiagnosisState::FaultSuspected)
+            }
         }
         Some((i, mass)) if weighed[i].set.picks.is_empty() && mass >= scene.priors.suspected && fits => {
             none(&weighed, mass, DiagnosisState::Clean)
@@ -112,14 +113,19 @@ fn clean_mass(weighed: &[Weighed<'_>]) -> f64 {
 fn lead(scene: &Scene<'_>, weighed: &[Weighed<'_>]) -> Option<(usize, f64)> {
     let mut best: Option<(usize, f64)> = None;
     for (i, w) in weighed.iter().enumerate().take(25) {
-        let exact: f64 = members(scene, weighed, i).map(|m| weighed[m].probability).sum();
+        let group: Vec<usize> = members(scene, weighed, i).collect();
+        // Faults that undo each other leave a clean report, and are not said of it.
+        if !w.names.is_empty() && group.iter().any(|m| weighed[*m].names.is_empty()) {
+            continue;
+        }
+        let exact: f64 = group.iter().map(|m| weighed[*m].probability).sum();
         let mass = if exact >= scene.priors.stated {
             exact
         } else if w.names.is_empty() {
             // What is too small to be named makes no report clean.
             exact
         } else if w.names.len() == w.named.len() {
-            extended(scene, weighed, i)
+            extended(weighed, &group)
         } else {
             exact.min(scene.priors.stated - 0.001)
         };
@@ -134,15 +140,19 @@ fn lead(scene: &Scene<'_>, weighed: &[Weighed<'_>]) -> Option<(usize, f64)> {
     best
 }
 
-/// Sets whose corrections are those of set `i`.
+/// Sets of the same effect as set `i`: their corrections are the same, or they say the same of every value and none of
+/// them puts a value aside. (Of a turned part and of exchanged and reversed columns only the residual noise is corrected
+/// on different lines.)
 fn members<'w>(scene: &'w Scene<'_>, weighed: &'w [Weighed<'_>], i: usize) -> impl Iterator<Item = usize> + 'w {
-    (0..weighed.len())
-        .filter(move |j| i == *j || equal_corrections(scene, &weighed[i].corrected, &weighed[*j].corrected))
+    let alike = move |j: &usize| {
+        let (a, b) = (&weighed[i], &weighed[*j]);
+        i == *j || equal_corrections(scene, a, b) || same_effect(scene, a.set, b.set)
+    };
+    (0..weighed.len()).filter(alike)
 }
 
 /// With those that only add faults too small to be named.
-fn extended(scene: &Scene<'_>, weighed: &[Weighed<'_>], i: usize) -> f64 {
-    let group: Vec<usize> = members(scene, weighed, i).collect();
+fn extended(weighed: &[Weighed<'_>], group: &[usize]) -> f64 {
     let counts = |j: usize| {
         group.contains(&j)
             || group
@@ -155,17 +165,40 @@ fn extended(scene: &Scene<'_>, weighed: &[Weighed<'_>], i: usize) -> f64 {
         .sum()
 }
 
-fn equal_corrections(scene: &Scene<'_>, a: &[Option<f64>], b: &[Option<f64>]) -> bool {
-    a.iter().zip(b).enumerate().all(|(i, pair)| match pair {
-        (Some(a), Some(b)) => scene.difference(i, *a, *b).abs() <= scene.u[i] / 4.0,
+fn equal_corrections(scene: &Scene<'_>, a: &Weighed<'_>, b: &Weighed<'_>) -> bool {
+    let copied = |w: &Weighed<'_>| {
+        let mut picks = w.set.picks.iter();
+        picks.any(|p| matches!(p.fault, Fault::NominalsCopied { .. }))
+    };
+    // Where both sets copy, a copied value stays as it is written: so it may have been measured as well.
+    let both_copy = copied(a) && copied(b);
+    let kept = |w: &Weighed<'_>, i: usize| {
+        let struck = |p: &Pick| p.dropped.contains(&i) || p.undone.is_some_and(|u| u.0 == i);
+        both_copy && scene.seen[i] && !w.set.picks.iter().any(struck)
+    };
+    let value = |w: &Weighed<'_>, i: usize| w.corrected[i].or_else(|| kept(w, i).then(|| scene.y[i]));
+    (0..scene.len()).all(|i| match (value(a, i), value(b, i)) {
+        (Some(a), Some(b)) => scene.difference(i, a, b).abs() <= scene.u[i] / 4.0,
         (None, None) => true,
         _ => false,
     })
 }
 
-fn names(set: &Assessed, which: impl Fn(usize) -> bool) -> Vec<String> {
+/// Whether two sets without a gross error say the same of every value, and the same of every slip.
+fn same_effect(scene: &Scene<'_>, a: &Assessed, b: &Assessed) -> bool {
+    !a.picks.is_empty()
+        && !b.picks.is_empty()
+        && a.dropped == b.dropped
+        && a.picks.iter().chain(&b.picks).all(|p| p.dropped.is_empty())
+        && scene.lines().all(|i| {
+            let same_reading = (a.values[i] - b.values[i]).abs() <= scene.step / 2.0;
+            same_reading && scene.difference(i, a.predicted[i], b.predicted[i]).abs() <= scene.u[i] / 4.0
+        })
+}
+
+fn names(set: &Assessed, which: impl Fn(usize) -> bool) -> Vec<u64> {
     let chosen = (0..set.picks.len()).filter(|p| which(*p));
-    let mut names: Vec<String> = chosen.map(|p| name(&set.picks[p])).collect();
+    let mut names: Vec<u64> = chosen.map(|p| set.picks[p].key).collect();
     names.sort();
     names
 }
@@ -181,7 +214,8 @@ fn is_small(scene: &Scene<'_>, set: &Assessed, place: usize) -> bool {
     if let Some((line, value)) = pick.undone {
         return (value - scene.y[line]).abs() < limit * sd(line);
     }
-    if !pick.dropped.is_empty() {
+    // A copied nominal is told by its digits, not by how far off it is.
+    if !pick.dropped.is_empty() || matches!(pick.fault, Fault::NominalsCopied { .. }) {
         return false;
     }
     let others = |p: &usize| *p != place && set.picks[*p].is_predicted();
@@ -196,19 +230,18 @@ fn is_small(scene: &Scene<'_>, set: &Assessed, place: usize) -> bool {
     scene.predict(&rest).map_or(0.0, changed) < limit
 }
 
-fn with_set(scene: &Scene<'_>, weighed: &[Weighed<'_>], i: usize, mass: f64, state: DiagnosisState) -> Answer {
+fn with_set(weighed: &[Weighed<'_>], i: usize, mass: f64, state: DiagnosisState) -> Answer {
     let chosen = &weighed[i];
     let each = chosen
         .set
         .picks
         .iter()
         .map(|p| {
-            let mine = name(p);
+            let mine = p.key;
             let with = weighed.iter().filter(|w| w.names.contains(&mine));
             with.map(|w| w.probability).sum::<f64>().max(mass.min(1.0)).min(1.0)
         })
         .collect();
-    let _ = scene;
     Answer {
         state,
         probability: mass.min(1.0),
@@ -242,13 +275,18 @@ fn others(weighed: &[Weighed<'_>], chosen: Option<usize>) -> Vec<(Vec<Fault>, f6
 /// Sets that predict the same values although they would be corrected differently: together they are suspected.
 fn ambiguous(scene: &Scene<'_>, weighed: &[Weighed<'_>]) -> Option<Answer> {
     for (i, w) in weighed.iter().enumerate().filter(|(_, w)| !w.named.is_empty()).take(5) {
-        let alike = |o: &&Weighed<'_>| !o.set.picks.is_empty() && same_prediction(scene, w.set, o.set);
-        let mass: f64 = weighed.iter().filter(alike).map(|o| o.probability).sum();
+        let mass = together(scene, weighed, w.set);
         if mass >= scene.priors.suspected {
-            return Some(with_set(scene, weighed, i, mass, DiagnosisState::FaultSuspected));
+            return Some(with_set(weighed, i, mass, DiagnosisState::FaultSuspected));
         }
     }
     None
+}
+
+/// Joint probability of all sets that predict the same values as `set`.
+fn together(scene: &Scene<'_>, weighed: &[Weighed<'_>], set: &Assessed) -> f64 {
+    let alike = |o: &&Weighed<'_>| !o.set.picks.is_empty() && same_prediction(scene, set, o.set);
+    weighed.iter().filter(alike).map(|o| o.probability).sum()
 }
 
 fn same_prediction(scene: &Scene<'_>, a: &Assessed, b: &Assessed) -> bool {

@@ -169,18 +169,15 @@ impl Task<'_, '_> {
 /// Undoes slips and marks what is dropped. `None` where two faults strike the same line.
 fn prepare<'s, 'a>(scene: &'s Scene<'a>, picks: &'s [Pick]) -> Option<Task<'s, 'a>> {
     let mut values = scene.y.clone();
-    let mut dropped = vec![false; scene.len()];
     let mut struck = vec![false; scene.len()];
+    let asked: Vec<usize> = (0..picks.len()).filter(|p| picks[*p].is_predicted()).collect();
+    let free = asked.iter().copied().filter(|p| picks[*p].sd.is_some()).collect();
+    let faults: Vec<Fault> = asked.iter().map(|p| picks[*p].fault.clone()).collect();
+    let carriers = Model::carriers(scene.model, &scene.model.edit(&faults).ok()?);
+    let mut dropped: Vec<bool> = carriers.iter().map(Carrier::is_copied).collect();
     for pick in picks {
         // A copied value may be spoilt afterwards; no value is spoilt twice.
-        let copied = pick.is_predicted();
-        for line in pick
-            .dropped
-            .iter()
-            .copied()
-            .filter(|_| !copied)
-            .chain(pick.undone.map(|u| u.0))
-        {
+        for line in pick.dropped.iter().copied().chain(pick.undone.map(|u| u.0)) {
             if std::mem::replace(&mut struck[line], true) {
                 return None;
             }
@@ -192,10 +189,6 @@ fn prepare<'s, 'a>(scene: &'s Scene<'a>, picks: &'s [Pick]) -> Option<Task<'s, '
             values[line] = value;
         }
     }
-    let asked: Vec<usize> = (0..picks.len()).filter(|p| picks[*p].is_predicted()).collect();
-    let free = asked.iter().copied().filter(|p| picks[*p].sd.is_some()).collect();
-    let faults: Vec<Fault> = asked.iter().map(|p| picks[*p].fault.clone()).collect();
-    let carriers = Model::carriers(scene.model, &scene.model.edit(&faults).ok()?);
     Some(Task {
         scene,
         picks,
@@ -272,25 +265,16 @@ fn dropped_density(task: &Task<'_, '_>, linear: &Linear, fit: &Fit) -> Option<f6
     let is_gross = |p: &&Pick| matches!(p.fault, Fault::GrossError { .. });
     let gross = |line: &usize| task.picks.iter().filter(is_gross).any(|p| p.dropped.contains(line));
     let mut sum = 0.0;
-    for pick in task.picks {
-        for line in pick.dropped.iter().copied().filter(|i| scene.seen[*i]) {
-            if !is_gross(&pick) {
-                if gross(&line) {
-                    continue;
-                }
-                sum -= nominals_copied::shows(scene, line, task.values[line]).then(|| scene.step.ln())?;
-                continue;
-            }
-            let shared: f64 = task
-                .row(line, 0.0)
-                .loads
-                .iter()
-                .zip(&fit.unknowns)
-                .map(|(l, u)| l * u)
-                .sum();
-            let off = scene.difference(line, task.values[line], linear.predicted[line]) - shared;
-            sum += gross_error::log_density(scene, line, off)?;
+    for line in scene.lines().filter(|i| task.dropped[*i]) {
+        if !gross(&line) {
+            let shows = nominals_copied::shows(scene, task.values[line], linear.predicted[line]);
+            sum -= shows.then(|| scene.step.ln())?;
+            continue;
         }
+        let loads = task.row(line, 0.0).loads;
+        let shared: f64 = loads.iter().zip(&fit.unknowns).map(|(l, u)| l * u).sum();
+        let off = scene.difference(line, task.values[line], linear.predicted[line]) - shared;
+        sum += gross_error::log_density(scene, line, off)?;
     }
     Some(sum)
 }

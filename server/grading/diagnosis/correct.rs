@@ -49,8 +49,11 @@ pub(super) fn without(scene: &Scene<'_>, set: &Assessed, kept: &[bool]) -> Vec<O
     };
     let value = |(line, written): (usize, Option<f64>)| {
         let carrier = carriers[line];
-        if struck(line) || carrier.factor.abs() <= 0.0 || !scene.seen[line] && written.is_some() {
+        if struck(line) || !scene.seen[line] && written.is_some() {
             return written;
+        }
+        if carrier.is_copied() {
+            return Some(predicted[line]);
         }
         let same_source = set.carriers[line] == carrier;
         let unmoved = (predicted[line] - set.predicted[line]).abs() <= 1e-9 * scene.step.max(predicted[line].abs());

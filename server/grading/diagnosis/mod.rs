@@ -210,6 +210,9 @@ fn explains(scene: &Scene<'_>, set: &Assessed, place: usize) -> Vec<usize> {
     if !pick.dropped.is_empty() {
         return pick.dropped.clone();
     }
+    if matches!(pick.fault, Fault::NominalsCopied { .. }) {
+        return scene.lines().filter(|i| set.carriers[*i].is_copied()).collect();
+    }
     let others = |p: &usize| *p != place && set.picks[*p].is_predicted();
     let rest: Vec<Fault> = (0..set.picks.len())
         .filter(others)

@@ -69,9 +69,9 @@ impl Default for Priors {
             gross_from: 10.0,
             gross_to: (5.0, 30.0),
             noise: vec![
-                kind(1.0, 1.0, false, 0.60),
+                kind(1.0, 1.0, false, 0.67),
                 kind(1.0, 2.2, false, 0.08),
-                kind(1.0, 1.5, true, 0.12),
+                kind(1.0, 1.5, true, 0.05),
                 kind(1.5, 1.0, false, 0.08),
                 kind(2.1, 1.0, false, 0.07),
                 kind(2.1, 1.5, true, 0.03),

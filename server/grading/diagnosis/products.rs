@@ -37,8 +37,22 @@ pub(super) struct Products {
     ridge: Vec<f64>,
 }
 
-pub(super) struct Solved {
+/// Up to three columns in rising order, with their rank.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Set {
+    columns: [usize; 3],
+    count: usize,
     pub(super) score: f64,
+}
+
+impl Set {
+    pub(super) fn members(&self) -> &[usize] {
+        &self.columns[..self.count]
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Solved {
     /// Amounts and standard deviations, member by member; a known step has none.
     pub(super) amounts: [f64; 3],
     pub(super) sd: [f64; 3],
@@ -49,26 +63,123 @@ impl Products {
         matches!(self.columns[c], Column::Step(_))
     }
 
-    /// Solves a set: at most three equations, by Cholesky's factor.
+    /// Ranks all sets of up to `room` columns: all single ones and pairs, triples that extend the best `most` pairs.
+    /// `prior` is the logarithm of the prior by the number of columns. One column after the other is eliminated, so that
+    /// a set costs one logarithm and a few products.
+    pub(super) fn rank(&self, room: usize, most: usize, prior: [f64; 4]) -> Vec<Set> {
+        let none = Rest {
+            score: self.constant - 0.5 * self.rest,
+            with: self.with_rest.clone(),
+            own: self.gram.diagonal().iter().copied().collect(),
+        };
+        let all = self.columns.len();
+        let mut ranked = vec![Set {
+            columns: [0; 3],
+            count: 0,
+            score: none.score + prior[0],
+        }];
+        if room == 0 {
+            return ranked;
+        }
+        let single = |c| Set {
+            columns: [c, 0, 0],
+            count: 1,
+            score: none.score + self.gain(&none, c) + prior[1],
+        };
+        ranked.extend((0..all).map(single));
+        if room == 1 {
+            return ranked;
+        }
+        let mut pairs: Vec<Set> = Vec::with_capacity(all * all / 2);
+        for a in 0..all {
+            let beside = self.eliminate(&none, a, &|c| self.gram[(a, c)]);
+            let pair = |c| Set {
+                columns: [a, c, 0],
+                count: 2,
+                score: beside.score + self.gain(&beside, c) + prior[2],
+            };
+            pairs.extend((a + 1..all).map(pair));
+        }
+        if room >= 3 {
+            let falling = |a: &Set, b: &Set| b.score.total_cmp(&a.score);
+            if pairs.len() > most {
+                pairs.select_nth_unstable_by(most, falling);
+            }
+            let mut triples: Vec<Set> = Vec::with_capacity(most * all);
+            for pair in pairs.iter().take(most) {
+                self.triples(&none, pair, prior[3], &mut triples);
+            }
+            triples.sort_by(|a, b| a.columns.cmp(&b.columns));
+            triples.dedup_by_key(|t| t.columns);
+            ranked.extend(triples);
+        }
+        ranked.extend(pairs);
+        ranked
+    }
+
+    fn triples(&self, none: &Rest, pair: &Set, prior: f64, found: &mut Vec<Set>) {
+        let [a, b, _] = pair.columns;
+        let beside = self.eliminate(none, a, &|c| self.gram[(a, c)]);
+        let (step, own) = (self.is_step(a), none.own[a] + self.ridge[a]);
+        // Products with b once a is eliminated.
+        let left = |c: usize| {
+            let taken = if step { 0.0 } else { self.gram[(a, b)] * self.gram[(a, c)] / own };
+            self.gram[(b, c)] - taken
+        };
+        let both = self.eliminate(&beside, b, &left);
+        for c in (0..self.columns.len()).filter(|c| *c != a && *c != b) {
+            let mut columns = [a, b, c];
+            columns.sort_unstable();
+            found.push(Set {
+                columns,
+                count: 3,
+                score: both.score + self.gain(&both, c) + prior,
+            });
+        }
+    }
+
+    /// By how much a column raises the score beside what is left.
+    fn gain(&self, rest: &Rest, c: usize) -> f64 {
+        let (with, own) = (rest.with[c], rest.own[c]);
+        if self.is_step(c) {
+            self.penalty[c] - 0.5 * own + with
+        } else {
+            let own = (own + self.ridge[c]).max(f64::MIN_POSITIVE);
+            self.penalty[c] + 0.5 * (with * with / own - own.ln())
+        }
+    }
+
+    /// What is left once a column is in the set; `product` is its product with another one in what was left before.
+    fn eliminate(&self, rest: &Rest, a: usize, product: &dyn Fn(usize) -> f64) -> Rest {
+        let mut left = Rest {
+            score: rest.score + self.gain(rest, a),
+            with: rest.with.clone(),
+            own: rest.own.clone(),
+        };
+        let step = self.is_step(a);
+        let own = (rest.own[a] + self.ridge[a]).max(f64::MIN_POSITIVE);
+        for (c, (with, diagonal)) in left.with.iter_mut().zip(&mut left.own).enumerate() {
+            let p = product(c);
+            if step {
+                *with -= p;
+            } else {
+                *with -= p * rest.with[a] / own;
+                *diagonal -= p * p / own;
+            }
+        }
+        left
+    }
+
+    /// Amounts of a set: at most three equations, by Cholesky's factor.
     pub(super) fn solve(&self, set: &[usize]) -> Solved {
         let mut unknown = [0_usize; 3];
         let mut n = 0;
-        let (mut rest, mut score) = (self.rest, self.constant);
-        for c in set {
-            score += self.penalty[*c];
-            if self.is_step(*c) {
-                rest += self.gram[(*c, *c)] - 2.0 * self.with_rest[*c];
-                for d in set.iter().filter(|d| *d < c && self.is_step(**d)) {
-                    rest += 2.0 * self.gram[(*c, *d)];
-                }
-            } else {
-                unknown[n] = *c;
-                n += 1;
-            }
+        for c in set.iter().filter(|c| !self.is_step(**c)) {
+            unknown[n] = *c;
+            n += 1;
         }
         let mut factor = [[0.0; 3]; 3];
         let (mut forward, mut x) = ([0.0; 3], [0.0; 3]);
-        let (mut log_determinant, mut explained) = (0.0, 0.0);
         for i in 0..n {
             let c = unknown[i];
             let steps = set.iter().filter(|d| self.is_step(**d)).map(|d| self.gram[(c, *d)]);
@@ -83,18 +194,14 @@ impl Products {
                     left / factor[j][j]
                 };
             }
-            log_determinant += 2.0 * factor[i][i].ln();
             let known: f64 = (0..i).map(|k| factor[i][k] * forward[k]).sum();
             forward[i] = (b - known) / factor[i][i];
-            explained += forward[i] * forward[i];
         }
         for i in (0..n).rev() {
             let known: f64 = (i + 1..n).map(|k| factor[k][i] * x[k]).sum();
             x[i] = (forward[i] - known) / factor[i][i];
         }
-        score -= 0.5 * (rest - explained + log_determinant);
         let mut solved = Solved {
-            score,
             amounts: [0.0; 3],
             sd: [0.0; 3],
         };
@@ -106,6 +213,14 @@ impl Products {
         }
         solved
     }
+}
+
+/// What some columns of a set leave over: the score so far, products of all columns with the residuals, and with
+/// themselves.
+struct Rest {
+    score: f64,
+    with: Vec<f64>,
+    own: Vec<f64>,
 }
 
 /// Standard deviation of one unknown from the factor of its normal equations.

@@ -5,7 +5,7 @@
 //! Regression, 1982, 2.2.2). All single faults and pairs are ranked; triples extend the best pairs.
 
 use super::family::{Pick, Weights, gross_error, with_amount};
-use super::products::{Column, Products, Solved, products};
+use super::products::{Column, Products, Set, Solved, products};
 use super::scene::{Scene, count};
 use super::world::{BASIS, World};
 
@@ -39,97 +39,103 @@ pub(super) fn screen(
     let Some(products) = products(scene, near, world, at, far_aside) else {
         return Vec::new();
     };
-    let mut ranked: Vec<(Vec<usize>, Solved)> = vec![(Vec::new(), products.solve(&[]))];
-    let all = products.columns.len();
-    let mut singles: Vec<(Vec<usize>, Solved)> = Vec::new();
-    let mut pairs: Vec<(Vec<usize>, Solved)> = Vec::new();
     let prior = |n: usize| {
         let n = n + world.picks.len();
         let orders: f64 = (1..=n).map(count).product();
         (scene.priors.count.get(n).copied().unwrap_or(0.0) * orders).ln()
     };
-    if room >= 1 {
-        singles.extend((0..all).map(|c| (vec![c], products.solve(&[c]))));
+    let mut ranked = products.rank(room, PAIRS, [prior(0), prior(1), prior(2), prior(3)]);
+    largest(&mut ranked, MATCHED, |s| s.score);
+    let mut sets: Vec<Chosen> = Vec::new();
+    for (place, set) in ranked.iter().enumerate() {
+        choices(scene, weights, &products, (place, set), &mut sets);
     }
-    if room >= 2 {
-        for a in 0..all {
-            pairs.extend((0..a).map(|b| (vec![b, a], products.solve(&[b, a]))));
-        }
+    largest(&mut sets, BACK, |c| c.score);
+    let back = |chosen: &Chosen| Ranked {
+        picks: picks_of((scene, weights), (near, world), &products, &ranked[chosen.set], chosen),
+        score: chosen.score,
+    };
+    sets.iter().map(back).collect()
+}
+
+/// Keeps the `most` with the largest scores, largest first.
+fn largest<T>(of: &mut Vec<T>, most: usize, score: impl Fn(&T) -> f64) {
+    let falling = |a: &T, b: &T| score(b).total_cmp(&score(a));
+    if of.len() > most {
+        of.select_nth_unstable_by(most, falling);
+        of.truncate(most);
     }
-    let mut triples = Vec::new();
-    if room >= 3 {
-        pairs.sort_by(|a, b| b.1.score.total_cmp(&a.1.score));
-        for (pair, _) in pairs.iter().take(PAIRS) {
-            for c in (0..all).filter(|c| !pair.contains(c)) {
-                let mut set = vec![pair[0], pair[1], c];
-                set.sort_unstable();
-                let solved = products.solve(&set);
-                triples.push((set, solved));
+    of.sort_by(falling);
+}
+
+/// A ranked set of columns with what happened to each spoilt line, by place among that line's picks.
+struct Chosen {
+    set: usize,
+    picks: [usize; 3],
+    solved: Solved,
+    score: f64,
+}
+
+/// All ways in which the spoilt lines of a set may have come about: every slip that leads to about what the rest
+/// predicts, or a gross error.
+fn choices(
+    scene: &Scene<'_>,
+    weights: &Weights,
+    products: &Products,
+    (place, set): (usize, &Set),
+    found: &mut Vec<Chosen>,
+) {
+    let solved = products.solve(set.members());
+    let from = found.len();
+    found.push(Chosen {
+        set: place,
+        picks: [0; 3],
+        solved,
+        score: set.score,
+    });
+    for (member, c) in set.members().iter().enumerate() {
+        let Column::Item(line) = products.columns[*c] else {
+            continue;
+        };
+        let (off, sd) = (solved.amounts[member], solved.sd[member]);
+        let before: Vec<Chosen> = found.drain(from..).collect();
+        for (i, pick) in weights.item(scene, line).iter().enumerate() {
+            let Some(cost) = item_cost(scene, pick, line, off, sd) else {
+                continue;
+            };
+            for chosen in &before {
+                let mut picks = chosen.picks;
+                picks[member] = i;
+                found.push(Chosen {
+                    picks,
+                    score: chosen.score - products.penalty[*c] + pick.log_weight + cost,
+                    ..*chosen
+                });
             }
         }
     }
-    ranked.extend(singles);
-    ranked.extend(pairs);
-    ranked.extend(triples);
-    for (set, solved) in &mut ranked {
-        solved.score += prior(set.len());
-    }
-    ranked.sort_by(|a, b| b.1.score.total_cmp(&a.1.score).then_with(|| a.0.cmp(&b.0)));
-    ranked.dedup_by(|a, b| a.0 == b.0);
-    let mut sets = Vec::new();
-    for (set, solved) in ranked.iter().take(MATCHED) {
-        sets.extend(matched((scene, weights), (near, world), &products, set, solved));
-    }
-    sets.sort_by(|a, b| b.score.total_cmp(&a.score));
-    sets.truncate(BACK);
-    sets
 }
 
-/// Makes picks of columns. A spoilt line becomes every slip that leads to about what the rest predicts, or a gross error.
-fn matched(
+/// The picks that a chosen set stands for.
+fn picks_of(
     (scene, weights): (&Scene<'_>, &Weights),
     (near, world): (&[Pick], &World),
     products: &Products,
-    set: &[usize],
-    solved: &Solved,
-) -> Vec<Ranked> {
-    let mut found = vec![Ranked {
-        picks: world.picks.clone(),
-        score: solved.score,
-    }];
-    for (member, c) in set.iter().enumerate() {
-        let mut next = Vec::new();
-        match products.columns[*c] {
-            Column::Free(p) | Column::Step(p) => {
-                let mut pick = near[p].clone();
-                if let Column::Free(_) = products.columns[*c] {
-                    pick.fault = with_amount(&pick.fault, solved.amounts[member]);
-                }
-                for mut r in found {
-                    r.picks.push(pick.clone());
-                    next.push(r);
-                }
-            }
-            Column::Item(line) => {
-                let (off, sd) = (solved.amounts[member], solved.sd[member]);
-                for pick in weights.item(scene, line) {
-                    let Some(cost) = item_cost(scene, &pick, line, off, sd) else {
-                        continue;
-                    };
-                    for r in &found {
-                        let mut picks = r.picks.clone();
-                        picks.push(pick.clone());
-                        next.push(Ranked {
-                            score: r.score - products.penalty[*c] + pick.log_weight + cost,
-                            picks,
-                        });
-                    }
-                }
-            }
-        }
-        found = next;
+    set: &Set,
+    chosen: &Chosen,
+) -> Vec<Pick> {
+    let mut picks = world.picks.clone();
+    for (member, c) in set.members().iter().enumerate() {
+        picks.push(match products.columns[*c] {
+            Column::Free(p) => Pick {
+                fault: with_amount(&near[p].fault, chosen.solved.amounts[member]),
+                ..near[p].clone()
+            },
+            Column::Step(p) => near[p].clone(),
+            Column::Item(line) => weights.item(scene, line)[chosen.picks[member]].clone(),
+        });
     }
-    found
+    picks
 }
 
 /// Logarithm of the density of what is written on a line under an item fault, up to the penalty of items: `off` is by how

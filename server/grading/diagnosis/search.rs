@@ -5,6 +5,8 @@
 //! their linear marginal likelihood, the best sets are weighed exactly, and the best of those are extended by one fault
 //! if the report still does not fit. What was left out at each step is below what was kept.
 
+use std::collections::BTreeSet;
+
 use super::assess::{Assessed, assess};
 use super::family::{Pick, Weights, completed, excludes, is_orientation, is_run, with_amount};
 use super::products;
@@ -47,6 +49,8 @@ struct Search<'s, 'a> {
     weights: &'s Weights,
     near: &'s [Pick],
     sets: Vec<Assessed>,
+    /// What was weighed already, whether or not it could be.
+    tried: BTreeSet<[Name; MOST_FAULTS]>,
     weighed: usize,
     /// Whether worlds are looked at that do not seem to matter.
     thorough: bool,
@@ -60,6 +64,7 @@ pub(super) fn search(scene: &Scene<'_>, weights: &Weights, near: &[Pick]) -> Opt
         weights,
         near,
         sets: Vec::new(),
+        tried: BTreeSet::new(),
         weighed: 1,
         thorough: false,
     };
@@ -122,7 +127,7 @@ impl Search<'_, '_> {
             let before = worlds.len();
             let best = worlds.iter().map(|w| w.score).fold(f64::NEG_INFINITY, f64::max);
             next.sort_by(|a: &World, b| b.score.total_cmp(&a.score));
-            let mut seen: Vec<Vec<Name>> = Vec::new();
+            let mut seen: Vec<[Name; MOST_FAULTS]> = Vec::new();
             for w in next.into_iter().filter(|w| w.score > best - WORLD_GAP) {
                 let name = names(&w.picks);
                 if worlds.len() < before + WORLDS && !seen.contains(&name) {
@@ -169,7 +174,7 @@ impl Search<'_, '_> {
             if !self.thorough && !self.helps(parent, &now, pick) {
                 continue;
             }
-            for more in completed(self.scene, self.weights, pick) {
+            for more in completed(self.scene, self.weights, &parent.faults, pick) {
                 sets.push(parent.picks.iter().cloned().chain(more).collect());
             }
             if parent.picks.is_empty() && is_orientation(&pick.fault) {
@@ -341,8 +346,7 @@ impl Search<'_, '_> {
 
     /// Weighs a set under the declared noise, unless it was weighed before.
     fn weigh(&mut self, picks: &[Pick]) {
-        let mine = names(picks);
-        if picks.is_empty() || self.sets.iter().any(|s| names(&s.picks) == mine) {
+        if picks.is_empty() || !self.tried.insert(names(picks)) {
             return;
         }
         self.weighed += 1;
@@ -365,6 +369,9 @@ impl Search<'_, '_> {
                 let rest: Vec<Pick> = kept.map(settled).collect();
                 self.weigh(&rest);
                 let out = &set.picks[left_out];
+                if matches!(out.fault, Fault::OriginShift { .. }) {
+                    self.step_for_shift(&rest, left_out);
+                }
                 if let (false, Some(line)) = (
                     out.is_predicted(),
                     out.undone.map(|u| u.0).or(out.dropped.first().copied()),
@@ -372,6 +379,16 @@ impl Search<'_, '_> {
                     self.replace(&rest, line);
                 }
             }
+        }
+    }
+
+    /// Weighs every known step in the place of a shift: beside other faults a step is another one than alone.
+    fn step_for_shift(&mut self, rest: &[Pick], place: usize) {
+        let near = self.near;
+        for step in near.iter().filter(|p| p.sd.is_none() && !rest.iter().any(|r| r.fault == p.fault)) {
+            let mut picks = rest.to_vec();
+            picks.insert(place.min(picks.len()), step.clone());
+            self.weigh(&picks);
         }
     }
 
@@ -428,7 +445,7 @@ impl Search<'_, '_> {
         let mut more: Vec<Pick> = self
             .near
             .iter()
-            .filter(|p| !base.iter().any(|b| name(b) == name(p)))
+            .filter(|p| !base.iter().any(|b| b.key == p.key))
             .cloned()
             .collect();
         more.extend(self.weights.worlds(self.scene, &parent.faults, &[]));
@@ -441,7 +458,7 @@ impl Search<'_, '_> {
                     left < (5.0 * self.scene.u[line]).max(0.1 * (self.scene.y[line] - parent.predicted[line]).abs())
                 })
             };
-            more.extend(self.weights.item(self.scene, line).into_iter().filter(close));
+            more.extend(self.weights.item(self.scene, line).iter().filter(|p| close(p)).cloned());
         }
         more.into_iter()
             .map(|p| base.iter().cloned().chain([p]).collect())
@@ -478,19 +495,13 @@ impl Search<'_, '_> {
 }
 
 /// The kind of a pick, and what it says that stood there before.
-type Name = (String, Option<u64>);
+type Name = (u64, u64);
 
-fn names(picks: &[Pick]) -> Vec<Name> {
-    let mut names: Vec<Name> = picks
-        .iter()
-        .map(|p| (name(p), p.undone.map(|u| u.1.to_bits())))
-        .collect();
-    names.sort();
+fn names(picks: &[Pick]) -> [Name; MOST_FAULTS] {
+    let mut names = [(0, 0); MOST_FAULTS];
+    for (name, p) in names.iter_mut().zip(picks) {
+        *name = (p.key, p.undone.map_or(0, |u| u.1.to_bits()));
+    }
+    names.sort_unstable();
     names
-}
-
-/// The kind of a pick without its free amount.
-pub(super) fn name(pick: &Pick) -> String {
-    let fault = with_amount(&pick.fault, 0.0);
-    format!("{fault:?}")
 }

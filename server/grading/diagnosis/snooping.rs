@@ -50,11 +50,9 @@ fn squares(set: &Assessed) -> f64 {
 fn alternatives(scene: &Scene<'_>, weights: &Weights, near: &[Pick], now: &Assessed) -> Vec<Pick> {
     let mut all: Vec<Pick> = near.to_vec();
     all.extend(weights.worlds(scene, &[], &[]));
-    all.extend(scene.lines().flat_map(|i| weights.item(scene, i)));
+    all.extend(scene.lines().flat_map(|i| weights.item(scene, i).to_vec()));
     all.retain(|p| {
-        !now.picks
-            .iter()
-            .any(|q| super::search::name(p) == super::search::name(q))
+        !now.picks.iter().any(|q| p.key == q.key)
     });
     all
 }

@@ -89,10 +89,10 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
     let carriers = Model::carriers(scene.model, &scene.model.edit(&faults).ok()?);
     let mut active = scene.seen.clone();
     let mut score = picks.iter().map(|p| p.log_weight).sum::<f64>();
-    for line in picks.iter().flat_map(|p| &p.dropped) {
-        if std::mem::replace(&mut active[*line], false) {
-            score -= scene.step.ln();
-        }
+    let copied = carriers.iter().map(Carrier::is_copied);
+    for (active, _) in active.iter_mut().zip(copied).filter(|(active, copied)| **active && *copied) {
+        *active = false;
+        score -= scene.step.ln();
     }
     let variance: Vec<f64> = carriers.iter().map(|c| variance(scene, *c)).collect();
     let total: Vec<f64> = carriers

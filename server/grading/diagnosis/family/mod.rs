@@ -29,6 +29,8 @@ mod tip_wrong;
 mod wrong_plate;
 mod wrong_unit;
 
+use std::cell::OnceCell;
+
 use super::scene::Scene;
 use crate::procedure::fault::{Family, Fault};
 
@@ -49,13 +51,15 @@ pub(super) fn equal(faults: Vec<Fault>) -> Vec<Candidate> {
 #[derive(Debug, Clone)]
 pub(super) struct Pick {
     pub(super) fault: Fault,
+    /// What kind of fault it is, without a free amount; equal faults have equal keys.
+    pub(super) key: u64,
     /// Logarithm of its prior among all faults.
     pub(super) log_weight: f64,
     /// Prior standard deviation of its free amount, in the fault's own unit.
     pub(super) sd: Option<f64>,
     /// What stood on a line before the fault: line and value.
     pub(super) undone: Option<(usize, f64)>,
-    /// Lines of which a Gaussian says nothing: copied, or wrong for no known reason.
+    /// Lines that are wrong for no known reason: a Gaussian says nothing of them.
     pub(super) dropped: Vec<usize>,
 }
 
@@ -70,6 +74,8 @@ impl Pick {
 #[derive(Debug, Clone)]
 pub(super) struct Weights {
     total: f64,
+    /// What may have happened to each line, worked out when it is first asked for.
+    items: Vec<OnceCell<Vec<Pick>>>,
 }
 
 impl Weights {
@@ -86,6 +92,7 @@ impl Weights {
             .map(|(_, f)| scene.priors.weight(*f));
         Self {
             total: total.sum::<f64>().max(f64::MIN_POSITIVE),
+            items: vec![OnceCell::new(); scene.len()],
         }
     }
 
@@ -95,10 +102,11 @@ impl Weights {
 
     fn picks(&self, scene: &Scene<'_>, candidates: Vec<Candidate>) -> Vec<Pick> {
         let pick = |c: Candidate| Pick {
+            key: key(&c.fault),
             log_weight: self.log_weight(scene, &c),
             sd: sd(scene, &c.fault),
             undone: None,
-            dropped: nominals_copied::lines(scene, &c.fault),
+            dropped: Vec::new(),
             fault: c.fault,
         };
         candidates
@@ -149,7 +157,7 @@ impl Weights {
             axes_exchanged::candidates(),
             axis_reversed::candidates(),
             wrong_unit::candidates(scene),
-            nominals_copied::candidates(scene),
+            nominals_copied::candidates(scene, parent),
             features_exchanged::candidates(scene),
             wrong_plate::candidates(scene),
             // A near fault, whose step does not add up with those of surfaces and of halved diameters.
@@ -161,11 +169,17 @@ impl Weights {
     }
 
     /// What may have happened to one value, with what stood there before.
-    pub(super) fn item(&self, scene: &Scene<'_>, line: usize) -> Vec<Pick> {
+    pub(super) fn item(&self, scene: &Scene<'_>, line: usize) -> &[Pick] {
+        let cell = self.items.get(line);
+        cell.map_or(&[], |cell| cell.get_or_init(|| self.item_picks(scene, line)))
+    }
+
+    fn item_picks(&self, scene: &Scene<'_>, line: usize) -> Vec<Pick> {
         let mut found = digits_transposed::undo(scene, line);
         found.extend(decimal_slipped::undo(scene, line));
         found.extend(sign_dropped::undo(scene, line));
         let pick = |(candidate, value): (Candidate, f64)| Pick {
+            key: key(&candidate.fault),
             log_weight: self.log_weight(scene, &candidate),
             sd: None,
             undone: Some((line, value)),
@@ -184,6 +198,7 @@ impl Weights {
         }
         let gross = gross_error::candidate(scene, line);
         picks.push(Pick {
+            key: key(&gross.fault),
             log_weight: self.log_weight(scene, &gross) + if scene.ends_at(line, 0) { 0.0 } else { ODD_PLACES.ln() },
             sd: None,
             undone: None,
@@ -194,18 +209,15 @@ impl Weights {
     }
 }
 
-/// A copied run with what must have happened to its spoilt lines; any other pick as it is.
-pub(super) fn completed(scene: &Scene<'_>, weights: &Weights, pick: &Pick) -> Vec<Vec<Pick>> {
+/// A copied run beside `parent` with what must have happened to its spoilt lines; any other pick as it is.
+pub(super) fn completed(scene: &Scene<'_>, weights: &Weights, parent: &[Fault], pick: &Pick) -> Vec<Vec<Pick>> {
     let mut sets = vec![vec![pick.clone()]];
-    if !matches!(pick.fault, Fault::NominalsCopied { .. }) {
-        return sets;
-    }
-    for line in nominals_copied::spoilt(scene, &pick.dropped) {
+    for (line, nominal) in nominals_copied::spoilt(scene, parent, &pick.fault) {
         let fits = |p: &Pick| {
             p.undone
-                .is_none_or(|(_, value)| nominals_copied::shows(scene, line, value))
+                .is_none_or(|(_, value)| nominals_copied::shows(scene, value, nominal))
         };
-        let happened: Vec<Pick> = weights.item(scene, line).into_iter().filter(fits).collect();
+        let happened: Vec<Pick> = weights.item(scene, line).iter().filter(|p| fits(p)).cloned().collect();
         let with = |set: &Vec<Pick>| {
             let set = set.clone();
             happened
@@ -249,6 +261,51 @@ pub(super) fn excludes(a: &Fault, b: &Fault) -> bool {
         | (WrongPlate { .. }, WrongPlate { .. }) => true,
         _ => a == b,
     }
+}
+
+/// A number for the kind of a fault without its free amount (FNV-1a of its parts, by Fowler, Noll and Vo).
+fn key(fault: &Fault) -> u64 {
+    let mut hash = 0xcbf2_9ce4_8422_2325_u64;
+    let mut add = |bytes: &[u8]| {
+        for byte in bytes.iter().chain(&[0xff]) {
+            hash = (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3);
+        }
+    };
+    add(fault.family().code().as_bytes());
+    match fault {
+        Fault::OriginShift { axis, .. } | Fault::AxisReversed { axis } => add(axis.letter().to_string().as_bytes()),
+        Fault::OppositeCorner { axis } => add(axis.axis().letter().to_string().as_bytes()),
+        Fault::FrameTilted { about, .. } => add(about.axis().letter().to_string().as_bytes()),
+        Fault::MistakenSurface { datum, name } => {
+            add(datum.to_string().as_bytes());
+            add(name.as_bytes());
+        }
+        Fault::TipIgnoredOnDatum { datum } => add(datum.to_string().as_bytes()),
+        Fault::PartTurned { angle_deg } => add(&angle_deg.degrees().to_le_bytes()),
+        Fault::WrongUnit { factor } => add(&factor.to_le_bytes()),
+        Fault::RadiusForDiameter { items }
+        | Fault::DeviationForValue { items }
+        | Fault::NominalsCopied { items } => items.iter().for_each(|no| add(no.as_str().as_bytes())),
+        Fault::FeaturesExchanged { a, b } => {
+            add(a.as_str().as_bytes());
+            add(b.as_str().as_bytes());
+        }
+        Fault::WrongPlate { serial } => add(serial.as_str().as_bytes()),
+        Fault::DigitsTransposed { item, .. }
+        | Fault::SignDropped { item }
+        | Fault::GrossError { item, .. } => add(item.as_str().as_bytes()),
+        Fault::DecimalSlipped { item, power } => {
+            add(item.as_str().as_bytes());
+            add(&power.to_le_bytes());
+        }
+        Fault::FrameRotated { .. }
+        | Fault::AxesExchanged {}
+        | Fault::TipIgnoredOnSize {}
+        | Fault::TipIgnoredOnSurface {}
+        | Fault::TipWrong { .. }
+        | Fault::Temperature { .. } => {}
+    }
+    hash
 }
 
 /// Prior standard deviation of the free amount of a fault.

@@ -15,7 +15,8 @@ pub(super) fn candidates(scene: &Scene<'_>, parent: &[Fault], predicted: &[f64])
     let Some(all) = scene.predict(&with_all) else {
         return Vec::new();
     };
-    let marked = |i: usize| scene.seen[i].then(|| runs::nearer(scene, i, all[i], predicted[i]));
+    let at = runs::written_at(scene, &with_all);
+    let marked = |i: usize| scene.seen[at[i]].then(|| runs::nearer(scene, at[i], all[at[i]], predicted[at[i]]));
     runs::stretches(&diameters, marked)
         .into_iter()
         .map(|lines| Candidate {

@@ -1,6 +1,18 @@
 //! Runs of values as they stand on the sheet.
 
 use super::super::scene::Scene;
+use crate::procedure::fault::Fault;
+
+/// For every line, where its value is written by these faults: exchanged features and columns carry it elsewhere.
+pub(super) fn written_at(scene: &Scene<'_>, faults: &[Fault]) -> Vec<usize> {
+    let mut at: Vec<usize> = (0..scene.len()).collect();
+    if let Ok(edit) = scene.model.edit(faults) {
+        for (line, carrier) in scene.model.carriers(&edit).iter().enumerate() {
+            at[carrier.line] = line;
+        }
+    }
+    at
+}
 
 /// All runs from the start of one stretch of marked lines to the end of the same or a later one. `marked` says for each
 /// of `lines` whether the fault would explain it; `None` is a line that says nothing either way.
