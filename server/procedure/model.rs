@@ -1,5 +1,7 @@
 //! An exercise and its plates, prepared once for many predictions.
 
+use std::collections::BTreeMap;
+
 use super::edit::{Edit, FaultError};
 use super::fault::Fault;
 use super::frame::{DatumSetting, FrameError, settings};
@@ -14,7 +16,6 @@ use crate::units::decimal_to_f64;
 /// One characteristic, ready to be evaluated.
 #[derive(Debug, Clone)]
 pub(super) struct Line {
-    pub(super) no: BalloonNo,
     pub(super) owner: Owner,
     pub(super) of: Quantity,
     pub(super) datum: Option<char>,
@@ -59,6 +60,7 @@ pub struct Model {
     pub(super) keys: Vec<FeatureKey>,
     pub(super) parts: Vec<Part>,
     pub(super) lines: Vec<Line>,
+    pub(super) by_no: BTreeMap<BalloonNo, usize>,
     pub(super) plates: Vec<Truth>,
     pub(super) touches: TouchNoise,
 }
@@ -114,6 +116,12 @@ impl Model {
                 .map(|(f, s)| Part::new(f, s))
                 .collect(),
             lines: lines(exercise, &nominal),
+            by_no: exercise
+                .characteristics
+                .iter()
+                .enumerate()
+                .map(|(i, c)| (c.no.clone(), i))
+                .collect(),
             plates: Vec::with_capacity(plates.len()),
             touches: TouchNoise::new(&exercise.datum_frame, repeatability)?,
         };
@@ -285,7 +293,7 @@ impl Model {
     /// Place on the sheet of a balloon number.
     #[must_use]
     pub fn line_of(&self, no: &BalloonNo) -> Option<usize> {
-        self.lines.iter().position(|l| l.no == *no)
+        self.by_no.get(no).copied()
     }
 }
 
@@ -319,7 +327,6 @@ fn lines(exercise: &Exercise, nominal: &[FeatureState]) -> Vec<Line> {
         .characteristics
         .iter()
         .map(|c| Line {
-            no: c.no.clone(),
             owner: c.owner,
             of: c.of,
             datum: c.datum,

@@ -5,6 +5,7 @@ mod csv;
 mod csv_command;
 mod csv_hard;
 mod csv_limits;
+mod diagnosis;
 mod forward_model;
 mod fuzz_findings;
 mod geometry;

@@ -36,6 +36,10 @@ pub(super) struct Row {
     pub(super) snooped: [u64; 3],
     /// Draws that were passed over because they are below what can be identified.
     pub(super) below: u64,
+    /// Bounds of the probability that the search left out, report by report.
+    pub(super) left_out: Vec<f64>,
+    /// Most hypotheses that were weighed exactly for one report.
+    pub(super) weighed: usize,
 }
 
 impl Row {
@@ -53,6 +57,8 @@ impl Row {
         }
         self.times.extend(&other.times);
         self.below += other.below;
+        self.left_out.extend(&other.left_out);
+        self.weighed = self.weighed.max(other.weighed);
         for (mine, n) in self.snooped.iter_mut().zip(other.snooped) {
             *mine += n;
         }
@@ -149,9 +155,12 @@ impl Study<'_> {
 
     /// Diagnoses and judges one report.
     pub(super) fn run(&self, case: &Case, number: u64, row: &mut Row) -> (Finding, Outcome) {
-        let start = Instant::now();
+        let (start, before) = (Instant::now(), processor());
         let finding = self.diagnoser.diagnose(&case.serial, &case.report);
-        row.times.push(start.elapsed());
+        let spent = before.zip(processor()).map(|(a, b)| b.saturating_sub(a));
+        row.times.push(spent.unwrap_or_else(|| start.elapsed()));
+        row.left_out.push(finding.left_out);
+        row.weighed = row.weighed.max(finding.weighed);
         let truth = Truth {
             serial: &case.serial,
             faults: &case.truth,
@@ -322,6 +331,16 @@ impl Study<'_> {
         }
         (row, stated)
     }
+}
+
+/// Time that this thread has had on a processor, where the system tells (Linux: the first number of `schedstat`). On a
+/// machine that others use as well, the time by the clock would be that of the others.
+fn processor() -> Option<Duration> {
+    // The count is brought up to date when the thread is put aside.
+    std::thread::yield_now();
+    let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
+    let nanoseconds = told.split_ascii_whitespace().next()?.parse().ok()?;
+    Some(Duration::from_nanos(nanoseconds))
 }
 
 fn codes(finding: &Finding) -> String {

@@ -61,6 +61,24 @@ pub(super) fn print(rows: &Rows, out: &mut dyn Write) -> std::io::Result<()> {
     for (family, row) in &rows.singles {
         line(family.code(), row, out)?;
     }
+    writeln!(
+        out,
+        "Left out by the search (bound by the linear ranks), and hypotheses weighed at most"
+    )?;
+    for (name, row) in &rows.named {
+        let mut left = row.left_out.clone();
+        left.sort_unstable_by(f64::total_cmp);
+        let at = |of: usize, parts: usize| left.get((left.len() * of / parts).min(left.len().saturating_sub(1)));
+        let shown = |v: Option<&f64>| v.map_or_else(|| "-".to_owned(), |v| format!("{v:.1e}"));
+        writeln!(
+            out,
+            "  {name:<26} median {}, 95 % {}, most {}; {} weighed",
+            shown(at(1, 2)),
+            shown(at(19, 20)),
+            shown(left.last()),
+            row.weighed
+        )?;
+    }
     confusion(rows, out)?;
     calibration(rows, out)?;
     writeln!(out)

@@ -75,6 +75,8 @@ pub struct Finding {
     pub corrections: Vec<Vec<Option<f64>>>,
     /// Hypotheses that were weighed exactly.
     pub weighed: usize,
+    /// Probability of what the search ranked and did not weigh, bounded by the linear ranks; 1 says that nothing is known.
+    pub left_out: f64,
 }
 
 impl Finding {
@@ -89,6 +91,7 @@ impl Finding {
             unexplained: Vec::new(),
             corrections: Vec::new(),
             weighed: 0,
+            left_out: 0.0,
         }
     }
 }
@@ -162,6 +165,7 @@ impl<'a> Diagnoser<'a> {
             unexplained: unexplained(&scene, residuals),
             corrections,
             weighed: found.weighed,
+            left_out: found.left_out,
         })
     }
 }

@@ -123,7 +123,11 @@ impl Products {
         let (step, own) = (self.is_step(a), none.own[a] + self.ridge[a]);
         // Products with b once a is eliminated.
         let left = |c: usize| {
-            let taken = if step { 0.0 } else { self.gram[(a, b)] * self.gram[(a, c)] / own };
+            let taken = if step {
+                0.0
+            } else {
+                self.gram[(a, b)] * self.gram[(a, c)] / own
+            };
             self.gram[(b, c)] - taken
         };
         let both = self.eliminate(&beside, b, &left);

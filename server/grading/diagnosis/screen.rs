@@ -17,6 +17,14 @@ pub(super) struct Ranked {
     pub(super) score: f64,
 }
 
+/// The best sets of a world.
+#[derive(Debug, Clone)]
+pub(super) struct Screened {
+    pub(super) found: Vec<Ranked>,
+    /// Logarithm of a bound of all that was ranked and did not come back.
+    pub(super) tail: f64,
+}
+
 /// Pairs that triples are made from, sets that are matched with slips, sets that come back.
 const PAIRS: usize = 60;
 const MATCHED: usize = 160;
@@ -34,10 +42,13 @@ pub(super) fn screen(
     world: &World,
     at: &[f64; BASIS],
     far_aside: bool,
-) -> Vec<Ranked> {
+) -> Screened {
     let room = 3_usize.saturating_sub(world.picks.len());
     let Some(products) = products(scene, near, world, at, far_aside) else {
-        return Vec::new();
+        return Screened {
+            found: Vec::new(),
+            tail: f64::NEG_INFINITY,
+        };
     };
     let prior = |n: usize| {
         let n = n + world.picks.len();
@@ -45,6 +56,7 @@ pub(super) fn screen(
         (scene.priors.count.get(n).copied().unwrap_or(0.0) * orders).ln()
     };
     let mut ranked = products.rank(room, PAIRS, [prior(0), prior(1), prior(2), prior(3)]);
+    let all = ranked.len();
     largest(&mut ranked, MATCHED, |s| s.score);
     let mut sets: Vec<Chosen> = Vec::new();
     for (place, set) in ranked.iter().enumerate() {
@@ -55,7 +67,13 @@ pub(super) fn screen(
         picks: picks_of((scene, weights), (near, world), &products, &ranked[chosen.set], chosen),
         score: chosen.score,
     };
-    sets.iter().map(back).collect()
+    let found: Vec<Ranked> = sets.iter().map(back).collect();
+    // What did not come back ranks no higher than the last that did.
+    let last = found.last().map_or(f64::NEG_INFINITY, |r| r.score);
+    Screened {
+        tail: last + count(all.saturating_sub(found.len())).ln(),
+        found,
+    }
 }
 
 /// Keeps the `most` with the largest scores, largest first.

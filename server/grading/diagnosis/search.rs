@@ -8,10 +8,11 @@
 use std::collections::BTreeSet;
 
 use super::assess::{Assessed, assess};
+use super::evidence::log_sum;
 use super::family::{Pick, Weights, completed, excludes, is_orientation, is_run, with_amount};
 use super::products;
 use super::scene::{Scene, count};
-use super::screen::{Ranked, screen};
+use super::screen::{Ranked, Screened, screen};
 use super::world::{BASIS, World, basis, world};
 use crate::exercise::model::Axis;
 use crate::procedure::fault::{Fault, MOST_FAULTS};
@@ -20,7 +21,7 @@ use crate::procedure::fault::{Fault, MOST_FAULTS};
 const WORLDS: usize = 6;
 const WORLD_GAP: f64 = 45.0;
 /// Sets that are weighed exactly, in all and at least of each world.
-const EXACT: usize = 36;
+const EXACT: usize = 24;
 const EXACT_OF_WORLD: usize = 6;
 /// Most that one value counts when a world is looked at, and what it must gain.
 const WORST: f64 = 12.0;
@@ -30,9 +31,11 @@ const REFINED: usize = 2;
 /// Standard deviations of a shift that is hardly one.
 const FAR_SHIFT: f64 = 4.0;
 /// Linear scores below the best that are not weighed exactly, but for the best few of each world.
-const LINEAR_GAP: f64 = 22.0;
+const LINEAR_GAP: f64 = 16.0;
 /// Sets that are weighed under all kinds of noise.
-const MOST_KINDS: usize = 24;
+const MOST_KINDS: usize = 16;
+/// Sets that are weighed for one report at most: whatever is written, the time is bounded.
+const MOST_WEIGHED: usize = 600;
 /// Logarithms of weight below the best that are not looked at any more.
 const GAP: f64 = 16.0;
 
@@ -42,6 +45,8 @@ pub(super) struct Found {
     pub(super) clean: Assessed,
     /// Exact weighings that were made.
     pub(super) weighed: usize,
+    /// Bound of the probability of what was ranked and not weighed, by the linear ranks.
+    pub(super) left_out: f64,
 }
 
 struct Search<'s, 'a> {
@@ -52,6 +57,8 @@ struct Search<'s, 'a> {
     /// What was weighed already, whether or not it could be.
     tried: BTreeSet<[Name; MOST_FAULTS]>,
     weighed: usize,
+    /// Logarithm of the share of ranked sets that were not weighed.
+    left_out: f64,
     /// Whether worlds are looked at that do not seem to matter.
     thorough: bool,
 }
@@ -66,12 +73,17 @@ pub(super) fn search(scene: &Scene<'_>, weights: &Weights, near: &[Pick]) -> Opt
         sets: Vec::new(),
         tried: BTreeSet::new(),
         weighed: 1,
+        left_out: f64::NEG_INFINITY,
         thorough: false,
     };
     let basis = basis(near);
     let none = world(scene, &basis, Vec::new())?;
     let ranked = screen(scene, weights, near, &none, &[0.0; BASIS], false);
-    if !fits(scene, &clean, &ranked) {
+    if fits(scene, &clean, &ranked.found) {
+        let all = log_sum(ranked.found.iter().map(|r| r.score));
+        let rivals = ranked.found.iter().filter(|r| !r.picks.is_empty()).map(|r| r.score);
+        search.left_out = log_sum(rivals.chain([ranked.tail])) - all;
+    } else {
         search.worlds(&basis, none.clone(), ranked.clone());
         search.refine();
         if !search.sets.iter().any(good) {
@@ -87,6 +99,7 @@ pub(super) fn search(scene: &Scene<'_>, weights: &Weights, near: &[Pick]) -> Opt
         sets: search.sets,
         clean,
         weighed: search.weighed,
+        left_out: search.left_out.exp().min(1.0),
     })
 }
 
@@ -113,7 +126,7 @@ fn good(set: &Assessed) -> bool {
 
 impl Search<'_, '_> {
     /// Ranks worlds, screens the best and weighs what comes out.
-    fn worlds(&mut self, basis: &[&Pick], none: World, of_none: Vec<Ranked>) {
+    fn worlds(&mut self, basis: &[&Pick], none: World, of_none: Screened) {
         let mut worlds = vec![none];
         let mut parents = vec![0];
         for depth in 1..=MOST_FAULTS {
@@ -256,27 +269,29 @@ impl Search<'_, '_> {
             .collect()
     }
 
-    fn screen_worlds(&mut self, mut worlds: Vec<World>, of_none: Vec<Ranked>) {
+    fn screen_worlds(&mut self, mut worlds: Vec<World>, of_none: Screened) {
         worlds[1..].sort_by(|a, b| b.score.total_cmp(&a.score));
         worlds.truncate(1 + WORLDS);
         let mut all: Vec<Ranked> = Vec::new();
         let mut first: Vec<Ranked> = Vec::new();
+        let mut tails: Vec<f64> = Vec::new();
         let top = worlds.iter().map(|w| w.score).fold(f64::NEG_INFINITY, f64::max);
         for (w, world) in worlds.iter().enumerate() {
             // What is far below the best world is not opened, the clean one apart.
             if w > 0 && !self.thorough && world.score < top - 30.0 {
                 continue;
             }
-            let mut ranked = if w == 0 {
+            let mut screened = vec![if w == 0 {
                 of_none.clone()
             } else {
                 screen(self.scene, self.weights, self.near, world, &[0.0; BASIS], false)
-            };
+            }];
             if (w == 0 || world.score > top - 10.0) && self.turns_far(world) {
-                ranked.extend(screen(self.scene, self.weights, self.near, world, &[0.0; BASIS], true));
+                screened.push(screen(self.scene, self.weights, self.near, world, &[0.0; BASIS], true));
             }
-            if w == 0 || world.score > top - 20.0 {
-                ranked.extend(screen(
+            let moved = world.amounts.iter().any(|a| a.abs() > 0.0);
+            if moved && (w == 0 || world.score > top - 20.0) {
+                screened.push(screen(
                     self.scene,
                     self.weights,
                     self.near,
@@ -285,6 +300,9 @@ impl Search<'_, '_> {
                     false,
                 ));
             }
+            // The same sets are ranked again where the slopes are others: the least of the tails counts.
+            tails.push(screened.iter().map(|s| s.tail).fold(f64::INFINITY, f64::min));
+            let mut ranked: Vec<Ranked> = screened.into_iter().flat_map(|s| s.found).collect();
             ranked.extend(self.beside_steps(&ranked, world));
             ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
             let rest = ranked.split_off(ranked.len().min(EXACT_OF_WORLD));
@@ -293,9 +311,11 @@ impl Search<'_, '_> {
         }
         all.sort_by(|a, b| b.score.total_cmp(&a.score));
         let best = first.iter().map(|r| r.score).fold(f64::NEG_INFINITY, f64::max);
-        all.retain(|r| r.score > best - LINEAR_GAP);
-        all.truncate(EXACT);
+        let kept = all.iter().take(EXACT).filter(|r| r.score > best - LINEAR_GAP).count();
+        let left = all.split_off(kept);
         first.extend(all);
+        let weighed = log_sum(first.iter().map(|r| r.score));
+        self.left_out = log_sum(left.iter().map(|r| r.score).chain(tails)) - weighed;
         first.sort_by(|a, b| b.score.total_cmp(&a.score));
         for ranked in first {
             self.weigh(&ranked.picks);
@@ -332,8 +352,8 @@ impl Search<'_, '_> {
             }
             let picks = of.picks.iter().chain([step]).cloned().collect();
             if let Some(w) = world(self.scene, &basis, picks) {
-                found.extend(screen(self.scene, self.weights, self.near, &w, &[0.0; BASIS], false));
-                found.extend(screen(self.scene, self.weights, self.near, &w, &w.amounts, false));
+                found.extend(screen(self.scene, self.weights, self.near, &w, &[0.0; BASIS], false).found);
+                found.extend(screen(self.scene, self.weights, self.near, &w, &w.amounts, false).found);
             }
         }
         found
@@ -346,11 +366,12 @@ impl Search<'_, '_> {
 
     /// Weighs a set under the declared noise, unless it was weighed before.
     fn weigh(&mut self, picks: &[Pick]) {
-        if picks.is_empty() || !self.tried.insert(names(picks)) {
+        if picks.is_empty() || self.weighed >= MOST_WEIGHED || !self.tried.insert(names(picks)) {
             return;
         }
         self.weighed += 1;
-        if let Some(set) = assess(self.scene, picks, &self.scene.priors.noise[..1]) {
+        let set = assess(self.scene, picks, &self.scene.priors.noise[..1]);
+        if let Some(set) = set {
             self.sets.push(set);
         }
     }
@@ -385,7 +406,10 @@ impl Search<'_, '_> {
     /// Weighs every known step in the place of a shift: beside other faults a step is another one than alone.
     fn step_for_shift(&mut self, rest: &[Pick], place: usize) {
         let near = self.near;
-        for step in near.iter().filter(|p| p.sd.is_none() && !rest.iter().any(|r| r.fault == p.fault)) {
+        for step in near
+            .iter()
+            .filter(|p| p.sd.is_none() && !rest.iter().any(|r| r.fault == p.fault))
+        {
             let mut picks = rest.to_vec();
             picks.insert(place.min(picks.len()), step.clone());
             self.weigh(&picks);

@@ -51,8 +51,6 @@ fn alternatives(scene: &Scene<'_>, weights: &Weights, near: &[Pick], now: &Asses
     let mut all: Vec<Pick> = near.to_vec();
     all.extend(weights.worlds(scene, &[], &[]));
     all.extend(scene.lines().flat_map(|i| weights.item(scene, i).to_vec()));
-    all.retain(|p| {
-        !now.picks.iter().any(|q| p.key == q.key)
-    });
+    all.retain(|p| !now.picks.iter().any(|q| p.key == q.key));
     all
 }

@@ -6,7 +6,7 @@
 //! It is used to leave out what cannot matter, never as a probability.
 
 use super::evidence::System;
-use super::family::{Pick, with_amount};
+use super::family::{Pick, gross_error, with_amount};
 use super::scene::Scene;
 use crate::procedure::fault::Fault;
 use crate::procedure::model::Model;
@@ -90,9 +90,22 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
     let mut active = scene.seen.clone();
     let mut score = picks.iter().map(|p| p.log_weight).sum::<f64>();
     let copied = carriers.iter().map(Carrier::is_copied);
-    for (active, _) in active.iter_mut().zip(copied).filter(|(active, copied)| **active && *copied) {
+    for (active, _) in active
+        .iter_mut()
+        .zip(copied)
+        .filter(|(active, copied)| **active && *copied)
+    {
         *active = false;
         score -= scene.step.ln();
+    }
+    // A value that was copied and then spoilt for no known reason shows nothing.
+    for line in picks
+        .iter()
+        .flat_map(|p| &p.dropped)
+        .filter(|i| carriers[**i].is_copied())
+    {
+        let off = scene.y[*line] - predicted[*line];
+        score += scene.step.ln() + gross_error::log_density(scene, *line, off)?;
     }
     let variance: Vec<f64> = carriers.iter().map(|c| variance(scene, *c)).collect();
     let total: Vec<f64> = carriers
@@ -106,19 +119,33 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
     // Form, orientation and position turn at 0: their slopes there would lead astray.
     let turning = |i: &usize| scene.exercise.characteristics[*i].of.is_geometrical();
     let rows: Vec<usize> = (0..scene.len()).filter(|i| active[*i] && !turning(i)).collect();
+    let row = |i: &usize| {
+        let scale = 1.0 / total[*i].max(f64::MIN_POSITIVE).sqrt();
+        let mut slopes = [0.0; BASIS];
+        for (slope, column) in slopes.iter_mut().zip(&columns) {
+            *slope = column[*i] * scale;
+        }
+        (slopes, residuals[*i] * scale)
+    };
+    let mut sd = [1.0; BASIS];
+    for (s, pick) in sd.iter_mut().zip(basis) {
+        *s = wide(pick);
+    }
     let robust = Robust {
-        rows: &rows,
-        residuals: &residuals,
-        variance: &total,
-        columns: &columns,
-        sd: basis.iter().map(|p| wide(p)).collect(),
+        rows: rows.iter().map(row).collect(),
+        count: columns.len().min(BASIS),
+        sd,
     };
     let (mut amounts, loss) = robust.best();
     score -= loss;
     for i in &rows {
         score -= 0.5 * total[*i].max(f64::MIN_POSITIVE).ln() + 0.919;
     }
-    let misfits = rows.iter().filter(|i| robust.left(&amounts, **i) > 16.0).count();
+    let misfits = robust
+        .rows
+        .iter()
+        .filter(|row| left(row, &amounts).powi(2) > 16.0)
+        .count();
     for (a, pick) in amounts.iter_mut().zip(basis) {
         let bound = 4.0 * wide(pick);
         *a = a.clamp(-bound, bound);
@@ -154,28 +181,30 @@ fn shared(scene: &Scene<'_>, line: usize) -> f64 {
     scene.frame[line].iter().map(|l| l * l).sum()
 }
 
-/// A robust regression of residuals on the basis.
-struct Robust<'a> {
-    rows: &'a [usize],
-    residuals: &'a [f64],
-    variance: &'a [f64],
-    columns: &'a [Vec<f64>],
-    sd: Vec<f64>,
+/// A robust regression of residuals on the basis: slopes and residual of every value, over its standard deviation.
+struct Robust {
+    rows: Vec<([f64; BASIS], f64)>,
+    count: usize,
+    sd: [f64; BASIS],
 }
 
-impl Robust<'_> {
-    /// Square of the standardised residual that is left on a line.
-    fn left(&self, amounts: &[f64; BASIS], i: usize) -> f64 {
-        let explained: f64 = self.columns.iter().zip(amounts).map(|(c, a)| c[i] * a).sum();
-        let e = self.residuals[i] - explained;
-        e * e / self.variance[i]
-    }
+/// Residual that the amounts leave.
+fn left(row: &([f64; BASIS], f64), amounts: &[f64; BASIS]) -> f64 {
+    let explained: f64 = row.0.iter().zip(amounts).map(|(p, a)| p * a).sum();
+    row.1 - explained
+}
 
+impl Robust {
     fn loss(&self, amounts: &[f64; BASIS]) -> f64 {
-        let values: f64 = self.rows.iter().map(|i| (0.5 * self.left(amounts, *i)).min(CAP)).sum();
-        let prior: f64 = amounts.iter().zip(&self.sd).map(|(a, s)| 0.5 * (a / s) * (a / s)).sum();
+        let cost = |row| {
+            let e = left(row, amounts);
+            (0.5 * e * e).min(CAP)
+        };
+        let values: f64 = self.rows.iter().map(cost).sum();
+        let used = amounts.iter().zip(&self.sd).take(self.count);
+        let prior: f64 = used.clone().map(|(a, s)| 0.5 * (a / s) * (a / s)).sum();
         // Of two ends that fit alike, the one with fewer amounts.
-        let used = amounts.iter().zip(&self.sd).filter(|(a, s)| a.abs() > 1e-3 * **s);
+        let used = used.filter(|(a, s)| a.abs() > 1e-3 * **s);
         values + prior.min(60.0) + used.map(|_| USED).sum::<f64>()
     }
 
@@ -184,27 +213,25 @@ impl Robust<'_> {
     fn best(&self) -> ([f64; BASIS], f64) {
         let none = [0.0; BASIS];
         let mut best = (none, self.loss(&none));
-        for (graded, start) in [(false, none), (true, self.step(&|_| 1.0))] {
-            let mut amounts = start;
-            let farthest = self.rows.iter().map(|i| self.left(&start, *i)).fold(SOFT, f64::max);
-            let mut soft = if graded { farthest } else { SOFT };
+        let farthest = |amounts: &[f64; BASIS]| {
+            let squares = self.rows.iter().map(|row| left(row, amounts).powi(2));
+            squares.fold(SOFT, f64::max)
+        };
+        if farthest(&none) <= SOFT {
+            return best;
+        }
+        for graded in [false, true] {
+            let mut amounts = if graded { self.step(&none, f64::INFINITY) } else { none };
+            let mut soft = if graded { farthest(&amounts) } else { SOFT };
             for _ in 0..MOST_STEPS {
-                let weight = |i: usize| {
-                    let w = soft / (soft + self.left(&amounts, i));
-                    w * w
-                };
-                amounts = self.step(&weight);
+                amounts = self.step(&amounts, soft);
                 if soft <= SOFT {
                     break;
                 }
                 soft = (soft / FALL).max(SOFT);
             }
             for _ in 0..ITERATIONS {
-                let weight = |i: usize| {
-                    let w = SOFT / (SOFT + self.left(&amounts, i));
-                    w * w
-                };
-                amounts = self.step(&weight);
+                amounts = self.step(&amounts, SOFT);
             }
             let loss = self.loss(&amounts);
             if loss < best.1 {
@@ -214,18 +241,22 @@ impl Robust<'_> {
         best
     }
 
-    fn step(&self, weight: &dyn Fn(usize) -> f64) -> [f64; BASIS] {
-        let n = self.columns.len().min(BASIS);
+    /// Weighted least squares with the weights that the residuals at `amounts` have at this softness.
+    fn step(&self, amounts: &[f64; BASIS], soft: f64) -> [f64; BASIS] {
+        let n = self.count;
         let mut system = System::new(n);
         for (k, s) in self.sd.iter().enumerate().take(n) {
             system.add_prior(k, 1.0 / (s * s), 0.0);
         }
-        for i in self.rows {
-            let mut p = [0.0; BASIS];
-            for (p, c) in p.iter_mut().zip(self.columns) {
-                *p = c[*i];
-            }
-            system.add(&p, self.residuals[*i], weight(*i) / self.variance[*i]);
+        for row in &self.rows {
+            let weight = if soft.is_finite() {
+                let e = left(row, amounts);
+                let w = soft / (soft + e * e);
+                w * w
+            } else {
+                1.0
+            };
+            system.add(&row.0, row.1, weight);
         }
         system.factor();
         let solved = system.solve();

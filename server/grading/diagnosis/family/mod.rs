@@ -213,9 +213,9 @@ impl Weights {
 pub(super) fn completed(scene: &Scene<'_>, weights: &Weights, parent: &[Fault], pick: &Pick) -> Vec<Vec<Pick>> {
     let mut sets = vec![vec![pick.clone()]];
     for (line, nominal) in nominals_copied::spoilt(scene, parent, &pick.fault) {
-        let fits = |p: &Pick| {
-            p.undone
-                .is_none_or(|(_, value)| nominals_copied::shows(scene, value, nominal))
+        let fits = |p: &Pick| match p.undone {
+            Some((_, value)) => nominals_copied::shows(scene, value, nominal),
+            None => gross_error::log_density(scene, line, scene.y[line] - nominal).is_some(),
         };
         let happened: Vec<Pick> = weights.item(scene, line).iter().filter(|p| fits(p)).cloned().collect();
         let with = |set: &Vec<Pick>| {
@@ -283,17 +283,17 @@ fn key(fault: &Fault) -> u64 {
         Fault::TipIgnoredOnDatum { datum } => add(datum.to_string().as_bytes()),
         Fault::PartTurned { angle_deg } => add(&angle_deg.degrees().to_le_bytes()),
         Fault::WrongUnit { factor } => add(&factor.to_le_bytes()),
-        Fault::RadiusForDiameter { items }
-        | Fault::DeviationForValue { items }
-        | Fault::NominalsCopied { items } => items.iter().for_each(|no| add(no.as_str().as_bytes())),
+        Fault::RadiusForDiameter { items } | Fault::DeviationForValue { items } | Fault::NominalsCopied { items } => {
+            items.iter().for_each(|no| add(no.as_str().as_bytes()))
+        }
         Fault::FeaturesExchanged { a, b } => {
             add(a.as_str().as_bytes());
             add(b.as_str().as_bytes());
         }
         Fault::WrongPlate { serial } => add(serial.as_str().as_bytes()),
-        Fault::DigitsTransposed { item, .. }
-        | Fault::SignDropped { item }
-        | Fault::GrossError { item, .. } => add(item.as_str().as_bytes()),
+        Fault::DigitsTransposed { item, .. } | Fault::SignDropped { item } | Fault::GrossError { item, .. } => {
+            add(item.as_str().as_bytes())
+        }
         Fault::DecimalSlipped { item, power } => {
             add(item.as_str().as_bytes());
             add(&power.to_le_bytes());

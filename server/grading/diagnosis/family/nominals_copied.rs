@@ -21,7 +21,11 @@ struct Copied {
 impl Copied {
     fn beside(scene: &Scene<'_>, parent: &[Fault]) -> Option<Self> {
         let items = (0..scene.len()).map(|i| scene.no(i)).collect();
-        let faults: Vec<Fault> = parent.iter().cloned().chain([Fault::NominalsCopied { items }]).collect();
+        let faults: Vec<Fault> = parent
+            .iter()
+            .cloned()
+            .chain([Fault::NominalsCopied { items }])
+            .collect();
         Some(Self {
             at: runs::written_at(scene, &faults),
             nominal: scene.predict(&faults)?,
