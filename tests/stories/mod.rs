@@ -19,6 +19,7 @@ mod review;
 mod roster;
 mod schemas;
 mod sessions;
+mod sheets;
 pub(crate) mod site;
 mod spine;
 mod stopping;
