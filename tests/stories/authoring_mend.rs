@@ -168,7 +168,11 @@ async fn the_table_of_the_print_is_pasted_and_the_rest_is_placed() {
         ("col-1", "what"),
     ];
     let page = instructor.send(&table, &put).await;
-    page.is(200).has("12 numbers").has("Quantity: nothing stands here yet");
+    page.is(200)
+        .has("12 numbers")
+        .has("Quantity: nothing stands here yet")
+        .has("Faces: nothing stands here yet. Choose one.");
+    assert_eq!(fields(&page)["f1-normal"], "", "no direction looks chosen that is not");
     // The rest: the face, the slot's place, and what the table could not tell.
     let rest = [
         ("f1-at-0", "50"),

@@ -107,7 +107,9 @@ fn untyped(spec: &Spec, typed: &str, item: Option<usize>) -> Option<(String, Str
     let label = spec.label;
     if bare.is_empty() && spec.need {
         let mend = match spec.typed {
-            Typed::Choice(_) | Typed::Datum | Typed::Feature | Typed::Quantity => "Choose one.".to_owned(),
+            Typed::Choice(_) | Typed::Datum | Typed::Feature | Typed::Quantity | Typed::Direction => {
+                "Choose one.".to_owned()
+            }
             _ => format!("Write it, as in {}.", spec.example),
         };
         return Some((format!("{label}: nothing stands here yet"), mend));

@@ -144,7 +144,7 @@ impl<'m> Maker<'m> {
                     label: "another, as three numbers",
                     value: direction_parts(&value).1.to_owned(),
                 };
-                ("direction", vec![other], directions(spec.need))
+                ("direction", vec![other], directions(spec.need, value.is_empty()))
             }
             Typed::Choice(all) => ("choice", Vec::new(), chosen(all, spec, &value)),
             Typed::Datum => (
@@ -297,7 +297,8 @@ fn same(word: &str) -> (String, String) {
     (word.to_owned(), word.to_owned())
 }
 
-fn directions(need: bool) -> Vec<(String, String)> {
+/// Choices of a direction; one that is needed and not chosen yet has none that looks chosen.
+fn directions(need: bool, empty: bool) -> Vec<(String, String)> {
     let words = [
         ("up", "up"),
         ("down", "down"),
@@ -307,13 +308,13 @@ fn directions(need: bool) -> Vec<(String, String)> {
         ("back", "to the back"),
         (OTHER, "another way"),
     ];
-    let empty = if need {
-        None
-    } else {
-        Some((String::new(), "along Z".to_owned()))
+    let unchosen = match (need, empty) {
+        (false, _) => Some((String::new(), "along Z".to_owned())),
+        (true, true) => Some((String::new(), "choose".to_owned())),
+        (true, false) => None,
     };
     debug_assert_eq!(words.len(), DIRECTIONS.len() + 1);
-    empty
+    unchosen
         .into_iter()
         .chain(words.map(|(v, w)| (v.to_owned(), w.to_owned())))
         .collect()
