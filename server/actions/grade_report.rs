@@ -4,13 +4,14 @@ use thiserror::Error;
 
 use super::load::{self, LoadError};
 use super::{Service, attention};
+use crate::grading::decided::Decided;
 use crate::grading::grade::Grade;
-use crate::grading::review::review;
+use crate::grading::review::{Review, review};
 use crate::grading::{GradeInput, grade};
 use crate::report::model::Report;
 use crate::store::grades::{self, NewGrade};
 use crate::store::ids::{AssignmentId, PersonId, ReportId};
-use crate::store::{StoreError, assignments, audit, hand_marks, plates, reports};
+use crate::store::{StoreError, assignments, audit, decided_faults, hand_marks, plates, reports};
 
 /// Version that grades say they were computed with.
 pub const SOFTWARE: &str = concat!("platemark ", env!("CARGO_PKG_VERSION"));
@@ -42,6 +43,32 @@ pub enum GradeError {
 /// # Errors
 /// When something it is computed from cannot be loaded or the grade cannot be stored.
 pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, GradeError> {
+    let decided = decided_faults::of(&service.store, report).await?.decided()?;
+    let computed = compute(service, report, decided).await?;
+    let Computed {
+        stored,
+        grade,
+        reason,
+        new,
+    } = computed;
+    service.store.writer().grade(new).await?;
+    // The grade stands without it; a search that failed is made again with the ungraded reports.
+    if let Err(error) = attention::search(service, &stored, &grade, reason).await {
+        tracing::warn!(%error, report = report.0, "a report was not searched for reasons to look at it");
+    }
+    Ok(grade)
+}
+
+/// A grade that is not stored yet.
+pub(super) struct Computed {
+    stored: reports::Report,
+    pub(super) grade: Grade,
+    reason: Option<Review>,
+    new: NewGrade,
+}
+
+/// What a report would be graded with these decisions and readings.
+pub(super) async fn compute(service: &Service, report: ReportId, decided: Decided) -> Result<Computed, GradeError> {
     let stored = reports::one(&service.store, report)
         .await?
         .ok_or(LoadError::Missing("a report"))?;
@@ -75,6 +102,7 @@ pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, 
             report: &items,
             hand_marks: &hand_marks,
             siblings: &siblings,
+            decided: &decided,
         };
         let grade = grade(&input);
         let all_marked = rules.lines.iter().all(|line| hand_marks.contains_key(&line.name));
@@ -93,12 +121,12 @@ pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, 
         marks_override,
         result: serde_json::to_string(&grade).map_err(|why| GradeError::Items { report, why })?,
     };
-    service.store.writer().grade(new).await?;
-    // The grade stands without it; a search that failed is made again with the ungraded reports.
-    if let Err(error) = attention::search(service, &stored, &grade, reason).await {
-        tracing::warn!(%error, report = report.0, "a report was not searched for reasons to look at it");
-    }
-    Ok(grade)
+    Ok(Computed {
+        stored,
+        grade,
+        reason,
+        new,
+    })
 }
 
 /// Runs a computation off the async threads, as many at once as there are processors, so that accepting reports never

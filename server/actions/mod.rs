@@ -12,6 +12,8 @@ pub mod attention;
 pub mod author_exercise;
 /// What time it is.
 pub mod clock;
+/// Confirms and rejects faults of a report; takes the answer to a check.
+pub mod decide_faults;
 /// Grades a stored report.
 pub mod grade_report;
 /// The gradebook of a class.

@@ -14,6 +14,7 @@ use crate::exercise::file::{self, Problem, Severity};
 use crate::exercise::model::{Exercise, ScoreKind};
 use crate::exercise::names::Serial;
 use crate::exercise::plate::{Plate, Plates};
+use crate::grading::decided::UNDECIDED;
 use crate::grading::grade::Grade;
 use crate::grading::{self, GradeInput};
 use crate::report::assemble::{self, Assembled};
@@ -84,6 +85,7 @@ pub fn run(args: &GradeArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCo
                 report: &report.report,
                 hand_marks: &hand_marks,
                 siblings: &plates.plates,
+                decided: &UNDECIDED,
             };
             Ok(grading::grade(&input))
         });

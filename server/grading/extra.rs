@@ -8,12 +8,14 @@ use std::str::FromStr;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::decided::Answer;
 use crate::exercise::file::quantities_of_feature;
 use crate::exercise::geometry::{self, Asked, FeatureState};
 use crate::exercise::model::{Axis, Characteristic, Exercise, Feature, Owner, Quantity, Shape};
 use crate::exercise::names::{BalloonNo, FeatureKey};
 use crate::exercise::plate::{Calibrated, Plate};
 use crate::metrology::tolerance::{Limits, Tolerance};
+use crate::report::model::{Report, ReportItem};
 use crate::units::decimal_from_f64;
 
 /// What is read.
@@ -260,6 +262,22 @@ impl Extended {
         self.exercise.characteristics.get(self.sheet + place).map(|c| &c.no)
     }
 
+    /// A report with the readings on their lines.
+    #[must_use]
+    pub fn report(&self, report: &Report, answers: &[Answer]) -> Report {
+        let mut report = report.clone();
+        for (place, extra) in self.extras.iter().enumerate() {
+            let Some(no) = self.no(place) else { continue };
+            let answer = answers.iter().find(|a| a.extra == *extra);
+            report.items.push(ReportItem {
+                no: no.clone(),
+                measured: answer.map(|a| a.reading.clone()),
+                call: None,
+            });
+        }
+        report
+    }
+
     fn line(&mut self, exercise: &Exercise, extra: &Extra) -> Option<Characteristic> {
         let no = self.free_number()?;
         if let Some((_, same)) = extra.on_sheet(exercise) {
@@ -370,5 +388,52 @@ fn blank(no: BalloonNo, asked: Asked, nominal: Decimal, u_lab: Decimal) -> Chara
         datum: None,
         maximum_material: false,
         along: None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::exercise::file::read_exercise;
+
+    fn exercise() -> Exercise {
+        let text = include_str!("../../exercises/SB-11/exercise.toml");
+        read_exercise("exercise.toml", text).0.unwrap()
+    }
+
+    #[test]
+    fn readings_are_written_and_read_back() {
+        let exercise = exercise();
+        let all = of_faces(&exercise).into_iter().chain(of_features(&exercise));
+        for extra in all {
+            assert_eq!(extra.to_string().parse::<Extra>(), Ok(extra.clone()));
+            assert!(extra.request(&exercise).unwrap().ends_with('.'));
+            assert!(extra.label(&exercise).unwrap().ends_with(", mm"));
+        }
+        for wrong in ["", "face:AB:0", "face:A:x", "feature:top:colour", "feature:top"] {
+            assert!(wrong.parse::<Extra>().is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn lines_are_laid_after_the_sheet_and_what_is_not_there_is_left_out() {
+        let exercise = exercise();
+        let asked = [
+            "face:B:1",
+            "feature:hole-1:x",
+            "feature:nowhere:x",
+            "face:Q:0",
+            "feature:top:x",
+        ];
+        let asked: Vec<Extra> = asked.iter().map(|t| t.parse().unwrap()).collect();
+        let extended = Extended::new(&exercise, &asked);
+        assert_eq!(extended.extras, asked[..2]);
+        assert_eq!(
+            extended.exercise.characteristics.len(),
+            exercise.characteristics.len() + 2
+        );
+        // A second reading of number 8 has its nominal; a datum face is where the print puts it.
+        let nominal = |place: usize| extended.exercise.characteristics[extended.sheet + place].nominal;
+        assert_eq!((nominal(0), nominal(1)), (Decimal::ZERO, Decimal::from(16)));
     }
 }

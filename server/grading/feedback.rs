@@ -7,7 +7,7 @@
 use rust_decimal::Decimal;
 use serde::Serialize;
 
-use super::grade::{DiagnosisState, Grade, GradedItem, Line};
+use super::grade::{Check, DiagnosisState, Grade, GradedItem, Line};
 use crate::exercise::model::Quantity;
 use crate::exercise::names::BalloonNo;
 use crate::exercise::plate::PlateKind;
@@ -58,6 +58,9 @@ pub struct Words {
     pub items: Vec<WordsItem>,
     /// A sentence for each stated fault.
     pub faults: Vec<String>,
+    /// The one reading that would tell what is open, until the marks are released. It names a face or a feature of the
+    /// print and nothing of the plate.
+    pub check: Option<Check>,
     /// The mark, once the instructor has released it.
     pub mark: Option<Decimal>,
 }
@@ -120,15 +123,16 @@ pub fn feedback(grade: &Grade, release: &Release, mark: Option<Decimal>) -> Feed
     if release.allows_full() {
         Feedback::Full(Box::new(full(grade, mark)))
     } else {
-        Feedback::Words(words(grade, if release.marks_released { mark } else { None }))
+        Feedback::Words(words(grade, release.marks_released, mark))
     }
 }
 
-fn words(grade: &Grade, mark: Option<Decimal>) -> Words {
+fn words(grade: &Grade, released: bool, mark: Option<Decimal>) -> Words {
     Words {
         items: grade.items.iter().map(words_item).collect(),
         faults: fault_sentences(grade),
-        mark,
+        check: grade.diagnosis.check.clone().filter(|_| !released),
+        mark: mark.filter(|_| released),
     }
 }
 

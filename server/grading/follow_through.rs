@@ -24,7 +24,7 @@ pub(super) struct Row<'a> {
     pub(super) scored: Option<Scored>,
 }
 
-/// Whether a stated fault may be taken out. `confirmed` is whether the instructor has confirmed the set.
+/// Whether a stated fault may be taken out. `confirmed` is whether the instructor has confirmed it.
 pub(super) const fn may_be_corrected(fault: &Fault, confirmed: bool) -> bool {
     match fault {
         Fault::GrossError { .. } => false,
@@ -33,10 +33,10 @@ pub(super) const fn may_be_corrected(fault: &Fault, confirmed: bool) -> bool {
     }
 }
 
-/// Bits of the faults that may be taken out.
-fn allowed(finding: &Finding, confirmed: bool) -> usize {
+/// Bits of the faults that may be taken out; `confirmed` says for each whether the instructor has confirmed it.
+fn allowed(finding: &Finding, confirmed: &[bool]) -> usize {
     let bit = |(place, fault): (usize, &super::diagnosis::Stated)| {
-        if may_be_corrected(&fault.fault, confirmed) {
+        if may_be_corrected(&fault.fault, confirmed.get(place) == Some(&true)) {
             1 << place
         } else {
             0
@@ -50,7 +50,7 @@ pub(super) fn ways(
     (exercise, rules): (&Exercise, &MarksRules),
     rows: &[Row<'_>],
     finding: &Finding,
-    confirmed: bool,
+    confirmed: &[bool],
 ) -> Vec<Followed> {
     let allowed = allowed(finding, confirmed);
     let taken = finding
@@ -84,7 +84,13 @@ fn charges(exercise: &Exercise, rules: &MarksRules, finding: &Finding, bits: usi
             } else {
                 rules.fault_charge
             };
-            (words::title(exercise, &stated.fault), charge)
+            // What only instructors are told is not named on a receipt that the pair may see.
+            let why = if super::feedback::is_for_instructors(stated.fault.family().code()) {
+                "what the instructor has confirmed".to_owned()
+            } else {
+                words::title(exercise, &stated.fault)
+            };
+            (why, charge)
         })
         .collect()
 }
@@ -109,7 +115,7 @@ fn rescored(rules: &MarksRules, row: &Row<'_>, corrected: Option<f64>) -> Option
 }
 
 /// Values with all faults taken out that may be, where that changes them.
-pub(super) fn corrected(finding: &Finding, values: &[Option<f64>], confirmed: bool) -> Vec<Option<f64>> {
+pub(super) fn corrected(finding: &Finding, values: &[Option<f64>], confirmed: &[bool]) -> Vec<Option<f64>> {
     let Some(all) = finding.corrections.get(allowed(finding, confirmed)) else {
         return vec![None; values.len()];
     };

@@ -5,6 +5,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::decided::Verdict;
+use super::extra::Extra;
 use crate::exercise::model::Quantity;
 use crate::exercise::names::{BalloonNo, ExerciseCode, Serial};
 use crate::report::call::Call;
@@ -101,6 +103,36 @@ pub struct Diagnosis {
     pub alternatives: Vec<Alternative>,
     /// Balloon numbers that the set does not explain.
     pub unexplained: Vec<BalloonNo>,
+    /// What the instructor has decided; left out where nothing is.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub decided: Vec<DecidedFault>,
+    /// The one reading that would tell what is open; left out where nothing is, or nothing would.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub check: Option<Check>,
+}
+
+/// The instructor's word on a fault, as the grade was computed with it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DecidedFault {
+    /// Code of the family.
+    pub fault: String,
+    /// Parameters as the family names them.
+    pub parameters: serde_json::Map<String, serde_json::Value>,
+    /// Confirmed or rejected.
+    pub verdict: Verdict,
+    /// Whether the report could follow it: faults may contradict each other or speak of values that are not there.
+    pub applied: bool,
+}
+
+/// A reading that the pair can take while the plate is still clamped. It says nothing of what the plate is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Check {
+    /// What is read.
+    pub reading: Extra,
+    /// What to do, in words.
+    pub request: String,
+    /// What the field for the answer is called.
+    pub label: String,
 }
 
 impl Diagnosis {
@@ -113,6 +145,8 @@ impl Diagnosis {
             faults: Vec::new(),
             alternatives: Vec::new(),
             unexplained: Vec::new(),
+            decided: Vec::new(),
+            check: None,
         }
     }
 }
@@ -130,6 +164,9 @@ pub struct FoundFault {
     pub explains: Vec<BalloonNo>,
     /// What happened, in words.
     pub text: String,
+    /// Whether the instructor has confirmed it; left out where not.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub confirmed: bool,
 }
 
 /// Another set of faults.

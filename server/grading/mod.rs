@@ -5,6 +5,8 @@
 
 pub mod attempts;
 pub mod call;
+mod check;
+pub mod decided;
 pub mod diagnosis;
 pub mod extra;
 pub mod feedback;
@@ -14,6 +16,7 @@ pub mod insight;
 pub mod late;
 pub mod marks;
 pub mod measurement;
+pub mod named;
 mod notes;
 pub mod review;
 pub mod settled;
@@ -32,9 +35,10 @@ use crate::procedure::fault::Fault;
 use crate::report::model::{Report, ReportItem};
 use crate::units::decimal_to_f64;
 use call::{BonusSize, Judged};
+use decided::{Decided, Settled};
 use diagnosis::priors::Priors;
 use diagnosis::{Diagnoser, Finding};
-use grade::{Alternative, Diagnosis, FoundFault, Grade, GradedItem, NamedFault};
+use grade::{Alternative, DecidedFault, Diagnosis, FoundFault, Grade, GradedItem, NamedFault};
 use measurement::{Measured, Value};
 
 /// All that a grade is computed from.
@@ -54,6 +58,8 @@ pub struct GradeInput<'a> {
     pub hand_marks: &'a BTreeMap<String, Decimal>,
     /// All plates of the exercise that the values may be of by mistake; this plate may be among them.
     pub siblings: &'a [Plate],
+    /// What people have added: decisions on faults, and readings beside the sheet.
+    pub decided: &'a Decided,
 }
 
 /// Grades one report.
@@ -67,13 +73,14 @@ pub fn grade(input: &GradeInput<'_>) -> Grade {
     let lines: Vec<SheetLine> = (0..input.exercise.characteristics.len())
         .filter_map(|i| sheet.line(i))
         .collect();
-    let finding = found(input);
+    let found = found(input);
+    let Settled { finding, confirmed, .. } = &found.settled;
     let rows: Vec<follow_through::Row<'_>> = lines.iter().enumerate().map(|(i, line)| sheet.row(i, line)).collect();
     let scored: Vec<marks::Scored> = lines.iter().filter_map(|l| l.scored).collect();
     let values: Vec<Option<f64>> = lines.iter().map(|l| l.item.measured).collect();
-    let corrected = follow_through::corrected(&finding, &values, false);
+    let corrected = follow_through::corrected(finding, &values, confirmed);
     let ways = if input.rules.follow_through {
-        follow_through::ways((input.exercise, input.rules), &rows, &finding, false)
+        follow_through::ways((input.exercise, input.rules), &rows, finding, confirmed)
     } else {
         Vec::new()
     };
@@ -82,16 +89,36 @@ pub fn grade(input: &GradeInput<'_>) -> Grade {
         report: input.name.to_owned(),
         exercise: input.exercise.code.clone(),
         serial: input.plate.serial.clone(),
-        diagnosis: told(input.exercise, &finding),
+        diagnosis: told(input, &found),
         marks: marks::total_with(input.rules, &scored, input.hand_marks, &ways),
         items: lines.into_iter().zip(corrected).map(item).collect(),
     }
 }
 
-/// Looks for mistakes; nothing is found where nothing was measured.
-fn found(input: &GradeInput<'_>) -> Finding {
+/// What was found, and what would tell the rest.
+struct Found {
+    settled: Settled,
+    check: Option<grade::Check>,
+}
+
+impl Found {
+    fn nothing(input: &GradeInput<'_>) -> Self {
+        Self {
+            settled: Settled {
+                finding: Finding::nothing(),
+                confirmed: Vec::new(),
+                applied: vec![false; input.decided.decisions.len()],
+            },
+            check: None,
+        }
+    }
+}
+
+/// Looks for mistakes; nothing is found where nothing was measured. Readings beside the sheet are looked at as lines after
+/// its own, and leave the finding again.
+fn found(input: &GradeInput<'_>) -> Found {
     if input.report.items.iter().all(|i| i.measured.is_none()) {
-        return Finding::nothing();
+        return Found::nothing(input);
     }
     let mut plates = vec![input.plate.clone()];
     plates.extend(
@@ -101,37 +128,73 @@ fn found(input: &GradeInput<'_>) -> Finding {
             .filter(|p| p.serial != input.plate.serial)
             .cloned(),
     );
+    if input.decided.answers.is_empty() {
+        return look(input, (input.exercise, &plates, input.report), &plates);
+    }
+    let readings: Vec<_> = input.decided.answers.iter().map(|a| a.extra.clone()).collect();
+    let extended = extra::Extended::new(input.exercise, &readings);
+    let with_readings: Vec<Plate> = plates.iter().map(|p| extended.plate(p)).collect();
+    let report = extended.report(input.report, &input.decided.answers);
+    let mut found = look(input, (&extended.exercise, &with_readings, &report), &plates);
+    found.settled.finding.keep_lines(extended.sheet);
+    found
+}
+
+/// Looks at a report, with readings beside the sheet or without; `plates` are those of the sheet alone.
+fn look(
+    input: &GradeInput<'_>,
+    (exercise, with_readings, report): (&Exercise, &[Plate], &Report),
+    plates: &[Plate],
+) -> Found {
     // A checked exercise is one that the forward model can work with.
-    Diagnoser::new(input.exercise, &plates, Priors::default()).map_or_else(
-        |_| Finding::nothing(),
-        |d| d.diagnose(&input.plate.serial, input.report),
-    )
+    let Ok(diagnoser) = Diagnoser::new(exercise, with_readings, Priors::default()) else {
+        return Found::nothing(input);
+    };
+    let of = (&input.plate.serial, report);
+    let finding = diagnoser.diagnose(of.0, of.1);
+    let check = check::check(input.exercise, plates, &finding, input.decided);
+    Found {
+        settled: decided::settle(&diagnoser, of, finding, &input.decided.decisions),
+        check,
+    }
 }
 
 /// A finding as the grade holds it.
-fn told(exercise: &Exercise, finding: &Finding) -> Diagnosis {
+fn told(input: &GradeInput<'_>, found: &Found) -> Diagnosis {
+    let exercise = input.exercise;
+    let finding = &found.settled.finding;
     let no = |i: &usize| exercise.characteristics.get(*i).map(|c| c.no.clone());
     let named = |fault: &Fault| NamedFault {
         fault: fault.family().code().to_owned(),
         parameters: parameters(fault),
     };
-    let fault = |stated: &diagnosis::Stated| FoundFault {
+    let fault = |(stated, confirmed): (&diagnosis::Stated, &bool)| FoundFault {
         fault: stated.fault.family().code().to_owned(),
         probability: stated.probability,
         parameters: parameters(&stated.fault),
         explains: stated.explains.iter().filter_map(no).collect(),
         text: words::words(exercise, &stated.fault).text(),
+        confirmed: *confirmed,
     };
     let alternative = |(faults, probability): &(Vec<Fault>, f64)| Alternative {
         faults: faults.iter().map(named).collect(),
         probability: *probability,
     };
+    let decided = |(d, applied): (&decided::Decision, &bool)| DecidedFault {
+        fault: d.fault.family().code().to_owned(),
+        parameters: parameters(&d.fault),
+        verdict: d.verdict,
+        applied: *applied,
+    };
+    let decisions = input.decided.decisions.iter().zip(&found.settled.applied);
     Diagnosis {
         state: finding.state,
         probability: finding.probability,
-        faults: finding.faults.iter().map(fault).collect(),
+        faults: finding.faults.iter().zip(&found.settled.confirmed).map(fault).collect(),
         alternatives: finding.others.iter().map(alternative).collect(),
         unexplained: finding.unexplained.iter().filter_map(no).collect(),
+        decided: decisions.map(decided).collect(),
+        check: found.check.clone(),
     }
 }
 

@@ -62,12 +62,14 @@ pub fn review(grade: &Grade, rules: &MarksRules, hand_marked: bool) -> Option<Re
     let confirm = |fault: &str| super::feedback::INSTRUCTORS_ONLY.contains(&fault);
     if grade.marks.r#final.is_none() {
         Some(Review::NoMark)
-    } else if grade.diagnosis.faults.iter().any(|f| confirm(&f.fault)) {
+    } else if grade.diagnosis.faults.iter().any(|f| confirm(&f.fault) && !f.confirmed) {
         Some(Review::ToConfirm)
     } else {
+        // What the instructor has decided waits for nobody.
+        let open = grade.diagnosis.decided.is_empty();
         match grade.diagnosis.state {
-            DiagnosisState::Unexplained => Some(Review::Unexplained),
-            DiagnosisState::FaultSuspected => Some(Review::FaultSuspected),
+            DiagnosisState::Unexplained if open => Some(Review::Unexplained),
+            DiagnosisState::FaultSuspected if open => Some(Review::FaultSuspected),
             _ if !rules.lines.is_empty() && !hand_marked => Some(Review::HandMarks),
             _ => None,
         }

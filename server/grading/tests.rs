@@ -48,6 +48,7 @@ fn grades(faults: Vec<Fault>, seed: u64) -> [Grade; 2] {
             report: &report,
             hand_marks: &BTreeMap::new(),
             siblings: &plates.plates,
+            decided: &super::decided::UNDECIDED,
         })
     })
 }

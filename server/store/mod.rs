@@ -13,6 +13,8 @@ pub mod attention;
 pub mod audit;
 /// Classes and who belongs to them.
 pub mod classes;
+/// Decisions on faults, and readings beside the sheet.
+pub mod decided_faults;
 /// Half-typed reports.
 pub mod drafts;
 /// Exercises that are being authored.

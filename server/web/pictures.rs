@@ -100,38 +100,81 @@ impl Pictures {
     }
 }
 
-/// The plan view with what was off, as reported and after correction. Only where the truth of the plate may be shown.
+/// What was off, as reported and once the faults are taken out.
+#[derive(Debug)]
+pub struct WhatWasOff {
+    /// As the pair reported.
+    pub reported: Picture,
+    /// After correction; none where nothing is corrected.
+    pub corrected: Option<Picture>,
+}
+
+/// The plan views with what was off. Only where the truth of the plate may be shown. The first one leads to the lines of
+/// the page.
 ///
 /// # Errors
 /// When the server is stopping.
-pub async fn what_was_off(exercise: &Arc<Exercise>, items: &[GradedItem]) -> Result<Picture, WebError> {
-    let (exercise, set) = (Arc::clone(exercise), deviation_set(exercise, items));
-    apart(move || drawing::deviations(&exercise, &set, &DrawingOptions::screen())).await
+pub async fn what_was_off(exercise: &Arc<Exercise>, items: &[GradedItem]) -> Result<WhatWasOff, WebError> {
+    let (exercise, reported) = (Arc::clone(exercise), reported(exercise, items));
+    let corrected = corrected(&exercise, items);
+    apart(move || {
+        let beside = DrawingOptions {
+            linked: false,
+            ..DrawingOptions::screen()
+        };
+        WhatWasOff {
+            reported: drawing::deviations(&exercise, &reported, &DrawingOptions::screen()),
+            corrected: corrected.map(|set| drawing::deviations(&exercise, &set, &beside)),
+        }
+    })
+    .await
 }
 
 async fn apart<T: Send + 'static>(draw: impl FnOnce() -> T + Send + 'static) -> Result<T, WebError> {
     tokio::task::spawn_blocking(draw).await.map_err(WebError::internal)
 }
 
-/// What each feature was off by in plan view, and what else was off by more than a careful pair is.
-fn deviation_set(exercise: &Exercise, items: &[GradedItem]) -> DeviationSet {
-    let lines = || exercise.characteristics.iter().zip(items);
-    let off = |value: Option<f64>, item: &GradedItem| Some(value? - item.reference?);
+fn off(value: Option<f64>, item: &GradedItem) -> Option<f64> {
+    Some(value? - item.reference?)
+}
+
+fn is_place(c: &Characteristic) -> bool {
+    matches!(c.of, Quantity::X | Quantity::Y) && matches!(c.owner, Owner::Feature(_))
+}
+
+/// What of sizes and heights does not agree.
+fn remarks(exercise: &Exercise, items: &[GradedItem], which: impl Fn(&GradedItem) -> bool) -> Vec<Remark> {
     let remark = |(characteristic, (c, item)): (usize, (&Characteristic, &GradedItem))| {
-        let is_place = matches!(c.of, Quantity::X | Quantity::Y) && matches!(c.owner, Owner::Feature(_));
         let agrees = item.measurement_score.is_none_or(|score| score >= 1.0);
-        let by = off(item.measured, item).filter(|_| !is_place && !agrees)?;
+        let by = off(item.measured, item).filter(|_| !is_place(c) && !agrees && which(item))?;
         Some(Remark {
             characteristic,
             by,
             outside: is_outside(item),
         })
     };
+    let lines = exercise.characteristics.iter().zip(items);
+    lines.enumerate().filter_map(remark).collect()
+}
+
+/// What each feature was off by in plan view, and what else was off by more than a careful pair is.
+fn reported(exercise: &Exercise, items: &[GradedItem]) -> DeviationSet {
     DeviationSet {
-        reported: places(lines(), |item| off(item.measured, item)),
-        corrected: places(lines(), |item| off(item.corrected, item)),
-        remarks: lines().enumerate().filter_map(remark).collect(),
+        reported: places(exercise.characteristics.iter().zip(items), |i| off(i.measured, i)),
+        corrected: Vec::new(),
+        remarks: remarks(exercise, items, |_| true),
     }
+}
+
+/// The same after correction; none where nothing is corrected.
+fn corrected(exercise: &Exercise, items: &[GradedItem]) -> Option<DeviationSet> {
+    items.iter().any(|i| i.corrected.is_some()).then(|| DeviationSet {
+        reported: Vec::new(),
+        corrected: places(exercise.characteristics.iter().zip(items), |i| {
+            off(i.corrected.or(i.measured), i)
+        }),
+        remarks: remarks(exercise, items, |i| i.corrected.is_none()),
+    })
 }
 
 fn is_outside(item: &GradedItem) -> bool {

@@ -14,6 +14,7 @@ use super::pages::{
     account, assign, assignment, authoring, classes, exercise, exercises, gradebook, gradebook_rules, graded_report,
     import, my, report_review, review_queue, sheets, sign_in, start, student,
 };
+use super::pages::{priors, report_faults};
 use super::{layers, metrics, static_files, upload};
 
 /// Largest form without files.
@@ -97,6 +98,8 @@ fn first_pages() -> Vec<Route> {
         page("/reports/{report}", Staff, graded_report::page),
         form("/reports/{report}/hand-marks", Staff, graded_report::mark),
         form("/reports/{report}/review", Staff, report_review::submit),
+        form("/reports/{report}/faults", Instructor, report_faults::submit),
+        form("/reports/{report}/check", Staff, report_faults::answer),
         page("/reports/{report}/source", Staff, graded_report::source),
     ]
 }
@@ -105,6 +108,7 @@ fn first_pages() -> Vec<Route> {
 fn exercises_and_own() -> Vec<Route> {
     use Access::{Anyone, Instructor, Student};
     vec![
+        page("/priors", Instructor, priors::page),
         page("/exercises", Instructor, exercises::page),
         page("/exercises/import", Instructor, import::page),
         files("/exercises/import", Instructor, import::submit),
@@ -146,6 +150,7 @@ fn exercises_and_own() -> Vec<Route> {
         files("/my/{assignment}/entry", Student, my::entry::submit),
         page("/my/reports/{report}", Student, my::result::page),
         form("/my/reports/{report}/query", Student, my::result::ask),
+        form("/my/reports/{report}/check", Student, my::result::answer),
         page("/health", Anyone, start::health),
         page("/static/{*path}", Anyone, static_files::file),
     ]

@@ -104,6 +104,7 @@ fn time_of_a_grade(samples: &Samples) -> Duration {
             report: &samples[count % samples.len()].1,
             hand_marks: &none,
             siblings: &siblings,
+            decided: &platemark::grading::decided::UNDECIDED,
         };
         std::hint::black_box(grade(&input));
         count += 1;

@@ -9,6 +9,7 @@ mod class;
 mod durability;
 mod entry;
 mod errors;
+mod faults;
 mod import;
 mod kill;
 mod marks;

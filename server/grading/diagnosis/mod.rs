@@ -10,6 +10,7 @@ mod assess;
 mod correct;
 mod evidence;
 mod family;
+mod given;
 mod products;
 mod scene;
 mod screen;
@@ -80,6 +81,17 @@ pub struct Finding {
 }
 
 impl Finding {
+    /// Leaves out what is said of lines after the first so many, which are not of the sheet.
+    pub fn keep_lines(&mut self, sheet: usize) {
+        self.unexplained.retain(|line| *line < sheet);
+        for fault in &mut self.faults {
+            fault.explains.retain(|line| *line < sheet);
+        }
+        for correction in &mut self.corrections {
+            correction.truncate(sheet);
+        }
+    }
+
     /// Where nothing was looked into.
     #[must_use]
     pub const fn nothing() -> Self {

@@ -9,7 +9,7 @@ mod evidence;
 mod identify;
 mod sets;
 mod sight;
-mod suspects;
+pub(super) mod suspects;
 #[cfg(test)]
 mod tests;
 pub mod words;

@@ -18,7 +18,7 @@ pub(super) struct Suspect {
 }
 
 /// The free amount of a fault.
-pub(super) fn amount(fault: &Fault) -> Option<f64> {
+pub(in crate::grading) fn amount(fault: &Fault) -> Option<f64> {
     match fault {
         Fault::OriginShift { amount, .. } | Fault::TipWrong { amount } => Some(*amount),
         Fault::FrameRotated { angle_deg } | Fault::FrameTilted { angle_deg, .. } => Some(*angle_deg),
@@ -28,7 +28,7 @@ pub(super) fn amount(fault: &Fault) -> Option<f64> {
 }
 
 /// The fault with another amount; without one as it is.
-pub(super) fn with_amount(fault: &Fault, to: f64) -> Fault {
+pub(in crate::grading) fn with_amount(fault: &Fault, to: f64) -> Fault {
     let mut fault = fault.clone();
     match &mut fault {
         Fault::OriginShift { amount, .. } | Fault::TipWrong { amount } => *amount = to,

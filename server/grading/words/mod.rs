@@ -131,7 +131,8 @@ pub fn length(units: LengthUnit, value: f64) -> String {
 }
 
 /// `number 5`; `numbers 5 and 7`; `numbers 5, 7 and 9`; `20 numbers from 2 to 27` where there are many.
-pub(super) fn numbers(items: &[BalloonNo]) -> String {
+#[must_use]
+pub fn numbers(items: &[BalloonNo]) -> String {
     match items {
         [] => "no number".to_owned(),
         [one] => format!("number {one}"),

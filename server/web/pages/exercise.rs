@@ -10,6 +10,7 @@ use serde::Deserialize;
 use crate::actions::load;
 use crate::actions::plate_state::{Saying, say_of_plate};
 use crate::exercise::model::Exercise as Print;
+use crate::grading::decided::UNDECIDED;
 use crate::grading::grade::GradedItem;
 use crate::grading::{GradeInput, grade};
 use crate::report::call::Call;
@@ -84,6 +85,7 @@ fn lines_of(exercise: &Print, truth: &str) -> Result<Vec<GradedItem>, WebError> 
         report: &report,
         hand_marks: &hand_marks,
         siblings: &[],
+        decided: &UNDECIDED,
     };
     Ok(grade(&input).items)
 }

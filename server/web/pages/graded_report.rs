@@ -9,15 +9,14 @@ use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 
+use super::report_faults::{self, Faults};
 use super::report_review::{Beside, Came, beside};
 use crate::actions::load;
 use crate::actions::mark_by_hand::{HandMarkError, mark_by_hand};
 use crate::actions::my_result::{grade_from, settle};
 use crate::actions::standing;
 use crate::exercise::model::{Exercise, MarksLine, ScoreKind};
-use crate::exercise::names::BalloonNo;
-use crate::grading::feedback;
-use crate::grading::grade::{Diagnosis, DiagnosisState, FoundFault, Grade, GradedItem};
+use crate::grading::grade::{Grade, GradedItem};
 use crate::grading::review::Review;
 use crate::report::model::Report as Items;
 use crate::store::assignments::{self, Assignment};
@@ -25,8 +24,6 @@ use crate::store::ids::ReportId;
 use crate::store::people::Person;
 use crate::store::reports::{self, Report, ReportLine, SourceKind};
 use crate::store::{grades, hand_marks, overrides};
-use crate::units::decimal_from_f64;
-use crate::units::show_length;
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
@@ -62,10 +59,10 @@ struct Graded {
     /// Of the exercise.
     revision: i64,
     review: &'static str,
-    finding: &'static str,
-    faults: Vec<Fault>,
-    unexplained: String,
     drawing: String,
+    /// After the faults are taken out; empty where nothing is corrected.
+    corrected: String,
+    faults: Faults,
     /// Lines to be marked by hand.
     by_hand: Vec<ByHand>,
     /// What the score is made from.
@@ -83,31 +80,6 @@ struct ByHand {
     label: String,
     points: String,
     mend: String,
-}
-
-#[derive(Debug)]
-struct Fault {
-    text: String,
-    probability: String,
-    explains: String,
-}
-
-fn per_cent(probability: f64) -> String {
-    // Nothing that is inferred is certain.
-    if probability > 0.995 {
-        return "more than 99".to_owned();
-    }
-    decimal_from_f64(probability * 100.0).map_or_else(String::new, |p| show_length(p, 0))
-}
-
-const fn finding(state: DiagnosisState) -> &'static str {
-    match state {
-        DiagnosisState::Clean => "The report fits the plate; no mistake is needed to explain it.",
-        DiagnosisState::FaultStated => "What explains the numbers:",
-        DiagnosisState::FaultSuspected => "What probably explains the numbers (not sure enough to count):",
-        DiagnosisState::Unexplained => "The report does not fit the plate, and no mistake that is known explains it.",
-        DiagnosisState::NotLookedInto => "Mistakes behind the numbers were not looked into.",
-    }
 }
 
 /// A line for those who may not see what the plate is: whether the value agrees, and nothing from which an amount could
@@ -133,23 +105,6 @@ fn without_truth(exercise: &Exercise, row: GradedRow, item: &GradedItem, items: 
         note: String::new(),
         ..row
     }
-}
-
-fn nos(nos: &[BalloonNo]) -> String {
-    nos.iter().map(BalloonNo::as_str).collect::<Vec<_>>().join(", ")
-}
-
-fn faults(diagnosis: &Diagnosis, truth: bool) -> Vec<Fault> {
-    let fault = |f: &FoundFault| Fault {
-        text: if truth || !feedback::is_for_instructors(&f.fault) {
-            f.text.clone()
-        } else {
-            "A fault that the instructor looks at.".to_owned()
-        },
-        probability: per_cent(f.probability),
-        explains: nos(&f.explains),
-    };
-    diagnosis.faults.iter().map(fault).collect()
 }
 
 fn source_words(kind: SourceKind, name: Option<&str>) -> String {
@@ -216,7 +171,7 @@ async fn graded(
     app: &App,
     report: &Report,
     assignment: &Assignment,
-    typed: Option<&Typed>,
+    came: &Came,
     truth: bool,
 ) -> Result<Option<Graded>, WebError> {
     let Some(stored) = grades::of(&app.service.store, report.id).await? else {
@@ -231,8 +186,9 @@ async fn graded(
     let set = overrides::of(&app.service.store, report.id).await?;
     settle(&mut grade.marks, set.as_ref(), assignment, minutes);
     let rows = graded::rows(&exercise, &grade.items, &items);
-    let (rows, drawing) = if truth {
-        (rows, pictures::what_was_off(&exercise, &grade.items).await?.svg)
+    let (rows, drawing, corrected) = if truth {
+        let off = pictures::what_was_off(&exercise, &grade.items).await?;
+        (rows, off.reported.svg, off.corrected.map(|p| p.svg).unwrap_or_default())
     } else {
         let rows = rows.into_iter().zip(&grade.items);
         let plan = app.pictures.plan(assignment.exercise_revision, &exercise).await?;
@@ -240,8 +196,13 @@ async fn graded(
             rows.map(|(row, item)| without_truth(&exercise, row, item, &items))
                 .collect(),
             plan.svg.clone(),
+            String::new(),
         )
     };
+    let zone = times::zone(&assignment.time_zone);
+    let of = (report, assignment.exercise_revision);
+    let laid = (exercise.as_ref(), &grade.diagnosis, stored.id.0);
+    let faults = report_faults::part(app, of, laid, (came, truth), &zone).await?;
     Ok(Some(Graded {
         revision: stored.exercise_number,
         review: stored
@@ -249,21 +210,20 @@ async fn graded(
             .as_deref()
             .and_then(Review::from_word)
             .map_or("", Review::text),
-        finding: finding(grade.diagnosis.state),
-        faults: faults(&grade.diagnosis, truth),
-        unexplained: nos(&grade.diagnosis.unexplained),
         drawing,
+        corrected,
+        faults,
         statistic: match exercise.marks.score {
             ScoreKind::En => "En",
             ScoreKind::Fitness(_) => "z\u{2032}",
         },
-        by_hand: by_hand(app, report.id, assignment, typed).await?,
+        by_hand: by_hand(app, report.id, assignment, came.points.as_ref()).await?,
         rows,
         lines: graded::receipt(&grade.marks.lines),
         total: graded::total(grade.marks.r#final),
         computed: format!(
             "Graded {} by {} from revision {} of the exercise and revision {} of the plate's truth.",
-            times::show(stored.computed_at, &times::zone(&assignment.time_zone)),
+            times::show(stored.computed_at, &zone),
             stored.software,
             stored.exercise_number,
             stored.plate_number
@@ -294,7 +254,7 @@ pub(super) async fn whole(
     let minutes = standing::minutes_late(&assignment, report.handed_in_at);
     let zone = times::zone(&assignment.time_zone);
     let truth = may_see_truth(person);
-    let graded = graded(app, &report, &assignment, came.points.as_ref(), truth).await?;
+    let graded = graded(app, &report, &assignment, came, truth).await?;
     let beside = beside(app, person, &report, &assignment, came).await?;
     Ok(GradedReport {
         frame: Frame::of(person, "/classes"),
@@ -336,6 +296,7 @@ pub(in crate::web) async fn page(
     let assignment = assignment_of(&app, &of.report).await?;
     let came = Came {
         done: after.done,
+        naming: after.name,
         ..Came::default()
     };
     Ok(Page(whole(&app, &of.person, of.report, assignment, &came).await?))
@@ -346,6 +307,8 @@ pub(in crate::web) async fn page(
 pub(in crate::web) struct After {
     /// Report that was done with before this one.
     done: Option<i64>,
+    /// Family of the fault that the person is about to name.
+    name: Option<String>,
 }
 
 /// Gives points for the lines that are marked by hand; fields left empty stay as they are.

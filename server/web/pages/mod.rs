@@ -32,6 +32,10 @@ pub mod new_class;
 pub mod pairs;
 /// People of a class, and their slips.
 pub mod people;
+/// What the diagnosis expects.
+pub mod priors;
+/// The faults of a graded report, and the word on them.
+pub mod report_faults;
 /// What stands beside a graded report for whoever reviews it.
 pub mod report_review;
 /// Reports of a class that need a person.

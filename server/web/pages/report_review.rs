@@ -36,6 +36,8 @@ pub(super) struct Came {
     pub(super) wrong: Option<(String, String)>,
     /// Report that the person was done with before this one.
     pub(super) done: Option<i64>,
+    /// Family of the fault that the person names.
+    pub(super) naming: Option<String>,
 }
 
 /// What stands beside a report.
@@ -119,11 +121,11 @@ fn by(name: Option<String>, when: crate::store::when::When, zone: &TimeZone) -> 
 }
 
 impl Came {
-    fn typed(&self, field: &str) -> String {
+    pub(super) fn typed(&self, field: &str) -> String {
         self.typed.get(field).cloned().unwrap_or_default()
     }
 
-    fn mend(&self, field: &str) -> String {
+    pub(super) fn mend(&self, field: &str) -> String {
         match &self.wrong {
             Some((at, mend)) if at == field => mend.clone(),
             _ => String::new(),
@@ -253,9 +255,31 @@ fn trail_words(what: &str, detail: &Value) -> String {
         "done-with-report" => "was done with it".to_owned(),
         "not-done-with-report" => "took \u{201c}done\u{201d} back".to_owned(),
         "mark-by-hand" => "marked lines by hand".to_owned(),
+        "decide-faults" => said_of_faults(detail),
+        "take-back-faults" => "took back what was said of faults".to_owned(),
+        "answer-check" => format!("typed {} for the check", text("value")),
+        "take-back-check" => "took a reading of the check back".to_owned(),
         "add-evidence" => "added a photo or PDF".to_owned(),
         other => other.replace('-', " "),
     }
+}
+
+/// `confirmed: origin off along X; rejected: ...; the mark is 84.0`.
+fn said_of_faults(detail: &Value) -> String {
+    let list = |key: &str| {
+        let all = detail.get(key).and_then(Value::as_array).into_iter().flatten();
+        all.filter_map(Value::as_str).collect::<Vec<_>>().join(", ")
+    };
+    let said = [("confirmed", list("confirmed")), ("rejected", list("rejected"))];
+    let mut parts: Vec<String> = said
+        .into_iter()
+        .filter(|(_, what)| !what.is_empty())
+        .map(|(verb, what)| format!("{verb}: {what}"))
+        .collect();
+    if let Some(mark) = detail.get("mark").and_then(Value::as_str) {
+        parts.push(format!("the computed mark is {mark}"));
+    }
+    parts.join("; ")
 }
 
 /// What the button asks for, from what was typed; or the field at fault.

@@ -44,6 +44,7 @@ fn graded(rule: &str, serial: &str, fields: &[Field], hand: &str) -> Grade {
         report: &assembled.report,
         hand_marks: &hand_marks,
         siblings: &plates.plates,
+        decided: &grading::decided::UNDECIDED,
     })
 }
 

@@ -309,7 +309,7 @@ fn key(fault: &Fault) -> u64 {
 }
 
 /// Prior standard deviation of the free amount of a fault.
-fn sd(scene: &Scene<'_>, fault: &Fault) -> Option<f64> {
+pub(super) fn sd(scene: &Scene<'_>, fault: &Fault) -> Option<f64> {
     let priors = scene.priors;
     match fault {
         Fault::OriginShift { .. } => Some(priors.shift_mm * scene.mm),

@@ -90,3 +90,11 @@ pub(super) fn spoilt(scene: &Scene<'_>, parent: &[Fault], fault: &Fault) -> Vec<
 pub(in crate::grading::diagnosis) fn shows(scene: &Scene<'_>, value: f64, nominal: f64) -> bool {
     (value - nominal).abs() <= 0.501 * scene.step
 }
+
+/// The lines that a copying fault leaves without a measurement.
+pub(in crate::grading::diagnosis) fn lines(scene: &Scene<'_>, fault: &Fault) -> Vec<usize> {
+    match fault {
+        Fault::NominalsCopied { items } => items.iter().filter_map(|no| scene.line_of(no)).collect(),
+        _ => Vec::new(),
+    }
+}

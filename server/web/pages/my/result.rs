@@ -1,5 +1,6 @@
 //! The result of one report, as far as the pair may see it.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use askama::Template;
@@ -14,6 +15,7 @@ use crate::actions::my_result::{MyResult as Seen, my_result};
 use crate::actions::review::{self, ReviewError, Wrong};
 use crate::exercise::model::Exercise;
 use crate::grading::feedback::{Agreement, Feedback, Full, Words, WordsItem};
+use crate::grading::grade::Check;
 use crate::report::assemble::call_word;
 use crate::report::model::{Report, ReportItem};
 use crate::store::assignments::Assignment;
@@ -25,7 +27,8 @@ use crate::web::errors::WebError;
 use crate::web::frame::Frame;
 use crate::web::graded::{self, GradedRow, ReceiptLine};
 use crate::web::guards::MyReport;
-use crate::web::pictures;
+use crate::web::pages::report_faults;
+use crate::web::pictures::{self, WhatWasOff};
 use crate::web::render::{Page, Sheet};
 use crate::web::sheet::{self, SheetRow};
 use crate::web::times;
@@ -50,7 +53,30 @@ pub(in crate::web) struct MyResult {
     mark: String,
     again: bool,
     talk: Talk,
+    check: Option<Checking>,
     cells: Vec<(&'static str, String)>,
+}
+
+/// The one reading that is asked for, with what was typed where it came back.
+#[derive(Debug)]
+struct Checking {
+    reading: String,
+    request: String,
+    label: String,
+    typed: String,
+    mend: String,
+}
+
+impl Checking {
+    fn of(check: Check, typed: &str, mend: &str) -> Self {
+        Self {
+            reading: check.reading.to_string(),
+            request: check.request,
+            label: check.label,
+            typed: typed.to_owned(),
+            mend: mend.to_owned(),
+        }
+    }
 }
 
 /// A result in full.
@@ -60,6 +86,8 @@ struct FullResult {
     lines: Vec<ReceiptLine>,
     total: String,
     drawing: String,
+    /// After the faults are taken out; empty where nothing is corrected.
+    corrected: String,
 }
 
 #[derive(Debug)]
@@ -100,11 +128,13 @@ async fn whole(app: &App, of: MyReport, asking: Asking) -> Result<MyResult, WebE
         ("Date", when.clone()),
         ("Sheet", "result".to_owned()),
     ];
+    let check = shown.check.map(|c| Checking::of(c, &asking.value, &asking.value_mend));
     let talk = Talk::of(app, report.id, &items, &zone, asking).await?;
     Ok(MyResult {
         frame: Frame::of(&person, "/my"),
         id: assignment.id,
         talk,
+        check,
         title: assignment.title.clone(),
         serial: report.serial,
         pair: report.pair_name,
@@ -155,6 +185,9 @@ struct Asking {
     no: String,
     text: String,
     mend: String,
+    /// The reading of the one check.
+    value: String,
+    value_mend: String,
 }
 
 impl Talk {
@@ -231,8 +264,28 @@ pub(in crate::web) async fn ask(
         no: query.no,
         text: query.text,
         mend,
+        ..Asking::default()
     };
     Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, whole(&app, of, asking).await?).into_response())
+}
+
+/// Takes the reading of the one check.
+pub(in crate::web) async fn answer(
+    State(app): State<App>,
+    of: MyReport,
+    Form(typed): Form<BTreeMap<String, String>>,
+) -> Result<Response, WebError> {
+    match report_faults::take(&app, of.report.id, &typed, of.person.id).await? {
+        Ok(()) => Ok(Redirect::to(&format!("/my/reports/{}", of.report.id)).into_response()),
+        Err(value_mend) => {
+            let asking = Asking {
+                value: typed.get("value").cloned().unwrap_or_default(),
+                value_mend,
+                ..Asking::default()
+            };
+            Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, whole(&app, of, asking).await?).into_response())
+        }
+    }
 }
 
 /// What there is to see, in either mode.
@@ -246,6 +299,7 @@ struct Shown {
     mark: String,
     minutes_late: u64,
     can_try_again: bool,
+    check: Option<Check>,
 }
 
 impl Shown {
@@ -277,8 +331,8 @@ impl Shown {
                 }
             }
             Feedback::Full(full) => {
-                let drawing = pictures::what_was_off(exercise, &full.items).await?.svg;
-                Self::full(exercise, report, *full, drawing)
+                let off = pictures::what_was_off(exercise, &full.items).await?;
+                Self::full(exercise, report, *full, off)
             }
         };
         Ok(Self { minutes_late, ..shown })
@@ -292,13 +346,14 @@ impl Shown {
                 .map(|((sheet, item), reported)| row(sheet, item, reported))
                 .collect(),
             faults: words.faults,
+            check: words.check,
             mark: words.mark.map(|m| show_length(m, 1)).unwrap_or_default(),
             can_try_again: true,
             ..Self::default()
         }
     }
 
-    fn full(exercise: &Exercise, report: &Report, full: Full, drawing: String) -> Self {
+    fn full(exercise: &Exercise, report: &Report, full: Full, off: WhatWasOff) -> Self {
         let agree = full
             .items
             .iter()
@@ -312,7 +367,8 @@ impl Shown {
                 rows: graded::rows(exercise, &full.items, report),
                 lines: graded::receipt(&full.lines),
                 total: graded::total(full.mark),
-                drawing,
+                drawing: off.reported.svg,
+                corrected: off.corrected.map(|p| p.svg).unwrap_or_default(),
             }),
             faults: full.faults,
             ..Self::default()
