@@ -1,17 +1,19 @@
 //! Grades a stored report and stores the grade.
 
+use std::sync::Arc;
+
 use thiserror::Error;
 
-use super::load::{self, LoadError};
+use super::basis::{self, Bases, Instead, Work};
+use super::load::LoadError;
+use super::regrade::{self, Change, RegradeError};
 use super::{Service, attention};
 use crate::grading::decided::Decided;
 use crate::grading::grade::Grade;
-use crate::grading::review::{Review, review};
-use crate::grading::{GradeInput, grade};
-use crate::report::model::Report;
+use crate::grading::review::Review;
 use crate::store::grades::{self, NewGrade};
 use crate::store::ids::{AssignmentId, PersonId, ReportId};
-use crate::store::{StoreError, assignments, audit, decided_faults, hand_marks, plates, reports};
+use crate::store::{StoreError, decided_faults, hand_marks, reports};
 
 /// Version that grades say they were computed with.
 pub const SOFTWARE: &str = concat!("platemark ", env!("CARGO_PKG_VERSION"));
@@ -72,53 +74,27 @@ pub(super) async fn compute(service: &Service, report: ReportId, decided: Decide
     let stored = reports::one(&service.store, report)
         .await?
         .ok_or(LoadError::Missing("a report"))?;
-    let assignment = assignments::one(&service.store, stored.assignment)
-        .await?
-        .ok_or(LoadError::Missing("an assignment"))?;
-    let (plate_revision, _) = plates::newest_truth(&service.store, stored.plate)
-        .await?
-        .ok_or(LoadError::Missing("a plate"))?;
-    let exercise = load::exercise(service, assignment.exercise_revision).await?;
-    let plate = load::plate(service, &exercise, plate_revision).await?;
-    let siblings = load::siblings(service, &exercise, assignment.exercise_revision).await?;
-    let marks_override = assignment.marks_override;
-    let rules = load::rules(
-        service,
-        assignment.exercise_revision,
-        &exercise,
-        marks_override.as_deref(),
-    )
-    .await?;
-    let hand_marks = hand_marks::of(&service.store, report).await?;
-    let items: Report = serde_json::from_str(&stored.items).map_err(|why| GradeError::Items { report, why })?;
-
-    let computed = apart(service, move || {
-        let name = format!("report {report}");
-        let input = GradeInput {
-            name: &name,
-            exercise: &exercise,
-            plate: &plate,
-            rules: &rules,
-            report: &items,
-            hand_marks: &hand_marks,
-            siblings: &siblings,
-            decided: &decided,
-        };
-        let grade = grade(&input);
-        let all_marked = rules.lines.iter().all(|line| hand_marks.contains_key(&line.name));
-        let reason = review(&grade, &rules, all_marked);
-        (grade, reason)
-    });
-    let (grade, reason) = computed.await.ok_or(GradeError::Stopping)?;
+    // What was graded once keeps the truth of its plate until somebody decides on another one (`super::regrade`).
+    let kept = grades::plate_revision_of(&service.store, report).await?;
+    let mut bases = Bases::new(service, Instead::default());
+    let work = Work {
+        report,
+        basis: Arc::new(bases.of(stored.assignment, stored.plate, kept).await?),
+        hand_marks: hand_marks::of(&service.store, report).await?,
+        decided,
+        items: serde_json::from_str(&stored.items).map_err(|why| GradeError::Items { report, why })?,
+    };
+    let computed = basis::compute(service, vec![work]).await?.pop().ok_or(GradeError::Stopping)?;
+    let (grade, reason, basis) = (computed.grade, computed.reason, computed.basis);
     let new = NewGrade {
         report,
         mark: grade.marks.r#final.map(|m| format!("{m:.1}")),
         review: reason.map(|r| r.word().to_owned()),
         computed_at: service.clock.now(),
         software: SOFTWARE.to_owned(),
-        exercise_revision: assignment.exercise_revision,
-        plate_revision,
-        marks_override,
+        exercise_revision: basis.exercise_revision,
+        plate_revision: basis.plate_revision,
+        marks_override: basis.marks_override.clone(),
         result: serde_json::to_string(&grade).map_err(|why| GradeError::Items { report, why })?,
     };
     Ok(Computed {
@@ -135,7 +111,7 @@ pub(super) async fn apart<T: Send + 'static>(
     service: &Service,
     work: impl FnOnce() -> T + Send + 'static,
 ) -> Option<T> {
-    let place = std::sync::Arc::clone(&service.grading).acquire_owned().await.ok()?;
+    let place = Arc::clone(&service.grading).acquire_owned().await.ok()?;
     let done = tokio::task::spawn_blocking(move || {
         let done = work();
         drop(place);
@@ -161,34 +137,11 @@ pub async fn grade_missing(service: &Service) -> Result<usize, StoreError> {
     Ok(graded)
 }
 
-/// Grades all reports of an assignment again, as after a corrected reference. Returns how many were graded.
+/// Grades all reports of an assignment again, with what is known of their plates now. Returns how many were graded.
 ///
 /// # Errors
 /// With the first report that cannot be graded; those before it are.
-pub async fn grade_again(
-    service: &Service,
-    assignment: AssignmentId,
-    by: Option<PersonId>,
-) -> Result<usize, GradeError> {
-    let all = grades::reports_of(&service.store, assignment).await?;
-    for report in &all {
-        grade_report(service, *report).await?;
-    }
-    let mut tx = service.store.change().await?;
-    let about = ("assignment", assignment.0);
-    let detail = serde_json::json!({ "reports": all.len() });
-    let at = service.clock.now();
-    audit::write(
-        &mut tx,
-        &audit::Entry {
-            at,
-            person: by,
-            what: "grade-again",
-            about,
-            detail,
-        },
-    )
-    .await?;
-    tx.commit().await?;
-    Ok(all.len())
+pub async fn grade_again(service: &Service, assignment: AssignmentId, by: PersonId) -> Result<usize, RegradeError> {
+    let id = regrade::decide(service, &Change::Again(assignment), by).await?;
+    regrade::run(service, id).await
 }

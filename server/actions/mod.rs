@@ -10,6 +10,8 @@ pub mod adjust;
 pub mod attention;
 /// Keeps what an author has typed so far, with every step of it.
 pub mod author_exercise;
+/// What reports are graded from besides their numbers.
+mod basis;
 /// What time it is.
 pub mod clock;
 /// Confirms and rejects faults of a report; takes the answer to a check.
@@ -38,10 +40,18 @@ pub mod my_result;
 pub mod pair_up;
 /// People of a class, one at a time.
 pub mod people_of_class;
+/// Plates out and in, dropped and put back.
+pub mod plate_drawer;
 /// Takes a plate out of service, or opens it.
 pub mod plate_state;
+/// What plates really are: proposed, planted, calibrated.
+pub mod plate_truth;
 /// Makes a revision of what an author has typed.
 pub mod publish_exercise;
+/// Rounds of careful measurement.
+pub mod reference_rounds;
+/// Grades again after something was corrected.
+pub mod regrade;
 /// Releases the marks of an assignment.
 pub mod release_marks;
 /// What people add to a computed grade.

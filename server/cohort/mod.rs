@@ -22,6 +22,8 @@ pub mod pairing;
 pub mod robust;
 /// Turns at the machines.
 pub mod rota;
+/// Rounds of careful measurement: references, budgets, and which round to doubt.
+pub mod rounds;
 /// Scores of a value against a reference.
 pub mod scores;
 /// Probabilities of Student's t, F and normal, with the digits that they are wanted with.

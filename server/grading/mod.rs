@@ -65,6 +65,25 @@ pub struct GradeInput<'a> {
 /// Grades one report.
 #[must_use]
 pub fn grade(input: &GradeInput<'_>) -> Grade {
+    let measured = input.report.items.iter().any(|i| i.measured.is_some());
+    let looking = measured
+        .then(|| diagnoser(input.exercise, input.plate, input.siblings))
+        .flatten();
+    grade_with(input, looking.as_ref())
+}
+
+/// What looks for mistakes in reports on a plate: made once for all of them. `siblings` are all plates of the exercise.
+#[must_use]
+pub fn diagnoser<'e>(exercise: &'e Exercise, plate: &Plate, siblings: &[Plate]) -> Option<Diagnoser<'e>> {
+    let mut plates = vec![plate.clone()];
+    plates.extend(siblings.iter().filter(|p| p.serial != plate.serial).cloned());
+    // A checked exercise is one that the forward model can work with.
+    Diagnoser::new(exercise, &plates, Priors::default()).ok()
+}
+
+/// Grades one report with what [`diagnoser`] made of the same exercise, plate and siblings.
+#[must_use]
+pub fn grade_with(input: &GradeInput<'_>, looking: Option<&Diagnoser<'_>>) -> Grade {
     let references = plate::references(input.exercise, input.plate);
     let sheet = Sheet {
         input,
@@ -73,7 +92,7 @@ pub fn grade(input: &GradeInput<'_>) -> Grade {
     let lines: Vec<SheetLine> = (0..input.exercise.characteristics.len())
         .filter_map(|i| sheet.line(i))
         .collect();
-    let found = found(input);
+    let found = found(input, looking);
     let Settled { finding, confirmed, .. } = &found.settled;
     let rows: Vec<follow_through::Row<'_>> = lines.iter().enumerate().map(|(i, line)| sheet.row(i, line)).collect();
     let scored: Vec<marks::Scored> = lines.iter().filter_map(|l| l.scored).collect();
@@ -116,7 +135,7 @@ impl Found {
 
 /// Looks for mistakes; nothing is found where nothing was measured. Readings beside the sheet are looked at as lines after
 /// its own, and leave the finding again.
-fn found(input: &GradeInput<'_>) -> Found {
+fn found(input: &GradeInput<'_>, looking: Option<&Diagnoser<'_>>) -> Found {
     if input.report.items.iter().all(|i| i.measured.is_none()) {
         return Found::nothing(input);
     }
@@ -129,32 +148,31 @@ fn found(input: &GradeInput<'_>) -> Found {
             .cloned(),
     );
     if input.decided.answers.is_empty() {
-        return look(input, (input.exercise, &plates, input.report), &plates);
+        return looking.map_or_else(
+            || Found::nothing(input),
+            |diagnoser| look(input, diagnoser, input.report, &plates),
+        );
     }
     let readings: Vec<_> = input.decided.answers.iter().map(|a| a.extra.clone()).collect();
     let extended = extra::Extended::new(input.exercise, &readings);
     let with_readings: Vec<Plate> = plates.iter().map(|p| extended.plate(p)).collect();
     let report = extended.report(input.report, &input.decided.answers);
-    let mut found = look(input, (&extended.exercise, &with_readings, &report), &plates);
+    // A checked exercise is one that the forward model can work with.
+    let Ok(diagnoser) = Diagnoser::new(&extended.exercise, &with_readings, Priors::default()) else {
+        return Found::nothing(input);
+    };
+    let mut found = look(input, &diagnoser, &report, &plates);
     found.settled.finding.keep_lines(extended.sheet);
     found
 }
 
 /// Looks at a report, with readings beside the sheet or without; `plates` are those of the sheet alone.
-fn look(
-    input: &GradeInput<'_>,
-    (exercise, with_readings, report): (&Exercise, &[Plate], &Report),
-    plates: &[Plate],
-) -> Found {
-    // A checked exercise is one that the forward model can work with.
-    let Ok(diagnoser) = Diagnoser::new(exercise, with_readings, Priors::default()) else {
-        return Found::nothing(input);
-    };
+fn look(input: &GradeInput<'_>, diagnoser: &Diagnoser<'_>, report: &Report, plates: &[Plate]) -> Found {
     let of = (&input.plate.serial, report);
     let finding = diagnoser.diagnose(of.0, of.1);
     let check = check::check(input.exercise, plates, &finding, input.decided);
     Found {
-        settled: decided::settle(&diagnoser, of, finding, &input.decided.decisions),
+        settled: decided::settle(diagnoser, of, finding, &input.decided.decisions),
         check,
     }
 }

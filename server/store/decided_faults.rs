@@ -1,5 +1,7 @@
 //! Decisions on faults, and readings beside the sheet. Rows are only added; the newest that is not taken back counts.
 
+use std::collections::BTreeSet;
+
 use super::ids::{PersonId, ReportId};
 use super::when::When;
 use super::{Store, StoreError, Tx};
@@ -63,6 +65,20 @@ fn unreadable(what: &'static str, found: &str) -> StoreError {
         what,
         found: found.chars().take(40).collect(),
     }
+}
+
+/// The reports of which anything is decided or answered.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn reports(store: &Store) -> Result<BTreeSet<ReportId>, StoreError> {
+    let ids = sqlx::query_scalar!(
+        r#"select report as "report!: i64" from fault_decision where undone_at is null
+           union select report from check_answer where undone_at is null"#
+    )
+    .fetch_all(store.read())
+    .await?;
+    Ok(ids.into_iter().map(ReportId).collect())
 }
 
 /// What was decided and answered of a report.

@@ -118,3 +118,17 @@ pub async fn reports_of(store: &Store, assignment: AssignmentId) -> Result<Vec<R
     .await?;
     Ok(ids.into_iter().map(ReportId).collect())
 }
+
+/// The revision of the plate's truth that the grade of a report that counts was computed from.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn plate_revision_of(store: &Store, report: ReportId) -> Result<Option<PlateRevisionId>, StoreError> {
+    let id = sqlx::query_scalar!(
+        "select plate_revision from grade where report = ? and superseded_at is null",
+        report
+    )
+    .fetch_optional(store.read())
+    .await?;
+    Ok(id.map(PlateRevisionId))
+}

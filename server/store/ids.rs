@@ -51,6 +51,10 @@ id!(
     ReportId,
     /// A grade.
     GradeId,
+    /// A round of careful measurement.
+    RoundId,
+    /// A regrading.
+    RegradeId,
     /// A mark that a person set.
     OverrideId,
     /// Words to a pair.

@@ -17,6 +17,8 @@ pub mod classes;
 pub mod decided_faults;
 /// Half-typed reports.
 pub mod drafts;
+/// The plate drawer: where plates are and who has them.
+pub mod drawer;
 /// Exercises that are being authored.
 pub mod exercise_drafts;
 /// Exercises and their immutable revisions.
@@ -41,10 +43,14 @@ pub mod people;
 pub mod plates;
 /// What pairs ask about their marks.
 pub mod queries;
+/// Regradings that were decided on.
+pub mod regrades;
 /// Words to a pair.
 pub mod remarks;
 /// Reports as they came.
 pub mod reports;
+/// Rounds of careful measurement.
+pub mod rounds;
 /// Sessions by the hash of their token.
 pub mod sessions;
 /// Printed slips with which a person takes a seat.

@@ -228,3 +228,17 @@ pub async fn add_truth(
     .await?;
     Ok(PlateRevisionId(id))
 }
+
+/// The newest truth of a plate, as the change in progress sees it.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn newest_in(tx: &mut Tx, plate: PlateId) -> Result<Option<(PlateRevisionId, String)>, StoreError> {
+    let row = sqlx::query!(
+        r#"select id as "id!", truth from plate_revision where plate = ? order by number desc limit 1"#,
+        plate,
+    )
+    .fetch_optional(tx.connection())
+    .await?;
+    Ok(row.map(|r| (PlateRevisionId(r.id), r.truth)))
+}

@@ -24,7 +24,11 @@ pub struct Frame {
     pub ways: Vec<Way>,
 }
 
-const STAFF: &[(&str, &str)] = &[("/classes", "Classes"), ("/exercises", "Exercises")];
+const STAFF: &[(&str, &str)] = &[
+    ("/classes", "Classes"),
+    ("/exercises", "Exercises"),
+    ("/plates", "Plates"),
+];
 const ASSISTANT: &[(&str, &str)] = &[("/classes", "Classes")];
 const STUDENT: &[(&str, &str)] = &[("/my", "My assignments")];
 

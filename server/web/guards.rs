@@ -24,8 +24,10 @@ use crate::store::assignments::{self, Assignment, Mine};
 use crate::store::classes::{self, Class, Member};
 use crate::store::exercise_drafts::{self, Draft};
 use crate::store::exercises::{self, Revision};
-use crate::store::ids::{AssignmentId, ClassId, ExerciseDraftId, ExerciseId, PersonId, ReportId};
+use crate::store::ids::{AssignmentId, ClassId, ExerciseDraftId, ExerciseId, PersonId, PlateId, RegradeId, ReportId};
 use crate::store::people::{Person, Role};
+use crate::store::plates::{self, PlateLine};
+use crate::store::regrades::{self, Regrade};
 use crate::store::reports::{self, Report};
 
 /// Who may use a route.
@@ -242,6 +244,56 @@ impl FromRequestParts<App> for DraftOf {
             .await?
             .ok_or(WebError::NotFound)?;
         Ok(Self { person, draft })
+    }
+}
+
+/// `{exercise}` and `{plate}` of it, for an instructor: what a plate really is nobody else sees.
+#[derive(Debug)]
+pub struct PlateOf {
+    /// Who asks.
+    pub person: Person,
+    /// Newest revision of the exercise.
+    pub revision: Revision,
+    /// The plate with its newest truth.
+    pub plate: PlateLine,
+}
+
+impl FromRequestParts<App> for PlateOf {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let ExerciseOf { person, revision } = ExerciseOf::from_request_parts(parts, app).await?;
+        let id = PlateId(in_path(parts, app, "plate").await?);
+        let all = plates::of_exercise(&app.service.store, revision.exercise).await?;
+        let plate = all.into_iter().find(|l| l.id == id).ok_or(WebError::NotFound)?;
+        Ok(Self {
+            person,
+            revision,
+            plate,
+        })
+    }
+}
+
+/// `{regrade}`, for the instructor who decided on it or one whose class it touches.
+#[derive(Debug)]
+pub struct RegradeOf {
+    /// Who asks.
+    pub person: Person,
+    /// The regrading.
+    pub regrade: Regrade,
+}
+
+impl FromRequestParts<App> for RegradeOf {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let person = person_of(parts, Access::Instructor)?;
+        let id = RegradeId(in_path(parts, app, "regrade").await?);
+        if !regrades::is_of(&app.service.store, id, person.id).await? {
+            return Err(WebError::NotFound);
+        }
+        let regrade = regrades::one(&app.service.store, id).await?.ok_or(WebError::NotFound)?;
+        Ok(Self { person, regrade })
     }
 }
 

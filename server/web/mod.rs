@@ -33,6 +33,8 @@ pub mod render;
 pub mod routes;
 /// Those of a class.
 mod routes_of_class;
+/// Those of plates.
+mod routes_of_plates;
 /// Starts and stops.
 pub mod serve;
 /// The lines of a print as every sheet shows them.

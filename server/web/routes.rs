@@ -68,6 +68,7 @@ pub fn table() -> Vec<Route> {
     let mut table = first_pages();
     table.extend(super::routes_of_class::list());
     table.extend(exercises_and_own());
+    table.extend(super::routes_of_plates::list());
     table
 }
 
@@ -134,8 +135,6 @@ fn exercises_and_own() -> Vec<Route> {
         form("/drafts/{draft}/publish-over", Instructor, authoring::publish_over),
         page("/drafts/{draft}/exercise.toml", Instructor, authoring::file),
         form("/drafts/{draft}/discard", Instructor, authoring::discard),
-        page("/exercises/{exercise}/plates/{plate}", Instructor, exercise::plate),
-        form("/exercises/{exercise}/plates/{plate}", Instructor, exercise::say),
         page(
             "/exercises/{exercise}/plates/{plate}/shop-sheet",
             Instructor,

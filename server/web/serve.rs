@@ -8,6 +8,7 @@ use tokio::net::TcpListener;
 use super::app::App;
 use super::{connections, metrics, routes};
 use crate::actions::grade_report::grade_missing;
+use crate::actions::regrade::resume;
 use crate::actions::{Service, sign_in};
 
 /// How often what is over is removed.
@@ -42,6 +43,11 @@ pub async fn serve_metrics(app: App, listener: TcpListener) {
 
 /// Grades what was left ungraded and removes what is over, again and again.
 async fn sweep(service: Service) {
+    match resume(&service).await {
+        Ok(0) => {}
+        Ok(count) => tracing::info!(count, "reports were graded again that a stop had cut off"),
+        Err(error) => tracing::error!(%error, "regradings that a stop cut off could not be found"),
+    }
     loop {
         match grade_missing(&service).await {
             Ok(0) => {}

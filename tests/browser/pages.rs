@@ -57,6 +57,8 @@ impl School {
             .clone();
         paths.extend(["", "/table", "/history"].map(|page| format!("{draft}{page}")));
         paths.extend(["/exercises/new".to_owned(), format!("{exercise}/revisions")]);
+        paths.extend(plate_pages(&exercise, &plate));
+        paths.push(format!("/assignments/{words}/regrade"));
         paths.extend([exercise, plate, format!("/assignments/{words}")]);
         Self {
             site,
@@ -91,4 +93,13 @@ impl School {
             }
         }
     }
+}
+
+/// The pages of plates.
+fn plate_pages(exercise: &str, plate: &str) -> Vec<String> {
+    let mut paths: Vec<String> = ["/planted", "/certificate", "/rounds", "/rounds/new", "/regrade"]
+        .map(|page| format!("{plate}{page}"))
+        .to_vec();
+    paths.extend(["/plates".to_owned(), format!("{exercise}/plates/propose")]);
+    paths
 }

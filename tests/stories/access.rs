@@ -29,7 +29,7 @@ async fn status(browser: &Browser, method: &str, path: &str) -> (u16, String) {
     (answer.status.as_u16(), answer.path)
 }
 
-const OURS: [(&str, &str); 8] = [
+const OURS: [(&str, &str); 10] = [
     ("class", "1"),
     ("assignment", "1"),
     ("report", "1"),
@@ -38,6 +38,8 @@ const OURS: [(&str, &str); 8] = [
     ("draft", "1"),
     ("student", "2"),
     ("person", "2"),
+    ("round", "1"),
+    ("regrade", "1"),
 ];
 
 #[tokio::test(flavor = "multi_thread")]

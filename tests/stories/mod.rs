@@ -14,6 +14,7 @@ mod import;
 mod kill;
 mod marks;
 mod odd_requests;
+mod plates;
 mod program;
 mod report;
 mod review;

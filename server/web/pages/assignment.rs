@@ -161,6 +161,9 @@ fn trail_words(what: &str) -> &str {
         "release-marks" => "released the marks",
         "mark-by-hand" => "marked lines by hand",
         "grade-again" => "had all reports graded again",
+        "grade-again-with-new-reference" => "had reports graded again after a new reference of a plate",
+        "grade-again-with-new-revision" => "had all reports graded again by a corrected exercise",
+        "grade-again-without-numbers" => "changed which numbers count, and had all reports graded again",
         other => other,
     }
 }
@@ -181,7 +184,7 @@ pub(in crate::web) async fn again(
     Instructor(person): Instructor,
     of: AssignmentOf,
 ) -> Result<Response, WebError> {
-    grade_again(&app.service, of.assignment.id, Some(person.id))
+    grade_again(&app.service, of.assignment.id, person.id)
         .await
         .map_err(WebError::internal)?;
     Ok(Redirect::to(&format!("/assignments/{}", of.assignment.id)).into_response())

@@ -3,12 +3,9 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Form, Path, State};
-use axum::response::{IntoResponse, Redirect, Response};
-use serde::Deserialize;
+use axum::extract::State;
 
 use crate::actions::load;
-use crate::actions::plate_state::{Saying, say_of_plate};
 use crate::exercise::model::Exercise as Print;
 use crate::grading::decided::UNDECIDED;
 use crate::grading::grade::GradedItem;
@@ -16,12 +13,11 @@ use crate::grading::{GradeInput, grade};
 use crate::report::call::Call;
 use crate::report::model::Report;
 use crate::store::exercise_drafts;
-use crate::store::ids::{ExerciseDraftId, PlateId};
+use crate::store::ids::ExerciseDraftId;
 use crate::store::plates::{self, Kind, PlateLine, State as PlateState};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
-use crate::web::graded::{self, GradedRow};
 use crate::web::guards::ExerciseOf;
 use crate::web::render::Page;
 use crate::web::sheet::{self, SheetRow};
@@ -74,7 +70,7 @@ const fn kind_word(kind: Kind) -> &'static str {
 }
 
 /// Lines of a plate against the print, as grading sees it when nothing was measured.
-fn lines_of(exercise: &Print, truth: &str) -> Result<Vec<GradedItem>, WebError> {
+pub(super) fn lines_of(exercise: &Print, truth: &str) -> Result<Vec<GradedItem>, WebError> {
     let plate = load::plate_from(exercise, truth).map_err(WebError::internal)?;
     let (report, hand_marks) = (Report::blank(exercise), BTreeMap::new());
     let input = GradeInput {
@@ -123,75 +119,4 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ExerciseOf) -> Resu
         cells,
         draft: exercise_drafts::of_exercise(&app.service.store, revision.exercise).await?,
     }))
-}
-
-#[derive(Debug, Template)]
-#[template(path = "plate.html")]
-pub(in crate::web) struct Plate {
-    frame: Frame,
-    exercise: i64,
-    line: PlateLine,
-    kind: &'static str,
-    rows: Vec<GradedRow>,
-    cells: Vec<(&'static str, String)>,
-}
-
-#[derive(Debug, Deserialize)]
-pub(in crate::web) struct PlatePath {
-    plate: i64,
-}
-
-/// What one plate really is.
-pub(in crate::web) async fn plate(
-    State(app): State<App>,
-    of: ExerciseOf,
-    Path(path): Path<PlatePath>,
-) -> Result<Page<Plate>, WebError> {
-    let ExerciseOf { person, revision } = of;
-    let print = load::exercise(&app.service, revision.id)
-        .await
-        .map_err(WebError::internal)?;
-    let all = plates::of_exercise(&app.service.store, revision.exercise).await?;
-    let line = all
-        .into_iter()
-        .find(|l| l.id == PlateId(path.plate))
-        .ok_or(WebError::NotFound)?;
-    let items = lines_of(&print, &line.truth)?;
-    let cells = vec![
-        ("Exercise", revision.code),
-        ("Plate", line.serial.clone()),
-        ("Truth", format!("revision {}", line.number)),
-    ];
-    Ok(Page(Plate {
-        frame: Frame::of(&person, "/exercises"),
-        exercise: revision.exercise.0,
-        kind: kind_word(line.kind),
-        rows: graded::rows(&print, &items, &Report::blank(&print)),
-        line,
-        cells,
-    }))
-}
-
-#[derive(Debug, Deserialize)]
-pub(in crate::web) struct Say {
-    saying: String,
-}
-
-/// Withdraws a plate, or opens it to pairs, or takes that back.
-pub(in crate::web) async fn say(
-    State(app): State<App>,
-    of: ExerciseOf,
-    Path(path): Path<PlatePath>,
-    Form(form): Form<Say>,
-) -> Result<Response, WebError> {
-    let plate = PlateId(path.plate);
-    if !plates::is_of(&app.service.store, plate, of.revision.exercise).await? {
-        return Err(WebError::NotFound);
-    }
-    let (_, saying) = Saying::ALL
-        .into_iter()
-        .find(|(word, _)| *word == form.saying)
-        .ok_or(WebError::NotFound)?;
-    say_of_plate(&app.service, plate, saying, of.person.id).await?;
-    Ok(Redirect::to(&format!("/exercises/{}/plates/{}", of.revision.exercise, plate)).into_response())
 }

@@ -32,8 +32,12 @@ pub mod new_class;
 pub mod pairs;
 /// People of a class, and their slips.
 pub mod people;
+/// The plate drawer and what plates really are.
+pub mod plates;
 /// What the diagnosis expects.
 pub mod priors;
+/// Grading again, with marks before and after.
+pub mod regrade;
 /// The faults of a graded report, and the word on them.
 pub mod report_faults;
 /// What stands beside a graded report for whoever reviews it.
