@@ -16,7 +16,7 @@ use crate::report::model::Report;
 use crate::store::StoreError;
 use crate::store::assignments::Mine;
 use crate::store::ids::{PersonId, ReportId};
-use crate::store::reports::{NewReport, SourceKind, Stored};
+use crate::store::reports::{NewReport, Note, SourceKind, Stored};
 
 /// How long the answer waits for the grade; grading goes on after that.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -40,6 +40,8 @@ pub struct HandIn<'a> {
     pub source_name: Option<&'a str>,
     /// The bytes as they came.
     pub source_bytes: Vec<u8>,
+    /// What the pair says beside its numbers.
+    pub note: Note,
 }
 
 /// A report that is kept.
@@ -152,6 +154,7 @@ fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, HandInEr
         source_name: hand_in.source_name.map(|name| name.chars().take(200).collect()),
         source_sha256: Sha256::digest(&hand_in.source_bytes).into(),
         source_bytes: hand_in.source_bytes,
+        note: hand_in.note,
     })
 }
 

@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use thiserror::Error;
 
 use super::Service;
+use crate::report::draft::{Base, Written};
 use crate::store::assignments::Mine;
+use crate::store::ids::PersonId;
 use crate::store::when::When;
 use crate::store::{StoreError, drafts};
 
@@ -33,31 +35,59 @@ pub enum DraftError {
 /// A draft.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Draft {
-    /// What was typed, by field.
-    pub fields: BTreeMap<String, String>,
+    /// What was typed, with its versions.
+    pub written: Written,
     /// When it was last changed.
     pub kept_at: When,
 }
 
-/// Lays changed fields over the pair's draft; the others stay. An emptied field is kept as empty.
+/// What a page sends to be kept.
+#[derive(Debug, Clone, Default)]
+pub struct Sent {
+    /// Text by field.
+    pub fields: BTreeMap<String, String>,
+    /// What the page came with; none from a program that knows of nobody else.
+    pub base: Option<Base>,
+    /// Which of two texts counts, by field.
+    pub chosen: BTreeMap<String, String>,
+}
+
+/// Lays what a page sends over the pair's draft; what a partner wrote meanwhile stays. An emptied field is kept as empty.
 ///
 /// # Errors
 /// When it is too much or the database cannot be written.
-pub async fn keep_draft(
-    service: &Service,
-    mine: &Mine,
-    changed: &BTreeMap<String, String>,
-) -> Result<When, DraftError> {
+pub async fn keep_draft(service: &Service, mine: &Mine, person: PersonId, sent: &Sent) -> Result<Draft, DraftError> {
     let too_long = |(name, text): (&String, &String)| name.chars().count() > NAME || text.chars().count() > TEXT;
-    if changed.len() > FIELDS || changed.iter().any(too_long) {
+    let all = || sent.fields.iter().chain(&sent.chosen);
+    if all().count() > FIELDS || all().any(too_long) {
         return Err(DraftError::TooMuch);
     }
     let now = service.clock.now();
-    let changed = serde_json::to_string(changed)?;
+    let of = (mine.assignment.id, mine.pair);
     let mut tx = service.store.change().await?;
-    drafts::merge(&mut tx, mine.assignment.id, mine.pair, &changed, now).await?;
+    let stored = drafts::within(&mut tx, of.0, of.1).await?;
+    let mut written = stored.as_ref().map_or_else(|| Ok(Written::default()), written)?;
+    written.lay_over(&sent.fields, sent.base.as_ref(), person.0);
+    for (name, text) in &sent.chosen {
+        written.choose(name, text, person.0);
+    }
+    if written.fields.len() > FIELDS {
+        return Err(DraftError::TooMuch);
+    }
+    let (fields, versions) = (
+        serde_json::to_string(&written.fields)?,
+        serde_json::to_string(&written.versions)?,
+    );
+    drafts::put(&mut tx, of, &fields, &versions, now).await?;
     tx.commit().await?;
-    Ok(now)
+    Ok(Draft { written, kept_at: now })
+}
+
+fn written(stored: &drafts::Draft) -> Result<Written, serde_json::Error> {
+    Ok(Written {
+        fields: serde_json::from_str(&stored.fields)?,
+        versions: serde_json::from_str(&stored.versions)?,
+    })
 }
 
 /// The pair's draft, if there is one.
@@ -65,11 +95,12 @@ pub async fn keep_draft(
 /// # Errors
 /// When the database does not answer.
 pub async fn draft(service: &Service, mine: &Mine) -> Result<Option<Draft>, DraftError> {
-    let Some(stored) = drafts::of(&service.store, mine.assignment.id, mine.pair).await? else {
-        return Ok(None);
+    let stored = drafts::of(&service.store, mine.assignment.id, mine.pair).await?;
+    let draft = |stored: drafts::Draft| {
+        Ok(Draft {
+            written: written(&stored)?,
+            kept_at: stored.updated_at,
+        })
     };
-    Ok(Some(Draft {
-        fields: serde_json::from_str(&stored.fields)?,
-        kept_at: stored.updated_at,
-    }))
+    stored.map(draft).transpose()
 }

@@ -2,6 +2,8 @@
 
 /// What a person does with the account.
 pub mod account;
+/// Keeps a photo or PDF beside a report.
+pub mod add_evidence;
 /// Adds a person who can sign in.
 pub mod add_person;
 /// Adjusts the mark of one student.

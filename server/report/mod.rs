@@ -4,10 +4,16 @@
 pub mod assemble;
 /// The pair's call, and the words for it.
 pub mod call;
+/// The check at the machine, free of the truth.
+pub mod check;
 /// The report table in a text file.
 pub mod csv;
+/// Two devices on one draft.
+pub mod draft;
 /// A table put into the fields of the form.
 pub mod entry;
+/// A photo or PDF beside a report.
+pub mod evidence;
 /// What an honest pair calls its own numbers.
 pub mod judge;
 /// The kind of a file, found by its content.
@@ -18,6 +24,8 @@ pub mod model;
 pub mod points;
 /// A class's roster in a text file.
 pub mod roster;
+/// What a pair says of how it set the plate up.
+pub mod setup_record;
 /// Tables in text files: from bytes to rows.
 pub mod table;
 /// Writing tables as CSV, and text made harmless for spreadsheets.

@@ -9,6 +9,8 @@ use super::{Store, StoreError, Tx};
 pub struct Draft {
     /// A JSON object of field names and what was typed.
     pub fields: String,
+    /// A JSON object of field names and how they came to be what they are.
+    pub versions: String,
     /// When it was last changed.
     pub updated_at: When,
 }
@@ -20,7 +22,7 @@ pub struct Draft {
 pub async fn of(store: &Store, assignment: AssignmentId, pair: PairId) -> Result<Option<Draft>, StoreError> {
     Ok(sqlx::query_as!(
         Draft,
-        "select fields, updated_at from draft where assignment = ? and pair = ?",
+        "select fields, versions, updated_at from draft where assignment = ? and pair = ?",
         assignment,
         pair,
     )
@@ -28,24 +30,40 @@ pub async fn of(store: &Store, assignment: AssignmentId, pair: PairId) -> Result
     .await?)
 }
 
-/// Lays changed fields (a JSON object) over the draft; fields that are not among them stay as they are.
+/// The draft of a pair within a change, so that nobody writes between reading and writing it.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn within(tx: &mut Tx, assignment: AssignmentId, pair: PairId) -> Result<Option<Draft>, StoreError> {
+    Ok(sqlx::query_as!(
+        Draft,
+        "select fields, versions, updated_at from draft where assignment = ? and pair = ?",
+        assignment,
+        pair,
+    )
+    .fetch_optional(tx.connection())
+    .await?)
+}
+
+/// Writes a draft in place of the one before it.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn merge(
+pub async fn put(
     tx: &mut Tx,
-    assignment: AssignmentId,
-    pair: PairId,
-    changed: &str,
+    (assignment, pair): (AssignmentId, PairId),
+    fields: &str,
+    versions: &str,
     now: When,
 ) -> Result<(), StoreError> {
     sqlx::query!(
-        "insert into draft (assignment, pair, fields, updated_at) values (?, ?, ?, ?)
+        "insert into draft (assignment, pair, fields, versions, updated_at) values (?, ?, ?, ?, ?)
          on conflict (assignment, pair) do update
-         set fields = json_patch(fields, excluded.fields), updated_at = excluded.updated_at",
+         set fields = excluded.fields, versions = excluded.versions, updated_at = excluded.updated_at",
         assignment,
         pair,
-        changed,
+        fields,
+        versions,
         now,
     )
     .execute(tx.connection())

@@ -19,6 +19,8 @@ pub mod decided_faults;
 pub mod drafts;
 /// The plate drawer: where plates are and who has them.
 pub mod drawer;
+/// Photos and PDFs beside reports.
+pub mod evidence;
 /// Exercises that are being authored.
 pub mod exercise_drafts;
 /// Exercises and their immutable revisions.

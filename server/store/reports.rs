@@ -47,6 +47,17 @@ pub struct NewReport {
     pub source_sha256: [u8; 32],
     /// The bytes as they came.
     pub source_bytes: Vec<u8>,
+    /// What the pair says beside its numbers.
+    pub note: Note,
+}
+
+/// What a pair says beside its numbers.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Note {
+    /// Remarks.
+    pub remarks: Option<String>,
+    /// The set-up record as JSON.
+    pub set_up: Option<String>,
 }
 
 /// What became of it.
@@ -97,6 +108,7 @@ pub(super) async fn store(tx: &mut Tx, new: &NewReport) -> Result<Stored, StoreE
     .fetch_optional(tx.connection())
     .await?;
     if let Some(id) = inserted {
+        add_note(tx, ReportId(id), &new.note).await?;
         return Ok(Stored::New(ReportId(id)));
     }
     let before = sqlx::query!(
@@ -116,6 +128,32 @@ pub(super) async fn store(tx: &mut Tx, new: &NewReport) -> Result<Stored, StoreE
         Some(row) => Stored::AttemptTaken(ReportId(row.id)),
         None => Stored::NoSuchAttempt,
     })
+}
+
+async fn add_note(tx: &mut Tx, report: ReportId, note: &Note) -> Result<(), StoreError> {
+    if *note == Note::default() {
+        return Ok(());
+    }
+    sqlx::query!(
+        "insert into report_note (report, remarks, set_up) values (?, ?, ?)",
+        report,
+        note.remarks,
+        note.set_up,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// What the pair said beside the numbers of a report.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn note(store: &Store, report: ReportId) -> Result<Note, StoreError> {
+    let note = sqlx::query_as!(Note, "select remarks, set_up from report_note where report = ?", report)
+        .fetch_optional(store.read())
+        .await?;
+    Ok(note.unwrap_or_default())
 }
 
 /// A report with what pages need beside it, without its source.

@@ -101,6 +101,7 @@ fn first_pages() -> Vec<Route> {
         form("/reports/{report}/review", Staff, report_review::submit),
         form("/reports/{report}/faults", Instructor, report_faults::submit),
         form("/reports/{report}/check", Staff, report_faults::answer),
+        page("/reports/{report}/evidence/{evidence}", Staff, graded_report::evidence),
         page("/reports/{report}/source", Staff, graded_report::source),
     ]
 }
@@ -147,9 +148,13 @@ fn exercises_and_own() -> Vec<Route> {
         page("/my/{assignment}/lab-sheet", Student, my::lab_sheet::page),
         page("/my/{assignment}/entry", Student, my::entry::page),
         files("/my/{assignment}/entry", Student, my::entry::submit),
+        page("/my/{assignment}/entry/{no}", Student, my::entry_one::page),
+        form("/my/{assignment}/entry/{no}", Student, my::entry_one::submit),
         page("/my/reports/{report}", Student, my::result::page),
         form("/my/reports/{report}/query", Student, my::result::ask),
         form("/my/reports/{report}/check", Student, my::result::answer),
+        files("/my/reports/{report}/evidence", Student, my::evidence::add),
+        page("/my/reports/{report}/evidence/{evidence}", Student, my::evidence::file),
         page("/health", Anyone, start::health),
         page("/static/{*path}", Anyone, static_files::file),
     ]

@@ -29,7 +29,7 @@ async fn status(browser: &Browser, method: &str, path: &str) -> (u16, String) {
     (answer.status.as_u16(), answer.path)
 }
 
-const OURS: [(&str, &str); 10] = [
+const OURS: [(&str, &str); 12] = [
     ("class", "1"),
     ("assignment", "1"),
     ("report", "1"),
@@ -40,6 +40,8 @@ const OURS: [(&str, &str); 10] = [
     ("person", "2"),
     ("round", "1"),
     ("regrade", "1"),
+    ("evidence", "1"),
+    ("no", "1"),
 ];
 
 #[tokio::test(flavor = "multi_thread")]

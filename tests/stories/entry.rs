@@ -14,6 +14,7 @@ pub(super) struct Sheet {
     path: String,
     fields: BTreeMap<String, String>,
     file: Option<(String, Vec<u8>)>,
+    photo: Option<(String, Vec<u8>)>,
 }
 
 impl Sheet {
@@ -25,10 +26,10 @@ impl Sheet {
     }
 
     /// The sheet as a page came back with it.
-    fn of(page: &Answer, path: String) -> Self {
+    pub(super) fn of(page: &Answer, path: String) -> Self {
         let mut fields = BTreeMap::new();
-        for name in ["key", "attempt", "source", "source_name"] {
-            fields.insert(name.to_owned(), page.field(name));
+        for name in ["key", "attempt", "source", "source_name", "base"] {
+            fields.insert(name.to_owned(), read(&page.field(name)));
         }
         for no in page
             .body
@@ -43,11 +44,17 @@ impl Sheet {
             path,
             fields,
             file: None,
+            photo: None,
         }
     }
 
     pub(super) fn fill(mut self, name: &str, text: &str) -> Self {
         self.fields.insert(name.to_owned(), text.to_owned());
+        self
+    }
+
+    pub(super) fn photo(mut self, name: &str, bytes: &[u8]) -> Self {
+        self.photo = Some((name.to_owned(), bytes.to_vec()));
         self
     }
 
@@ -75,12 +82,15 @@ impl Sheet {
         if let Some((name, bytes)) = &self.file {
             form = form.part("table", Part::bytes(bytes.clone()).file_name(name.clone()));
         }
+        if let Some((name, bytes)) = &self.photo {
+            form = form.part("evidence", Part::bytes(bytes.clone()).file_name(name.clone()));
+        }
         browser.send_files(&self.path, form.text("do", button.to_owned())).await
     }
 }
 
 /// Text of a page as a browser reads it.
-fn read(text: &str) -> String {
+pub(super) fn read(text: &str) -> String {
     let marks = [
         ("&#34;", "\""),
         ("&#39;", "'"),
@@ -280,6 +290,7 @@ async fn a_pasted_table_at_fault_is_told_and_stays() {
                 path: sheet.path.clone(),
                 fields: sheet.fields.clone(),
                 file: None,
+                photo: None,
             };
             let page = sheet.fill("pasted", &text).send(&pair, button).await;
             is_kept_and_told(&page, &words);

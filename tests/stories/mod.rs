@@ -5,6 +5,7 @@ mod access;
 mod account;
 mod authoring;
 mod authoring_mend;
+mod bench;
 mod class;
 mod durability;
 mod entry;

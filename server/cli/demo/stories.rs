@@ -21,7 +21,7 @@ use crate::report::write_csv::{WrittenRow, report_csv};
 use crate::store::assignments::{self, Mine};
 use crate::store::ids::{AssignmentId, PersonId, ReportId};
 use crate::store::plates;
-use crate::store::reports::SourceKind;
+use crate::store::reports::{Note, SourceKind};
 
 /// The noise of the demo is the same in every demo.
 const SEED: u64 = 20_261_125;
@@ -154,6 +154,7 @@ async fn submit(
         source_kind: if typed { SourceKind::Form } else { SourceKind::Csv },
         source_name: if typed { None } else { Some(&name) },
         source_bytes: report_csv(&rows)?.into_bytes(),
+        note: Note::default(),
     };
     let handed_in = hand_in_report(filling.service, hand_in).await?;
     anyhow::ensure!(handed_in.graded, "a report of the demo was not graded");

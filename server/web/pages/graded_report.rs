@@ -3,13 +3,14 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Form, Query, State};
+use axum::extract::{Form, Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 
 use super::report_faults::{self, Faults};
+use super::my::evidence::{of as evidence_of, served};
 use super::report_review::{Beside, Came, beside};
 use crate::actions::load;
 use crate::actions::mark_by_hand::{HandMarkError, mark_by_hand};
@@ -364,4 +365,13 @@ pub(in crate::web) async fn source(State(app): State<App>, of: ReportOf) -> Resu
         ),
     ];
     Ok((headers, bytes).into_response())
+}
+
+/// A photo or PDF beside a report.
+pub(in crate::web) async fn evidence(
+    State(app): State<App>,
+    of: ReportOf,
+    Path(path): Path<BTreeMap<String, String>>,
+) -> Result<Response, WebError> {
+    served(&app, evidence_of(&of.report), &path).await
 }

@@ -10,15 +10,18 @@ use jiff::tz::TimeZone;
 use serde_json::Value;
 
 use super::graded_report::{assignment_of, whole};
+use super::my::evidence::of as evidence_of;
 use super::review_queue::told;
+use crate::actions::load;
 use crate::actions::review::{self, Act, ReviewError, Wrong, act};
 use crate::actions::review_queue::{self, Place};
 use crate::grading::review::{Need, SameDigits};
+use crate::report::setup_record::SetUp;
 use crate::store::assignments::Assignment;
 use crate::store::ids::{QueryId, RemarkId, ReportId};
 use crate::store::people::Person;
 use crate::store::reports::{self, Report};
-use crate::store::{attention, audit, overrides, queries, remarks};
+use crate::store::{attention, audit, evidence, overrides, queries, remarks};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::guards::{ReportOf, may_change_class, may_see_truth};
@@ -62,6 +65,14 @@ pub(super) struct Beside {
     pub(super) remark: String,
     pub(super) remark_mend: String,
     pub(super) queries: Vec<Query>,
+    /// What the pair said beside its numbers.
+    pub(super) said: String,
+    /// The set-up record in words: what, and whether the print says otherwise.
+    pub(super) set_up: Vec<(String, bool)>,
+    /// Photos: row and name.
+    pub(super) photos: Vec<(i64, String)>,
+    /// Documents: row and name.
+    pub(super) documents: Vec<(i64, String)>,
     /// When somebody was done with it and who, in words.
     pub(super) done: String,
     /// Report that the person was done with before this one.
@@ -158,7 +169,17 @@ pub(super) async fn beside(
         by: by(r.made_by, r.made_at, &zone),
     });
     let trail = audit::of(store, "report", report.id.0).await?;
+    let note = reports::note(store, report.id).await?;
+    let (photos, documents) = evidence::of(store, evidence_of(report))
+        .await?
+        .into_iter()
+        .partition::<Vec<_>, _>(|e| e.kind == evidence::Kind::Jpeg);
+    let named = |all: Vec<evidence::Evidence>| all.into_iter().map(|e| (e.id.0, e.name)).collect();
     Ok(Beside {
+        said: note.remarks.unwrap_or_default(),
+        set_up: set_up(app, assignment, note.set_up.as_deref()).await?,
+        photos: named(photos),
+        documents: named(documents),
         class: assignment.class.0,
         may_set: may_change_class(person),
         place: review_queue::place(&queue, report.id),
@@ -178,6 +199,34 @@ pub(super) async fn beside(
         before: came.done,
         trail: trail.into_iter().map(|line| trail_line(line, &zone)).collect(),
     })
+}
+
+/// The set-up record, line by line; first what the print says otherwise.
+async fn set_up(app: &App, assignment: &Assignment, stored: Option<&str>) -> Result<Vec<(String, bool)>, WebError> {
+    let Some(stored) = stored else { return Ok(Vec::new()) };
+    let record: SetUp = serde_json::from_str(stored).map_err(WebError::internal)?;
+    let exercise = load::exercise(&app.service, assignment.exercise_revision)
+        .await
+        .map_err(WebError::internal)?;
+    let mut lines: Vec<(String, bool)> = record
+        .otherwise(&exercise)
+        .into_iter()
+        .map(|o| (o.text, true))
+        .collect();
+    let touched = record.touched.iter().map(|t| {
+        let face = t.face.map_or("another surface", crate::exercise::model::Face::word);
+        format!("datum {}: {face}", t.letter)
+    });
+    let tip = record
+        .tip
+        .map(|t| format!("tip {} {}", crate::units::show_number(t.normalize()), exercise.units));
+    let unit = record.unit.map(|u| format!("machine in {u}"));
+    let temperature = record
+        .temperature
+        .map(|t| format!("{} \u{b0}C", crate::units::show_number(t.normalize())));
+    let said: Vec<String> = touched.chain(tip).chain(unit).chain(temperature).collect();
+    lines.push((said.join(", "), false));
+    Ok(lines)
 }
 
 async fn asked(app: &App, report: ReportId, zone: &TimeZone, came: &Came) -> Result<Vec<Query>, WebError> {

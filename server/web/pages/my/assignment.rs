@@ -80,7 +80,7 @@ pub(in crate::web) async fn page(
         } else {
             ""
         },
-        draft: draft.is_some_and(|d| d.fields.values().any(|v| !v.is_empty())),
+        draft: draft.is_some_and(|d| d.written.fields.values().any(|v| !v.is_empty())),
         reports: handed_in.iter().map(line).collect(),
         pair: mine.pair_name,
         serial: mine.serial,

@@ -6,20 +6,30 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use askama::Template;
-use axum::extract::State;
+use axum::Json;
+use axum::extract::{Query, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
+use serde::{Deserialize, Serialize};
 
-use super::entry_form::{Ask, Form};
+use super::entry_beside::Beside;
+use super::entry_form::{Ask, Form, REMARKS};
+use crate::actions::add_evidence;
 use crate::actions::hand_in_report::{self, HandIn, HandInError, hand_in_report};
 use crate::actions::keep_draft::{self, DraftError};
 use crate::actions::load;
 use crate::exercise::model::Exercise;
 use crate::report::assemble::{Field, Problem};
+use crate::report::check::{Doubt, Remark, check};
+use crate::report::draft::Written;
 use crate::report::model::Report;
+use crate::report::setup_record::Otherwise;
 use crate::store::assignments::Mine;
-use crate::store::ids::AssignmentId;
+use crate::store::evidence;
+use crate::store::ids::{AssignmentId, EvidenceId};
 use crate::store::people::Person;
+use crate::store::reports::Note;
+use crate::units::LengthUnit;
 use crate::web::app::App;
 use crate::web::errors::{Explained, WebError};
 use crate::web::frame::Frame;
@@ -57,6 +67,14 @@ pub(in crate::web) struct MyEntry {
     kept: String,
     missing: usize,
     confirm: bool,
+    /// Whether the unit of what is written is asked about.
+    ask_unit: bool,
+    other_unit: &'static str,
+    base: String,
+    /// Whether the lines stand in the order of their numbers.
+    by_number: bool,
+    beside: Beside,
+    owner: i64,
     drawing: String,
     cells: Vec<(&'static str, String)>,
 }
@@ -67,6 +85,9 @@ struct Row {
     measured: String,
     call: String,
     mend: String,
+    /// Partners wrote two values: both, with the words for each.
+    two: Vec<(String, String)>,
+    two_calls: Vec<(String, String)>,
 }
 
 /// What a page comes back with.
@@ -81,13 +102,36 @@ pub(super) struct Back {
     pub(super) kept: String,
     pub(super) missing: usize,
     pub(super) confirm: bool,
+    /// What the check found.
+    pub(super) checks: Vec<Remark>,
+    /// What is wrong with the set-up record.
+    pub(super) set_up: Vec<Otherwise>,
+    pub(super) evidence_mend: String,
+    /// Fields in which partners wrote two things: name, what stands, what else was written and by whom.
+    pub(super) two: Vec<Two>,
+}
+
+/// A field in which partners wrote two things.
+#[derive(Debug, Clone)]
+pub(super) struct Two {
+    pub(super) name: String,
+    pub(super) stands: String,
+    pub(super) other: String,
+    /// Whether the other one was written by whoever looks at the page.
+    pub(super) other_is_mine: bool,
 }
 
 impl Back {
     /// Whether something has to be mended or answered first.
     pub(super) fn is_wrong(&self) -> bool {
-        let mends = [&self.file_mend, &self.pasted_mend];
-        !self.problems.is_empty() || !self.ask.is_empty() || self.ask_columns || mends.iter().any(|m| !m.is_empty())
+        let mends = [&self.file_mend, &self.pasted_mend, &self.evidence_mend];
+        !self.problems.is_empty()
+            || !self.checks.is_empty()
+            || !self.set_up.is_empty()
+            || !self.two.is_empty()
+            || !self.ask.is_empty()
+            || self.ask_columns
+            || mends.iter().any(|m| !m.is_empty())
     }
 
     pub(super) fn problem(text: impl Into<String>) -> Self {
@@ -102,10 +146,24 @@ impl Back {
     }
 }
 
+/// In which order the lines stand.
+#[derive(Debug, Default, Deserialize)]
+pub(in crate::web) struct Order {
+    #[serde(default)]
+    order: String,
+}
+
+impl Order {
+    pub(super) fn by_number(&self) -> bool {
+        self.order == "number"
+    }
+}
+
 /// The page as it begins: with what the pair has written so far.
 pub(in crate::web) async fn page(
     State(app): State<App>,
     MyAssignment { person, mine }: MyAssignment,
+    Query(order): Query<Order>,
 ) -> Result<Response, WebError> {
     let exercise = load::exercise(&app.service, mine.assignment.exercise_revision)
         .await
@@ -117,27 +175,32 @@ pub(in crate::web) async fn page(
         .await
         .map_err(WebError::internal)?;
     let zone = times::zone(&mine.assignment.time_zone);
-    let kept = draft
-        .as_ref()
-        .map(|d| format!("Kept {}.", times::show(d.kept_at, &zone)));
-    let form = Form::of_draft(
-        &exercise,
-        draft.map(|d| d.fields).unwrap_or_default(),
-        mine.handed_in + 1,
-    );
-    let back = Back {
-        kept: kept.unwrap_or_default(),
-        ..Back::default()
-    };
-    Ok(Sheet(
-        StatusCode::OK,
-        entry(&app, &person, &mine, &exercise, form, back).await?,
-    )
-    .into_response())
+    let mut form = Form::of_draft(&exercise, BTreeMap::new(), mine.handed_in + 1);
+    let mut back = Back::default();
+    if let Some(draft) = &draft {
+        form.take(&exercise, &draft.written);
+        back.kept = format!("Kept {}.", times::show(draft.kept_at, &zone));
+        back.two = two(&draft.written, &person);
+    }
+    let page = entry(&app, &person, &mine, &exercise, form, back, &order).await?;
+    Ok(Sheet(StatusCode::OK, page).into_response())
+}
+
+/// Fields in which partners wrote two things.
+pub(super) fn two(written: &Written, person: &Person) -> Vec<Two> {
+    written
+        .asked()
+        .map(|(name, stands, (other, by))| Two {
+            name: name.to_owned(),
+            stands: stands.to_owned(),
+            other: other.clone(),
+            other_is_mine: *by == person.id.0,
+        })
+        .collect()
 }
 
 /// Why nothing can be entered, as a page of its own.
-fn closed(mine: &Mine) -> Option<WebError> {
+pub(super) fn closed(mine: &Mine) -> Option<WebError> {
     let (title, what, mend) = if mine.plate.is_none() {
         (
             "No plate yet",
@@ -160,10 +223,21 @@ fn closed(mine: &Mine) -> Option<WebError> {
     )
 }
 
+/// What was kept, for the script of the page.
+#[derive(Debug, Serialize)]
+struct Kept<'a> {
+    kept: &'a str,
+    fields: &'a BTreeMap<String, String>,
+    base: String,
+    /// Fields in which partners wrote two things.
+    two: Vec<&'a str>,
+}
+
 /// Keeps, reads a table into the fields, or hands in, as the button says.
 pub(in crate::web) async fn submit(
     State(app): State<App>,
     MyAssignment { person, mine }: MyAssignment,
+    Query(order): Query<Order>,
     headers: HeaderMap,
     upload: Upload,
 ) -> Result<Response, WebError> {
@@ -171,38 +245,84 @@ pub(in crate::web) async fn submit(
         .await
         .map_err(WebError::internal)?;
     let mut form = Form::of_upload(&exercise, &upload, mine.handed_in + 1);
-    let by_script = headers.contains_key("x-keep");
-    // The draft first: whatever happens below, what was typed is there again.
-    let mut kept = keep(&app, &mine, &form).await;
-    if by_script {
-        return Ok(kept.map_err(|unkept| unkept.error)?.into_response());
+    // The draft first: whatever happens below, what was typed is there again, and what a partner typed is here.
+    let mut kept = keep(&app, &mine, &person, &exercise, &mut form).await;
+    if headers.contains_key("x-keep") {
+        let kept = kept.map_err(|unkept| unkept.error)?;
+        let two = kept.written.asked().map(|(name, _, _)| name).collect();
+        let base = base_text(&kept.written)?;
+        let (words, fields) = (kept.words.as_str(), &kept.written.fields);
+        let answer = Kept {
+            kept: words,
+            fields,
+            base,
+            two,
+        };
+        return Ok(Json(answer).into_response());
     }
     let had_table = form.has_table();
-    let done = match (&kept, upload.field("do")) {
+    let evidence_mend = take_evidence(&app, &person, &mine, &upload).await?;
+    let button = upload.field("do");
+    let done = match (&kept, button) {
         (Err(unkept), _) => Err(Box::new(Back::problem(unkept.text))),
-        (Ok(_), "hand-in") => ready(&exercise, &mut form, &upload),
+        (Ok(kept), "hand-in") => ready(&exercise, &mut form, &upload, two(&kept.written, &person)),
         (Ok(_), "read") => Err(Box::new(form.read_table(&exercise))),
         _ => Err(Box::default()),
     };
+    let done = if evidence_mend.is_empty() {
+        done
+    } else {
+        Err(done.err().unwrap_or_default())
+    };
     let back = match done {
-        Ok(report) => match hand_in(&app, &person, &mine, &form, &report).await? {
+        Ok(report) => match hand_in(&app, &person, &mine, &exercise, &form, &report).await? {
             Ok(response) => return Ok(response),
             Err(back) => back,
         },
         Err(back) => *back,
     };
-    if had_table && !form.has_table() {
-        // What was read from the table is kept as what is typed is.
-        kept = keep(&app, &mine, &form).await;
+    let said_unit = upload.field("unit-read") == "other";
+    if (had_table && !form.has_table()) || said_unit {
+        // What was read from the table, and the unit that was said, are kept as what is typed is.
+        kept = keep(&app, &mine, &person, &exercise, &mut form).await;
+    }
+    let mut back = Back { evidence_mend, ..back };
+    if let Ok(kept) = &kept {
+        back.kept.clone_from(&kept.words);
+        back.two = two(&kept.written, &person);
     }
     let status = match &kept {
         Err(unkept) => unkept.status,
         Ok(_) if back.is_wrong() => StatusCode::UNPROCESSABLE_ENTITY,
         Ok(_) => StatusCode::OK,
     };
-    let kept = kept.unwrap_or_default();
-    let back = Back { kept, ..back };
-    Ok(Sheet(status, entry(&app, &person, &mine, &exercise, form, back).await?).into_response())
+    let page = entry(&app, &person, &mine, &exercise, form, back, &order).await?;
+    Ok(Sheet(status, page).into_response())
+}
+
+fn base_text(written: &Written) -> Result<String, WebError> {
+    serde_json::to_string(&written.base()).map_err(WebError::internal)
+}
+
+/// The attempt that evidence belongs to.
+fn attempt_of(mine: &Mine) -> evidence::Of {
+    evidence::Of {
+        assignment: mine.assignment.id,
+        pair: mine.pair,
+        attempt: mine.handed_in + 1,
+    }
+}
+
+/// Keeps a photo or PDF that came with the form, or takes one away; how to mend it where it is not taken.
+async fn take_evidence(app: &App, person: &Person, mine: &Mine, upload: &Upload) -> Result<String, WebError> {
+    let of = attempt_of(mine);
+    if let Some(Ok(id)) = upload.field("do").strip_prefix("take-away:").map(str::parse) {
+        add_evidence::take_away(&app.service, of, EvidenceId(id)).await?;
+    }
+    let Some(file) = upload.file("evidence") else {
+        return Ok(String::new());
+    };
+    super::evidence::keep(app, person, of, file).await
 }
 
 /// What was typed could not be kept: it goes back on the page, which is then the only place where it is.
@@ -212,13 +332,30 @@ struct Unkept {
     error: WebError,
 }
 
-/// Keeps the fields as a draft; when that was, in words.
-async fn keep(app: &App, mine: &Mine, form: &Form) -> Result<String, Unkept> {
-    match keep_draft::keep_draft(&app.service, mine, &form.draft()).await {
-        Ok(when) => Ok(format!(
-            "Kept {}.",
-            times::show(when, &times::zone(&mine.assignment.time_zone))
-        )),
+/// A draft that was kept.
+struct KeptDraft {
+    written: Written,
+    /// When, in words.
+    words: String,
+}
+
+/// Keeps the fields as a draft, and brings the form to what the draft is then.
+async fn keep(
+    app: &App,
+    mine: &Mine,
+    person: &Person,
+    exercise: &Exercise,
+    form: &mut Form,
+) -> Result<KeptDraft, Unkept> {
+    match keep_draft::keep_draft(&app.service, mine, person.id, &form.sent()).await {
+        Ok(draft) => {
+            form.take(exercise, &draft.written);
+            let when = times::show(draft.kept_at, &times::zone(&mine.assignment.time_zone));
+            Ok(KeptDraft {
+                written: draft.written,
+                words: format!("Kept {when}."),
+            })
+        }
         Err(DraftError::TooMuch) => Err(Unkept {
             status: StatusCode::UNPROCESSABLE_ENTITY,
             text: "A field of the table holds far more than a number. A value has at most 2000 characters: shorten it and send the page again.",
@@ -246,7 +383,7 @@ impl Unkept {
 }
 
 /// The report, if it can be handed in as it stands.
-fn ready(exercise: &Exercise, form: &mut Form, upload: &Upload) -> Result<Report, Box<Back>> {
+fn ready(exercise: &Exercise, form: &mut Form, upload: &Upload, two: Vec<Two>) -> Result<Report, Box<Back>> {
     let mut said = Vec::new();
     if form.has_table() {
         let back = form.read_table(exercise);
@@ -255,60 +392,65 @@ fn ready(exercise: &Exercise, form: &mut Form, upload: &Upload) -> Result<Report
         }
         said = back.said;
     }
-    let report = form.report(exercise)?;
-    let missing = report
-        .items
-        .iter()
-        .filter(|i| i.measured.is_none() || i.call.is_none())
-        .count();
-    let nothing = report.items.iter().all(|i| i.measured.is_none());
-    if nothing {
+    if !two.is_empty() {
+        return Err(Box::new(Back {
+            said,
+            two,
+            ..Back::default()
+        }));
+    }
+    let mut report = form.report(exercise)?;
+    let set_up = form.set_up(exercise).map_err(|set_up| {
+        Box::new(Back {
+            set_up,
+            ..Back::default()
+        })
+    })?;
+    if report.items.iter().all(|i| i.measured.is_none()) {
         return Err(Box::new(Back {
             said,
             ..Back::problem("No value is written yet. Type the values into the table, paste it, or choose a CSV file.")
         }));
     }
-    if missing > 0 && upload.field("incomplete") != "yes" {
-        return Err(Box::new(Back {
-            said,
-            missing,
-            confirm: true,
-            ..Back::problem(missing_words(&report))
-        }));
+    let mut checks = check(exercise, &report);
+    let of_unit = checks.iter().find(|r| r.doubt == Doubt::Unit);
+    match (of_unit.map(|r| r.nos.clone()), upload.field("unit-read")) {
+        (Some(nos), "other") => {
+            form.say_other_unit(exercise, &nos);
+            report = form.report(exercise)?;
+            checks = check(exercise, &report);
+        }
+        (Some(_), "own") => checks.retain(|r| r.doubt != Doubt::Unit),
+        _ => {}
     }
-    Ok(report)
-}
-
-fn missing_words(report: &Report) -> String {
-    let nos = |test: &dyn Fn(&crate::report::model::ReportItem) -> bool| {
-        report
-            .items
-            .iter()
-            .filter(|i| test(i))
-            .map(|i| i.no.to_string())
-            .collect::<Vec<_>>()
-            .join(", ")
-    };
-    let values = nos(&|i| i.measured.is_none());
-    let calls = nos(&|i| i.measured.is_some() && i.call.is_none());
-    let mut words = Vec::new();
-    if !values.is_empty() {
-        words.push(format!("No value at {values}."));
+    let otherwise = set_up.otherwise(exercise);
+    if (checks.is_empty() && otherwise.is_empty()) || upload.field("incomplete") == "yes" {
+        return Ok(report);
     }
-    if !calls.is_empty() {
-        words.push(format!("No call at {calls}."));
-    }
-    words.push("Fill them in, or tick the box beside the button and hand in as it is.".to_owned());
-    words.join(" ")
+    let missing = report
+        .items
+        .iter()
+        .filter(|i| i.measured.is_none() || i.call.is_none())
+        .count();
+    Err(Box::new(Back {
+        said,
+        missing,
+        checks,
+        set_up: otherwise,
+        confirm: true,
+        ..Back::default()
+    }))
 }
 
 async fn hand_in(
     app: &App,
     person: &Person,
     mine: &Mine,
+    exercise: &Exercise,
     form: &Form,
     report: &Report,
 ) -> Result<Result<Response, Back>, WebError> {
+    let note = note(exercise, form).map_err(WebError::internal)?;
     let (source_kind, source_bytes) = form.source(report).map_err(WebError::internal)?;
     let handed = hand_in_report(
         &app.service,
@@ -321,6 +463,7 @@ async fn hand_in(
             source_kind,
             source_name: form.source_name(),
             source_bytes,
+            note,
         },
     )
     .await;
@@ -344,6 +487,16 @@ async fn hand_in(
     }
 }
 
+/// What the pair says beside its numbers.
+fn note(exercise: &Exercise, form: &Form) -> Result<Note, serde_json::Error> {
+    let remarks = form.beside.get(REMARKS).map_or("", String::as_str).trim();
+    let set_up = form.set_up(exercise).ok().filter(|s| !s.is_empty());
+    Ok(Note {
+        remarks: (!remarks.is_empty()).then(|| remarks.to_owned()),
+        set_up: set_up.map(|s| serde_json::to_string(&s)).transpose()?,
+    })
+}
+
 fn taken(mine: &Mine, report: i64) -> WebError {
     Explained::new(
         StatusCode::CONFLICT,
@@ -362,18 +515,22 @@ async fn entry(
     exercise: &Arc<Exercise>,
     form: Form,
     back: Back,
+    order: &Order,
 ) -> Result<MyEntry, WebError> {
     let key = if form.key.is_empty() {
         hand_in_report::new_key().map_err(WebError::internal)?
     } else {
         form.key.clone()
     };
-    let mend = mends(&back.problems);
-    let rows = sheet::rows(exercise)
+    let mend = mends(&back);
+    let mut rows: Vec<Row> = sheet::rows(exercise)
         .into_iter()
         .zip(&form.fields)
-        .map(|(sheet, field)| row(sheet, field, &mend))
+        .map(|(sheet, field)| row(sheet, field, &mend, &back.two))
         .collect();
+    if order.by_number() {
+        rows.sort_by_cached_key(|r| number_key(&r.sheet.no));
+    }
     let serial = mine.serial.clone().unwrap_or_default();
     let attempt = mine.handed_in + 1;
     Ok(MyEntry {
@@ -388,6 +545,16 @@ async fn entry(
         decimals: exercise.decimals,
         key,
         wrongs: wrongs(&back),
+        ask_unit: back.checks.iter().any(|r| r.doubt == Doubt::Unit),
+        other_unit: if exercise.units == LengthUnit::Mm {
+            "inches"
+        } else {
+            "millimetres"
+        },
+        base: form.base_text().map_err(WebError::internal)?,
+        by_number: order.by_number(),
+        beside: Beside::of(app, mine, exercise, &form, &back).await?,
+        owner: person.id.0,
         open: form.has_table() || !back.file_mend.is_empty() || !back.pasted_mend.is_empty(),
         pasted: form.pasted,
         source: form.source_hex,
@@ -418,18 +585,54 @@ async fn entry(
     })
 }
 
-fn row(sheet: SheetRow, field: &Field, mend: &BTreeMap<String, String>) -> Row {
+/// Numbers in the order of people: 2 before 10, 10a after 10.
+pub(super) fn number_key(no: &str) -> (u64, String) {
+    let digits = no.len() - no.trim_start_matches(|c: char| c.is_ascii_digit()).len();
+    let (number, rest) = no.split_at(digits);
+    (number.parse().unwrap_or(u64::MAX), rest.to_owned())
+}
+
+fn row(sheet: SheetRow, field: &Field, mend: &BTreeMap<String, String>, two: &[Two]) -> Row {
+    let both = |name: String| two.iter().find(|t| t.name == name).map(Two::words).unwrap_or_default();
     Row {
         measured: field.measured.clone(),
         call: field.call.clone(),
         mend: mend.get(&sheet.no).cloned().unwrap_or_default(),
+        two: both(format!("m-{}", sheet.no)),
+        two_calls: both(format!("c-{}", sheet.no)),
         sheet,
     }
 }
 
-fn mends(problems: &[Problem]) -> BTreeMap<String, String> {
-    let at_field = problems.iter().filter(|p| p.line.is_none());
-    at_field.filter_map(|p| Some((p.no.clone()?, p.text.clone()))).collect()
+impl Two {
+    /// Both texts, with who wrote them.
+    pub(super) fn words(&self) -> Vec<(String, String)> {
+        let (first, second) = if self.other_is_mine {
+            ("your partner", "you")
+        } else {
+            ("one of you", "your partner")
+        };
+        let words = |text: &str, who: &str| {
+            let text = if text.is_empty() { "nothing" } else { text };
+            format!("{text}, written by {who}")
+        };
+        vec![
+            (self.stands.clone(), words(&self.stands, first)),
+            (self.other.clone(), words(&self.other, second)),
+        ]
+    }
+}
+
+fn mends(back: &Back) -> BTreeMap<String, String> {
+    let at_field = back.problems.iter().filter(|p| p.line.is_none());
+    let mut mends: BTreeMap<String, String> = at_field.filter_map(|p| Some((p.no.clone()?, p.text.clone()))).collect();
+    let of_value = |r: &&Remark| !matches!(r.doubt, Doubt::NoValue | Doubt::NoCall);
+    for remark in back.checks.iter().filter(of_value) {
+        for no in &remark.nos {
+            mends.entry(no.clone()).or_insert_with(|| remark.text.clone());
+        }
+    }
+    mends
 }
 
 /// All that is wrong, with the field that each leads to.
@@ -444,21 +647,39 @@ fn wrongs(back: &Back) -> Vec<(String, String)> {
             "Say what stands in the columns of the table.".to_owned(),
         ));
     }
-    for (field, mend) in [("table", &back.file_mend), ("pasted", &back.pasted_mend)] {
+    for (field, mend) in [
+        ("table", &back.file_mend),
+        ("pasted", &back.pasted_mend),
+        ("evidence", &back.evidence_mend),
+    ] {
         if !mend.is_empty() {
             wrongs.push((field.to_owned(), mend.clone()));
         }
     }
+    for two in &back.two {
+        let no = two.name.split_once('-').map_or(two.name.as_str(), |(_, no)| no);
+        let text = format!("You and your partner wrote two things at {no}: say which counts.");
+        wrongs.push((two.name.clone(), text));
+    }
     for p in &back.problems {
         let place = match (p.line, &p.no) {
             (None, Some(no)) => format!("m-{no}"),
-            (None, None) if back.confirm => "incomplete".to_owned(),
             _ => "pasted".to_owned(),
         };
         let text = p
             .line
             .map_or_else(|| p.text.clone(), |line| format!("Line {line}: {}", p.text));
         wrongs.push((place, text));
+    }
+    for remark in &back.checks {
+        let column = if remark.doubt == Doubt::NoCall { "c" } else { "m" };
+        let first = remark.nos.first().map_or("", String::as_str);
+        wrongs.push((format!("{column}-{first}"), remark.text.clone()));
+    }
+    wrongs.extend(back.set_up.iter().map(|o| (o.field.clone(), o.text.clone())));
+    if back.confirm {
+        let text = "Mend what is to be mended, or tick the box beside the button and hand in as it is.";
+        wrongs.push(("incomplete".to_owned(), text.to_owned()));
     }
     wrongs
 }

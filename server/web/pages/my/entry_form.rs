@@ -1,13 +1,17 @@
 //! The fields of report entry, as they came from the draft or from the browser.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use super::entry::Back;
+use crate::actions::keep_draft::Sent;
 use crate::exercise::model::Exercise;
 use crate::report::assemble::{self, Field, FromForm};
+use crate::report::check::with_other_unit;
+use crate::report::draft::{Base, Written};
 use crate::report::entry::{self, NotFilled};
 use crate::report::model::Report;
+use crate::report::setup_record::{Otherwise, SetUp};
 use crate::report::table::{DecimalMark, MustAsk, ReadOptions, Reading, Role};
 use crate::store::reports::SourceKind;
 use crate::web::upload::{File, Upload};
@@ -38,12 +42,36 @@ pub(super) struct Form {
     file: Option<File>,
     decimal: String,
     columns: String,
+    /// Remarks and the set-up record, by field.
+    pub(super) beside: BTreeMap<String, String>,
+    /// What the page came with; none where it did not say.
+    base: Option<Base>,
+    /// Which of two partners' texts counts, by field.
+    chosen: BTreeMap<String, String>,
+    /// Fields that the page has; none is all of them. What a page does not have it does not empty.
+    present: Option<BTreeSet<String>>,
+}
+
+/// Field of the remarks.
+pub(super) const REMARKS: &str = "remarks";
+
+/// Names of the fields beside the table.
+pub(super) fn beside_names(exercise: &Exercise) -> Vec<String> {
+    let frame = &exercise.datum_frame;
+    let datums = [&frame.primary, &frame.secondary, &frame.tertiary];
+    let mut names: Vec<String> = datums.iter().map(|d| format!("s-{}", d.letter)).collect();
+    names.extend(["s-tip", "s-unit", "s-temperature", REMARKS].map(str::to_owned));
+    names
 }
 
 impl Form {
     pub(super) fn of_draft(exercise: &Exercise, draft: BTreeMap<String, String>, attempt: i64) -> Self {
         Self {
             fields: fields(exercise, |name| draft.get(name).cloned()),
+            beside: draft
+                .into_iter()
+                .filter(|(name, _)| is_beside(exercise, name))
+                .collect(),
             attempt,
             ..Self::default()
         }
@@ -51,7 +79,18 @@ impl Form {
 
     pub(super) fn of_upload(exercise: &Exercise, upload: &Upload, next_attempt: i64) -> Self {
         let own = |name: &str| upload.field(name).to_owned();
+        let sent = upload.fields.iter();
+        let chosen = sent
+            .clone()
+            .filter_map(|(name, text)| Some((name.strip_prefix("pick-")?.to_owned(), text.clone())));
         Self {
+            beside: sent
+                .filter(|(name, _)| is_beside(exercise, name))
+                .map(|(name, text)| (name.clone(), text.clone()))
+                .collect(),
+            base: serde_json::from_str(upload.field("base")).ok(),
+            chosen: chosen.collect(),
+            present: Some(upload.fields.keys().cloned().collect()),
             fields: fields(exercise, |name| Some(own(name))),
             attempt: upload.field("attempt").parse().unwrap_or(next_attempt),
             key: own("key"),
@@ -65,15 +104,59 @@ impl Form {
         }
     }
 
+    /// What is sent to be kept.
+    pub(super) fn sent(&self) -> Sent {
+        let mut fields = self.draft();
+        if let Some(present) = &self.present {
+            fields.retain(|name, _| present.contains(name));
+        }
+        Sent {
+            fields,
+            base: self.base.clone(),
+            chosen: self.chosen.clone(),
+        }
+    }
+
+    /// The form as the draft is now, with what a partner wrote meanwhile.
+    pub(super) fn take(&mut self, exercise: &Exercise, written: &Written) {
+        self.fields = fields(exercise, |name| written.fields.get(name).cloned());
+        for (name, text) in &written.fields {
+            if is_beside(exercise, name) {
+                self.beside.insert(name.clone(), text.clone());
+            }
+        }
+        self.base = Some(written.base());
+        self.chosen.clear();
+        self.present = None;
+    }
+
+    /// What the page comes with, for the page itself.
+    pub(super) fn base_text(&self) -> Result<String, serde_json::Error> {
+        serde_json::to_string(&self.base.clone().unwrap_or_default())
+    }
+
+    /// Puts the other unit behind the values of these numbers, as the pair says that it read them.
+    pub(super) fn say_other_unit(&mut self, exercise: &Exercise, nos: &[String]) {
+        for field in self.fields.iter_mut().filter(|f| nos.contains(&f.no)) {
+            field.measured = with_other_unit(exercise, &field.measured);
+        }
+    }
+
+    /// What is said of how the plate was set up.
+    pub(super) fn set_up(&self, exercise: &Exercise) -> Result<SetUp, Vec<Otherwise>> {
+        SetUp::from_fields(exercise, |name| self.beside.get(name).cloned().unwrap_or_default())
+    }
+
     /// The fields for the draft.
-    pub(super) fn draft(&self) -> BTreeMap<String, String> {
+    fn draft(&self) -> BTreeMap<String, String> {
         let both = |f: &Field| {
             [
                 (format!("m-{}", f.no), f.measured.clone()),
                 (format!("c-{}", f.no), f.call.clone()),
             ]
         };
-        self.fields.iter().flat_map(both).collect()
+        let beside = self.beside.iter().map(|(name, text)| (name.clone(), text.clone()));
+        self.fields.iter().flat_map(both).chain(beside).collect()
     }
 
     /// Whether a table stands beside the fields.
@@ -249,6 +332,10 @@ impl Form {
     pub(super) fn source_name(&self) -> Option<&str> {
         (!self.source_name.is_empty()).then_some(self.source_name.as_str())
     }
+}
+
+fn is_beside(exercise: &Exercise, name: &str) -> bool {
+    beside_names(exercise).iter().any(|n| n == name)
 }
 
 fn fields(exercise: &Exercise, typed: impl Fn(&str) -> Option<String>) -> Vec<Field> {

@@ -4,7 +4,12 @@
 pub mod assignment;
 /// Report entry.
 pub mod entry;
+mod entry_beside;
 mod entry_form;
+/// Report entry, one number at a time.
+pub mod entry_one;
+/// Photos and PDFs beside a report.
+pub mod evidence;
 /// The lab sheet.
 pub mod lab_sheet;
 /// What the pair has to do and has done.

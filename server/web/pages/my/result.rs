@@ -20,7 +20,8 @@ use crate::report::assemble::call_word;
 use crate::report::model::{Report, ReportItem};
 use crate::store::assignments::Assignment;
 use crate::store::ids::{AssignmentId, ReportId};
-use crate::store::{queries, remarks};
+use crate::store::reports::{self, Report as StoredReport};
+use crate::store::{evidence, queries, remarks};
 use crate::units::{show_length, show_reading};
 use crate::web::app::App;
 use crate::web::errors::WebError;
@@ -129,7 +130,7 @@ async fn whole(app: &App, of: MyReport, asking: Asking) -> Result<MyResult, WebE
         ("Sheet", "result".to_owned()),
     ];
     let check = shown.check.map(|c| Checking::of(c, &asking.value, &asking.value_mend));
-    let talk = Talk::of(app, report.id, &items, &zone, asking).await?;
+    let talk = Talk::of(app, &report, &items, &zone, asking).await?;
     Ok(MyResult {
         frame: Frame::of(&person, "/my"),
         id: assignment.id,
@@ -163,6 +164,10 @@ struct Talk {
     report: ReportId,
     remarks: Vec<(String, String)>,
     queries: Vec<Asked>,
+    /// Photos and PDFs: row and name.
+    files: Vec<(i64, String)>,
+    /// What the pair said beside its numbers.
+    said: String,
     /// Balloon numbers to choose from.
     nos: Vec<(String, String)>,
     asking: Asking,
@@ -193,12 +198,14 @@ struct Asking {
 impl Talk {
     async fn of(
         app: &App,
-        report: ReportId,
+        stored: &StoredReport,
         items: &Report,
         zone: &TimeZone,
         asking: Asking,
     ) -> Result<Self, WebError> {
-        let store = &app.service.store;
+        let (store, report) = (&app.service.store, stored.id);
+        let files = evidence::of(store, super::evidence::of(stored)).await?;
+        let note = reports::note(store, report).await?;
         let by = |name: Option<String>, at| {
             let name = name.unwrap_or_else(|| "somebody who is deleted".to_owned());
             format!("{name}, {}", times::show(at, zone))
@@ -219,6 +226,8 @@ impl Talk {
         let no = |i: &ReportItem| (i.no.to_string(), format!("number {}", i.no));
         Ok(Self {
             report,
+            files: files.into_iter().map(|f| (f.id.0, f.name)).collect(),
+            said: note.remarks.unwrap_or_default(),
             remarks: remarks
                 .into_iter()
                 .map(|r| (r.text, by(r.made_by, r.made_at)))

@@ -1,0 +1,72 @@
+//! Keeps a photo or PDF beside a report, before it is handed in or after.
+
+use sha2::{Digest, Sha256};
+use thiserror::Error;
+
+use super::Service;
+use super::grade_report::apart;
+use crate::report::evidence::{self as file, NotTaken};
+use crate::store::StoreError;
+use crate::store::evidence::{self, Kind, New, Of};
+use crate::store::ids::{EvidenceId, PersonId};
+
+/// Most files beside one attempt.
+pub const MOST: i64 = 6;
+
+/// Why a file is not kept.
+#[derive(Debug, Error)]
+pub enum EvidenceError {
+    /// The file itself.
+    #[error(transparent)]
+    NotTaken(#[from] NotTaken),
+    /// There are as many as are kept.
+    #[error("There are {MOST} photos or PDFs beside this report already, and more are not kept.")]
+    TooMany,
+    /// The computation was cut off.
+    #[error("the server is stopping")]
+    Stopping,
+    /// The database failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// Keeps a file.
+///
+/// # Errors
+/// When it is not what is taken, there are too many, or the database cannot be written.
+pub async fn add_evidence(
+    service: &Service,
+    of: Of,
+    name: &str,
+    bytes: Vec<u8>,
+    by: PersonId,
+) -> Result<(), EvidenceError> {
+    // Decoding a photo takes a while: in the same few places as grading, so that a class's photos never fill the memory.
+    let prepared = apart(service, move || file::prepared(&bytes)).await;
+    let (kind, bytes) = prepared.ok_or(EvidenceError::Stopping)??;
+    let name: String = name.chars().filter(|c| !c.is_control()).take(120).collect();
+    let new = New {
+        kind: match kind {
+            file::Kind::Jpeg => Kind::Jpeg,
+            file::Kind::Pdf => Kind::Pdf,
+        },
+        name: if name.is_empty() { "photo" } else { &name },
+        sha256: &Sha256::digest(&bytes),
+        bytes: &bytes,
+    };
+    let mut tx = service.store.change().await?;
+    let kept = evidence::add(&mut tx, of, &new, MOST, service.clock.now(), by).await?;
+    tx.commit().await?;
+    if kept { Ok(()) } else { Err(EvidenceError::TooMany) }
+}
+
+/// Takes a file away from an attempt that is not handed in yet.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn take_away(service: &Service, of: Of, evidence: EvidenceId) -> Result<bool, StoreError> {
+    let mut tx = service.store.change().await?;
+    let gone = evidence::remove(&mut tx, of, evidence).await?;
+    tx.commit().await?;
+    Ok(gone)
+}

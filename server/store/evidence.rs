@@ -1,0 +1,151 @@
+//! Photos and PDFs beside reports. They belong to an attempt of a pair, so that they can come before its report and after.
+
+use super::ids::{AssignmentId, EvidenceId, PairId, PersonId};
+use super::when::When;
+use super::{Store, StoreError, Tx};
+
+/// What a file is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::Type)]
+#[sqlx(rename_all = "snake_case")]
+pub enum Kind {
+    /// A photo.
+    Jpeg,
+    /// A document.
+    Pdf,
+}
+
+/// Whose it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Of {
+    /// Assignment.
+    pub assignment: AssignmentId,
+    /// Pair.
+    pub pair: PairId,
+    /// Attempt.
+    pub attempt: i64,
+}
+
+/// One file, without its bytes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Evidence {
+    /// Row.
+    pub id: EvidenceId,
+    /// What it is.
+    pub kind: Kind,
+    /// Its name as it came; never used as a path.
+    pub name: String,
+    /// Bytes.
+    pub size: i64,
+}
+
+/// The files of an attempt, in the order in which they came.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn of(store: &Store, of: Of) -> Result<Vec<Evidence>, StoreError> {
+    Ok(sqlx::query_as!(
+        Evidence,
+        r#"select id as "id!", kind as "kind: Kind", name, size from evidence
+           where assignment = ? and pair = ? and attempt = ? order by id"#,
+        of.assignment,
+        of.pair,
+        of.attempt,
+    )
+    .fetch_all(store.read())
+    .await?)
+}
+
+/// One file of an attempt with its bytes.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn bytes(store: &Store, of: Of, evidence: EvidenceId) -> Result<Option<(Kind, Vec<u8>)>, StoreError> {
+    let row = sqlx::query!(
+        r#"select e.kind as "kind: Kind", b.bytes from evidence e join evidence_bytes b on b.evidence = e.id
+           where e.id = ? and e.assignment = ? and e.pair = ? and e.attempt = ?"#,
+        evidence,
+        of.assignment,
+        of.pair,
+        of.attempt,
+    )
+    .fetch_optional(store.read())
+    .await?;
+    Ok(row.map(|r| (r.kind, r.bytes)))
+}
+
+/// A file that is about to be kept.
+#[derive(Debug, Clone)]
+pub struct New<'a> {
+    /// What it is.
+    pub kind: Kind,
+    /// Its name.
+    pub name: &'a str,
+    /// SHA-256 of the bytes.
+    pub sha256: &'a [u8],
+    /// The bytes.
+    pub bytes: &'a [u8],
+}
+
+/// Adds a file, if the attempt has fewer than `most`; the same file twice is one. Whether it is there now.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn add(tx: &mut Tx, of: Of, new: &New<'_>, most: i64, now: When, by: PersonId) -> Result<bool, StoreError> {
+    let size = i64::try_from(new.bytes.len()).unwrap_or(i64::MAX);
+    let id = sqlx::query_scalar!(
+        r#"insert into evidence (assignment, pair, attempt, kind, name, sha256, size, added_at, added_by)
+           select ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9
+           where (select count(*) from evidence where assignment = ?1 and pair = ?2 and attempt = ?3) < ?10
+           on conflict (assignment, pair, attempt, sha256) do nothing returning id as "id!""#,
+        of.assignment,
+        of.pair,
+        of.attempt,
+        new.kind,
+        new.name,
+        new.sha256,
+        size,
+        now,
+        by,
+        most,
+    )
+    .fetch_optional(tx.connection())
+    .await?;
+    if let Some(id) = id {
+        sqlx::query!(
+            "insert into evidence_bytes (evidence, bytes) values (?, ?)",
+            id,
+            new.bytes
+        )
+        .execute(tx.connection())
+        .await?;
+        return Ok(true);
+    }
+    let known = sqlx::query_scalar!(
+        r#"select exists (select 1 from evidence where assignment = ? and pair = ? and attempt = ? and sha256 = ?) as "is!: bool""#,
+        of.assignment,
+        of.pair,
+        of.attempt,
+        new.sha256,
+    )
+    .fetch_one(tx.connection())
+    .await?;
+    Ok(known)
+}
+
+/// Takes a file of an attempt away, as long as the attempt is not handed in; whether it was there.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn remove(tx: &mut Tx, of: Of, evidence: EvidenceId) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "delete from evidence where id = ?1 and assignment = ?2 and pair = ?3 and attempt = ?4
+         and not exists (select 1 from report where assignment = ?2 and pair = ?3 and attempt = ?4)",
+        evidence,
+        of.assignment,
+        of.pair,
+        of.attempt,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(done.rows_affected() > 0)
+}

@@ -1,0 +1,288 @@
+//! At the machine: two devices, the check before handing in, one number at a time, the set-up record, photos and PDFs.
+
+use platemark::store::assignments::Feedback;
+use platemark::store::ids::{AssignmentId, ReportId};
+use platemark::store::reports;
+use reqwest::multipart::{Form, Part};
+
+use super::entry::Sheet;
+use super::site::{Browser, PIN, Site, entry, shipped};
+
+fn careful() -> String {
+    shipped("SB-11/reports/SB-11-01--careful.csv")
+}
+
+async fn partners(site: &Site) -> (Browser, Browser) {
+    (site.pair("A").await, site.sign_in("aron", PIN).await)
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn both_partners_type_at_once_and_lose_nothing() {
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let (anna, aron) = partners(&site).await;
+    let (hers, his) = (
+        Sheet::open(&anna, assignment).await,
+        Sheet::open(&aron, assignment).await,
+    );
+    let (hers, his) = (
+        hers.fill("m-1", "0.022")
+            .fill("c-1", "conforming")
+            .fill("m-5", "56.087"),
+        his.fill("m-2", "-8.018").fill("m-5", "56.078"),
+    );
+    hers.send(&anna, "keep").await.is(200);
+    let page = his.send(&aron, "keep").await;
+    // His page came before hers was kept, and her number is on it now all the same; where both wrote, both are asked.
+    page.is(422).has("value=\"0.022\"").has("value=\"-8.018\"");
+    page.has("You and your partner wrote two things at 5")
+        .has("56.087, written by your partner")
+        .has("56.078, written by you");
+    // Nothing is handed in until somebody says.
+    let his = Sheet::of(&page, format!("/my/{assignment}/entry"));
+    his.send(&aron, "hand-in").await.is(422).has("say which counts");
+    let page = his.fill("pick-m-5", "56.078").send(&aron, "keep").await;
+    page.is(200).has_not("Which counts");
+    assert_eq!(page.field("m-5"), "56.078");
+    // Her page is old by now; she changes another field, and his choice stays.
+    let page = hers.fill("m-6", "99.950").send(&anna, "keep").await;
+    assert_eq!(
+        (page.field("m-5"), page.field("m-6")),
+        ("56.078".to_owned(), "99.950".to_owned())
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_report_holds_what_both_devices_wrote() {
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let (anna, aron) = partners(&site).await;
+    let (hers, his) = (
+        Sheet::open(&anna, assignment).await,
+        Sheet::open(&aron, assignment).await,
+    );
+    let all = careful();
+    let (head, lines) = all.split_once('\n').unwrap();
+    let half: Vec<&str> = lines.lines().collect();
+    let (first, second) = half.split_at(half.len() / 2);
+    let part = |lines: &[&str]| format!("{head}\n{}\n", lines.join("\n"));
+    hers.type_all(&part(first)).send(&anna, "keep").await.is(200);
+    // His page never showed her numbers, and the report has them.
+    let result = his.type_all(&part(second)).send(&aron, "hand-in").await;
+    result.is(200).has("values agree");
+    let report = reports::one(&site.service.store, ReportId(1)).await.unwrap().unwrap();
+    assert!(!report.items.contains("null"), "{}", report.items);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn inches_on_a_print_in_millimetres_are_asked_about() {
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let path = format!("/my/{assignment}/entry");
+    // 56.087 mm and 99.950 mm as read from a machine that shows inches.
+    let sheet = Sheet::open(&pair, assignment).await.type_all(&careful());
+    let sheet = sheet.fill("m-5", "2.20815").fill("m-6", "3.93504");
+    let page = sheet.send(&pair, "hand-in").await;
+    page.is(422)
+        .has("at 5, 6 looks like inches")
+        .has("href=\"#f-m-5\"")
+        .has("name=\"unit-read\"");
+    let page = Sheet::of(&page, path.clone())
+        .fill("unit-read", "other")
+        .send(&pair, "hand-in")
+        .await;
+    page.is(200).has("values agree");
+    let report = reports::one(&site.service.store, ReportId(1)).await.unwrap().unwrap();
+    assert!(report.items.contains("56.08701"), "{}", report.items);
+    // Or it is so: then it is graded as it is.
+    let sheet = Sheet::open(&pair, assignment).await.type_all(&careful());
+    let sheet = sheet.fill("m-5", "2.20815").fill("unit-read", "own");
+    sheet.send(&pair, "hand-in").await.is(200).has("does not agree");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_check_knows_the_print_and_lets_the_pair_go_on() {
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let sheet = Sheet::open(&pair, assignment).await.type_all(&careful());
+    let sheet = sheet
+        .fill("m-2", "8.018")
+        .fill("m-6", "9995")
+        .fill("s-tip", "9.9")
+        .fill("s-A", "other");
+    let page = sheet.send(&pair, "hand-in").await;
+    page.is(422)
+        .has("At 2 the value looks like the nominal with the other sign")
+        .has("href=\"#f-m-6\"")
+        .has("The tip was 9.9 mm")
+        .has("another surface was touched")
+        .has("name=\"incomplete\"");
+    let page = sheet
+        .fill("incomplete", "yes")
+        .fill("remarks", "The <edge> was dirty.")
+        .send(&pair, "hand-in")
+        .await;
+    page.is(200).has("The &#60;edge&#62; was dirty.");
+    let report = site.instructor().await.get("/reports/1").await;
+    report
+        .has("The tip was 9.9 mm")
+        .has("The &#60;edge&#62; was dirty.")
+        .has("another surface");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_set_up_record_that_is_no_number_is_mended_at_its_field() {
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let sheet = Sheet::open(&pair, assignment)
+        .await
+        .type_all(&careful())
+        .fill("s-temperature", "warm");
+    let page = sheet.send(&pair, "hand-in").await;
+    page.is(422)
+        .has("Write the temperature as a number")
+        .has("value=\"warm\"");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn one_number_at_a_time_goes_into_the_same_draft() {
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let (anna, aron) = partners(&site).await;
+    let one = format!("/my/{assignment}/entry/1");
+    let page = anna.get(&one).await;
+    page.is(200).has("1 of ").has("All numbers on one page");
+    let base = super::entry::read(&page.field("base"));
+    let typed = |value: &'static str| {
+        [
+            ("base", base.clone()),
+            ("m-1", value.to_owned()),
+            ("c-1", "conforming".to_owned()),
+        ]
+    };
+    let send = async |browser: &Browser, fields: &[(&str, String)]| {
+        let fields: Vec<(&str, &str)> = fields.iter().map(|(n, t)| (*n, t.as_str())).collect();
+        browser.send(&one, &fields).await
+    };
+    send(&anna, &typed("about nothing"))
+        .await
+        .is(422)
+        .has("is not a number")
+        .has("value=\"about nothing\"");
+    let page = send(&anna, &typed("0.022")).await;
+    assert_eq!(page.is(200).path, format!("/my/{assignment}/entry/2"));
+    // The partner's page is as old as the first one: another number is asked about, not lost.
+    let page = send(&aron, &typed("0.023")).await;
+    page.is(422)
+        .has("0.022, written by your partner")
+        .has("0.023, written by you");
+    let sheet = Sheet::open(&anna, assignment).await;
+    sheet.send(&anna, "hand-in").await.is(422).has("wrote two things at 1");
+    anna.get(&format!("/my/{assignment}/entry/99")).await.is(404);
+    anna.get(&format!("{one}?order=number")).await.is(200);
+}
+
+/// A picture of 40 x 20 pixels with a place in its Exif segment.
+fn photo() -> Vec<u8> {
+    let mut bytes = Vec::new();
+    let picture = image::DynamicImage::new_rgb8(40, 20);
+    image::codecs::jpeg::JpegEncoder::new(&mut bytes)
+        .encode_image(&picture)
+        .unwrap();
+    let note = b"Exif\0\0 53.36 N 6.26 W";
+    let length = u16::try_from(note.len() + 2).unwrap().to_be_bytes();
+    [&bytes[..2], &[0xff, 0xe1], &length[..], note, &bytes[2..]].concat()
+}
+
+async fn kept(site: &Site, assignment: AssignmentId) -> usize {
+    let page = Sheet::open(&site.pair("A").await, assignment)
+        .await
+        .send(&site.pair("A").await, "keep")
+        .await;
+    page.body.matches("Kept: <bdi>").count()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_photo_is_kept_without_its_metadata_and_served_to_be_saved() {
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let sheet = Sheet::open(&pair, assignment).await.type_all(&careful());
+    let page = sheet.photo("<sheet>.jpg", &photo()).send(&pair, "keep").await;
+    page.is(200).has("Kept: <bdi>&#60;sheet&#62;.jpg</bdi>");
+    let sheet = Sheet::of(&page, format!("/my/{assignment}/entry"));
+    // The same one again is one; taken away it is gone.
+    sheet.photo("again.jpg", &photo()).send(&pair, "keep").await.is(200);
+    assert_eq!(kept(&site, assignment).await, 1);
+    Sheet::open(&pair, assignment)
+        .await
+        .send(&pair, "take-away:1")
+        .await
+        .is(200);
+    assert_eq!(kept(&site, assignment).await, 0);
+    let sheet = Sheet::open(&pair, assignment).await.photo("sheet.jpg", &photo());
+    sheet
+        .send(&pair, "hand-in")
+        .await
+        .is(200)
+        .has("/my/reports/1/evidence/1");
+    for (browser, path) in [
+        (&pair, "/my/reports/1/evidence/1"),
+        (&site.instructor().await, "/reports/1/evidence/1"),
+    ] {
+        let file = browser.get(path).await;
+        let header = |name: &str| file.is(200).headers.get(name).unwrap().to_str().unwrap().to_owned();
+        assert_eq!(header("content-type"), "image/jpeg");
+        assert!(header("content-disposition").starts_with("attachment"));
+        assert!(header("content-security-policy").contains("sandbox"));
+        file.has_not("53.36 N").has_not("Exif");
+    }
+    site.pair("B").await.get("/my/reports/1/evidence/1").await.is(404);
+    site.instructor()
+        .await
+        .get("/reports/1")
+        .await
+        .has("src=\"/reports/1/evidence/1\"");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_no_photo_and_no_pdf_is_told_and_the_numbers_stay() {
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let huge = vec![0xff_u8; 40 * 1024 * 1024];
+    let pdf = b"%PDF-1.7 and nothing else".to_vec();
+    for (name, bytes, words) in [
+        ("photo.jpg", huge, "bigger than 8 MB"),
+        ("sheet.pdf", pdf, "not a whole one"),
+        (
+            "page.html",
+            b"<script>alert(1)</script>".to_vec(),
+            "neither a JPEG or PNG picture nor a PDF",
+        ),
+        ("photo.heic", b"\0\0\0\x18ftypheic".to_vec(), "format of the telephone"),
+    ] {
+        let sheet = Sheet::open(&pair, assignment)
+            .await
+            .type_all(&careful())
+            .photo(name, &bytes);
+        let page = sheet.send(&pair, "hand-in").await;
+        page.is(422).has(words).has("value=\"-8.018\"");
+    }
+    assert_eq!(kept(&site, assignment).await, 0);
+    // Beside a report that is handed in already it is the same.
+    let form = pair.get(&format!("/my/{assignment}/entry")).await;
+    pair.send_files(&format!("/my/{assignment}/entry"), entry(&form, &careful()))
+        .await
+        .is(200);
+    let add = async |bytes: Vec<u8>| {
+        let part = Part::bytes(bytes).file_name("sheet.pdf");
+        pair.send_files("/my/reports/1/evidence", Form::new().part("evidence", part))
+            .await
+    };
+    add(b"%PDF-1.7".to_vec()).await.is(422).has("Your report is as it was");
+    add(photo()).await.is(200).has("/my/reports/1/evidence/1");
+}
