@@ -508,6 +508,30 @@ fn taken(mine: &Mine, report: i64) -> WebError {
     .into()
 }
 
+/// The lines of the table, in the order that was asked for.
+fn rows(exercise: &Exercise, form: &Form, back: &Back, order: &Order) -> Vec<Row> {
+    let mend = mends(back);
+    let lines = sheet::rows(exercise).into_iter().zip(&form.fields);
+    let mut rows: Vec<Row> = lines
+        .map(|(sheet, field)| row(sheet, field, &mend, &back.two))
+        .collect();
+    if order.by_number() {
+        rows.sort_by_cached_key(|r| number_key(&r.sheet.no));
+    }
+    rows
+}
+
+fn cells(mine: &Mine, exercise: &Exercise) -> Vec<(&'static str, String)> {
+    let attempt = mine.handed_in + 1;
+    vec![
+        ("Exercise", exercise.code.to_string()),
+        ("Plate", mine.serial.clone().unwrap_or_default()),
+        ("Pair", mine.pair_name.clone()),
+        ("Attempt", format!("{attempt} of {}", mine.assignment.attempts)),
+        ("Sheet", "report".to_owned()),
+    ]
+}
+
 async fn entry(
     app: &App,
     person: &Person,
@@ -522,15 +546,7 @@ async fn entry(
     } else {
         form.key.clone()
     };
-    let mend = mends(&back);
-    let mut rows: Vec<Row> = sheet::rows(exercise)
-        .into_iter()
-        .zip(&form.fields)
-        .map(|(sheet, field)| row(sheet, field, &mend, &back.two))
-        .collect();
-    if order.by_number() {
-        rows.sort_by_cached_key(|r| number_key(&r.sheet.no));
-    }
+    let rows = rows(exercise, &form, &back, order);
     let serial = mine.serial.clone().unwrap_or_default();
     let attempt = mine.handed_in + 1;
     Ok(MyEntry {
@@ -574,13 +590,7 @@ async fn entry(
             .await?
             .svg
             .clone(),
-        cells: vec![
-            ("Exercise", exercise.code.to_string()),
-            ("Plate", serial.clone()),
-            ("Pair", mine.pair_name.clone()),
-            ("Attempt", format!("{attempt} of {}", mine.assignment.attempts)),
-            ("Sheet", "report".to_owned()),
-        ],
+        cells: cells(mine, exercise),
         serial,
     })
 }

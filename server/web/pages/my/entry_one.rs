@@ -88,12 +88,52 @@ struct Back {
     may_insist: bool,
 }
 
+#[derive(Clone, Copy)]
 struct Place<'a> {
     mine: &'a Mine,
     person: &'a Person,
     exercise: &'a Arc<Exercise>,
     no: &'a str,
     order: &'a Order,
+}
+
+/// The strip of balloons.
+fn steps(place: &Place<'_>, all: &[String], written: &Written) -> Vec<Step> {
+    let (id, order) = (place.mine.assignment.id, query(place.order));
+    let filled = |no: &str| {
+        written
+            .fields
+            .get(&format!("m-{no}"))
+            .is_some_and(|t| !t.trim().is_empty())
+    };
+    let step = |no: &String| Step {
+        href: format!("/my/{id}/entry/{no}{order}"),
+        filled: filled(no),
+        here: no == place.no,
+        no: no.clone(),
+    };
+    all.iter().map(step).collect()
+}
+
+/// The part of the drawing around a number.
+async fn drawing(exercise: &Arc<Exercise>, index: usize) -> Result<String, WebError> {
+    let exercise = Arc::clone(exercise);
+    let drawn = tokio::task::spawn_blocking(move || plan_view(&exercise, &DrawingOptions::around(index)).svg);
+    drawn.await.map_err(WebError::internal)
+}
+
+fn cells(place: &Place<'_>) -> Vec<(&'static str, String)> {
+    let mine = place.mine;
+    vec![
+        ("Exercise", place.exercise.code.to_string()),
+        ("Plate", mine.serial.clone().unwrap_or_default()),
+        ("Pair", mine.pair_name.clone()),
+        (
+            "Attempt",
+            format!("{} of {}", mine.handed_in + 1, mine.assignment.attempts),
+        ),
+        ("Sheet", format!("report, number {}", place.no)),
+    ]
 }
 
 async fn whole(place: Place<'_>, written: &Written, back: Back) -> Result<MyEntryOne, WebError> {
@@ -106,19 +146,13 @@ async fn whole(place: Place<'_>, written: &Written, back: Back) -> Result<MyEntr
     } = place;
     let all = numbers(exercise, order);
     let at = all.iter().position(|n| n == no).ok_or(WebError::NotFound)?;
+    let href = |no: &str| format!("/my/{}/entry/{no}{}", mine.assignment.id, query(order));
     let (index, sheet) = sheet::rows(exercise)
         .into_iter()
         .enumerate()
         .find(|(_, row)| row.no == no)
         .ok_or(WebError::NotFound)?;
     let text = |name: &str| written.fields.get(name).cloned().unwrap_or_default();
-    let href = |no: &str| format!("/my/{}/entry/{no}{}", mine.assignment.id, query(order));
-    let steps = all.iter().map(|n| Step {
-        href: href(n),
-        filled: !text(&format!("m-{n}")).trim().is_empty(),
-        here: n == no,
-        no: n.clone(),
-    });
     let (value, call) = (format!("m-{no}"), format!("c-{no}"));
     let base: Base = written
         .base()
@@ -132,10 +166,7 @@ async fn whole(place: Place<'_>, written: &Written, back: Back) -> Result<MyEntr
             .map(super::entry::Two::words)
             .unwrap_or_default()
     };
-    let drawn = Arc::clone(exercise);
-    let drawing = tokio::task::spawn_blocking(move || plan_view(&drawn, &DrawingOptions::around(index)).svg)
-        .await
-        .map_err(WebError::internal)?;
+    let drawing = drawing(exercise, index).await?;
     let attempt = mine.handed_in + 1;
     Ok(MyEntryOne {
         frame: Frame::of(person, "/my"),
@@ -160,15 +191,9 @@ async fn whole(place: Place<'_>, written: &Written, back: Back) -> Result<MyEntr
             .and_then(|i| all.get(i))
             .map(|n| href(n))
             .unwrap_or_default(),
-        steps: steps.collect(),
+        steps: steps(&place, &all, written),
         drawing,
-        cells: vec![
-            ("Exercise", exercise.code.to_string()),
-            ("Plate", mine.serial.clone().unwrap_or_default()),
-            ("Pair", mine.pair_name.clone()),
-            ("Attempt", format!("{attempt} of {}", mine.assignment.attempts)),
-            ("Sheet", format!("report, number {no}")),
-        ],
+        cells: cells(&place),
         sheet,
     })
 }
@@ -234,6 +259,22 @@ fn doubt(exercise: &Exercise, no: &str, measured: &str) -> Option<(String, bool)
     }
 }
 
+/// The two fields of a number, and what was sent of them.
+fn sent(no: &str, typed: &BTreeMap<String, String>) -> ([String; 2], Sent) {
+    let names = [format!("m-{no}"), format!("c-{no}")];
+    let own = |name: &String| typed.get(name).map(|text| (name.clone(), text.clone()));
+    let pick = |name: &String| {
+        let text = typed.get(&format!("pick-{name}"))?;
+        Some((name.clone(), text.clone()))
+    };
+    let sent = Sent {
+        fields: names.iter().filter_map(own).collect(),
+        base: typed.get("base").and_then(|text| serde_json::from_str(text).ok()),
+        chosen: names.iter().filter_map(pick).collect(),
+    };
+    (names, sent)
+}
+
 /// Keeps the number and goes on to the next.
 pub(in crate::web) async fn submit(
     State(app): State<App>,
@@ -251,18 +292,7 @@ pub(in crate::web) async fn submit(
     if let Some(closed) = closed(&mine) {
         return Err(closed);
     }
-    let names = [format!("m-{no}"), format!("c-{no}")];
-    let own = |name: &String| typed.get(name).map(|text| (name.clone(), text.clone()));
-    let pick = |name: &String| {
-        typed
-            .get(&format!("pick-{name}"))
-            .map(|text| (name.clone(), text.clone()))
-    };
-    let sent = Sent {
-        fields: names.iter().filter_map(own).collect(),
-        base: typed.get("base").and_then(|text| serde_json::from_str(text).ok()),
-        chosen: names.iter().filter_map(pick).collect(),
-    };
+    let (names, sent) = sent(no, &typed);
     let place = Place {
         mine: &mine,
         person: &person,
