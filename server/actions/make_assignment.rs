@@ -8,7 +8,7 @@ use crate::store::assignments::{self, Counting, Feedback, NewAssignment};
 use crate::store::ids::{AssignmentId, ClassId, ExerciseId, ExerciseRevisionId, PersonId};
 use crate::store::plates::{self, Kind};
 use crate::store::when::When;
-use crate::store::{StoreError, audit, pairs};
+use crate::store::{StoreError, audit, care, pairs};
 
 /// An assignment as the instructor wants it.
 #[derive(Debug, Clone)]
@@ -132,6 +132,7 @@ pub async fn make_assignment(service: &Service, wanted: &Wanted<'_>) -> Result<M
         created_at: now,
     };
     let assignment = assignments::add(&mut tx, &new).await?;
+    care::set_kind(&mut tx, assignment, wanted.plates).await?;
     for (pair, (plate, _)) in pairs.iter().zip(plates.iter().cycle()) {
         assignments::give_plate(&mut tx, assignment, *pair, *plate, wanted.opens_at).await?;
     }

@@ -14,10 +14,16 @@ pub mod attention;
 pub mod author_exercise;
 /// What reports are graded from besides their numbers.
 mod basis;
+/// The bench now.
+pub mod bench;
+/// What is done with an assignment once it is made.
+pub mod care;
 /// What time it is.
 pub mod clock;
 /// Confirms and rejects faults of a report; takes the answer to a check.
 pub mod decide_faults;
+/// The end of a term.
+pub mod end_of_term;
 /// Grades a stored report.
 pub mod grade_report;
 /// The gradebook of a class.
@@ -30,6 +36,8 @@ pub mod import_exercise;
 pub mod keep_draft;
 /// Exercises and plates from their stored text.
 pub mod load;
+/// A rota, and turns that pairs swap.
+pub mod machine_time;
 /// Makes an assignment and spreads plates.
 pub mod make_assignment;
 /// Makes a class with its pairs.

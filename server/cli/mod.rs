@@ -1,5 +1,7 @@
 //! One file per command. A new command is a module, a line in `Command` and a line in its `Command::run`.
 
+/// `backup` and `restore`.
+pub mod backup;
 /// `check`: what is wrong with exercise and plates files.
 pub mod check;
 /// The demo school, ready to be looked at.
@@ -50,6 +52,8 @@ pub struct Cli {
 /// What the program can do.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Write a checked copy of the whole school to a file
+    Backup(backup::BackupArgs),
     /// Check exercise and plates files
     Check(check::CheckArgs),
     /// Start the demo school on this machine
@@ -82,6 +86,8 @@ pub enum Command {
     Propose(propose::ProposeArgs),
     /// Show what a report or a file of probed points is read as
     Read(read::ReadArgs),
+    /// Put a backup in the place of the school
+    Restore(backup::RestoreArgs),
     /// Start the server
     Serve(serve::Args),
     /// Measure how often the diagnosis is right
@@ -107,6 +113,8 @@ impl Command {
     /// With a message for the person at the command line.
     pub fn run(self) -> anyhow::Result<ExitCode> {
         match self {
+            Self::Backup(args) => backup::backup(args),
+            Self::Restore(args) => backup::restore(args),
             Self::Check(args) => check::run(&args, &mut std::io::stdout().lock()),
             Self::Demo(args) => demo::run(args),
             Self::Fit(args) => fit::run(&args, &mut Streams::of_process()),

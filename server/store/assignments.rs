@@ -263,7 +263,8 @@ pub async fn mine(
 ) -> Result<Option<Mine>, StoreError> {
     let row = sqlx::query!(
         r#"select pr.id as "pair!", pr.name as pair_name, ap.plate as "plate?: PlateId", pl.serial as "serial?",
-               (select count(*) from report r where r.assignment = a.id and r.pair = pr.id) as "handed_in!: i64"
+               (select count(*) from report r where r.assignment = a.id and r.pair = pr.id) as "handed_in!: i64",
+               (select x.due_at from extension x where x.assignment = a.id and x.pair = pr.id) as "longer: When"
            from assignment a
            join class_person m on m.class = a.class and m.person = ?1 and m.left_at is null
            join pair pr on pr.class = a.class
@@ -283,8 +284,9 @@ pub async fn mine(
     let Some(assignment) = one(store, assignment).await? else {
         return Ok(None);
     };
+    let due_at = row.longer.unwrap_or(assignment.due_at);
     Ok(Some(Mine {
-        assignment,
+        assignment: Assignment { due_at, ..assignment },
         pair: PairId(row.pair),
         pair_name: row.pair_name,
         plate: row.plate,

@@ -248,3 +248,16 @@ pub async fn join(tx: &mut Tx, class: ClassId, person: PersonId, now: When) -> R
     .await?;
     Ok(())
 }
+
+/// Whether a class is closed for changes.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn is_archived(store: &Store, class: ClassId) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select exists (select 1 from class where id = ? and archived_at is not null) as "is!: bool""#,
+        class,
+    )
+    .fetch_one(store.read())
+    .await?)
+}

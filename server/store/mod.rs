@@ -11,6 +11,10 @@ pub mod assignments;
 pub mod attention;
 /// Who did what and when.
 pub mod audit;
+/// A checked copy of the whole school.
+pub mod backup;
+/// What is changed at an assignment after it was made.
+pub mod care;
 /// Classes and who belongs to them.
 pub mod classes;
 /// Decisions on faults, and readings beside the sheet.
@@ -21,6 +25,8 @@ pub mod drafts;
 pub mod drawer;
 /// Photos and PDFs beside reports.
 pub mod evidence;
+/// What happens to a class when its term is over.
+pub mod end_of_term;
 /// Exercises that are being authored.
 pub mod exercise_drafts;
 /// Exercises and their immutable revisions.
@@ -59,6 +65,8 @@ pub mod sessions;
 pub mod slips;
 /// Failed tries to sign in.
 pub mod tries;
+/// Machines and the turns of pairs at them.
+pub mod turns;
 /// Points of time in columns.
 pub mod when;
 /// The one task that stores reports and grades.

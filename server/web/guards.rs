@@ -298,7 +298,7 @@ impl FromRequestParts<App> for RegradeOf {
 }
 
 /// Whether a request may go on: a form about a class that is archived may not.
-fn open_for(parts: &Parts, archived: bool, class: ClassId) -> Result<(), WebError> {
+fn open_for(parts: &Parts, archived: bool) -> Result<(), WebError> {
     if !archived || parts.method == Method::GET {
         return Ok(());
     }
@@ -308,7 +308,16 @@ fn open_for(parts: &Parts, archived: bool, class: ClassId) -> Result<(), WebErro
         "The class is archived, so nothing in it can be changed any more. Nothing was stored.",
         "An instructor of the class can open it again on its page for the end of term.",
     );
-    Err(page.to(format!("/classes/{class}"), "To the class").into())
+    Err(page.into())
+}
+
+/// As [`open_for`], for the class of an assignment.
+async fn still_open(parts: &Parts, app: &App, class: ClassId) -> Result<(), WebError> {
+    if parts.method == Method::GET {
+        return Ok(());
+    }
+    let archived = classes::is_archived(&app.service.store, class).await?;
+    open_for(parts, archived)
 }
 
 /// `{class}`, archived or not, if the instructor or assistant belongs to it: for what is done at the end of term.
@@ -347,7 +356,7 @@ impl FromRequestParts<App> for ClassOf {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
         let AnyClassOf { person, class } = AnyClassOf::from_request_parts(parts, app).await?;
-        open_for(parts, class.archived_at.is_some(), class.id)?;
+        open_for(parts, class.archived_at.is_some())?;
         Ok(Self { person, class })
     }
 }
@@ -397,6 +406,7 @@ impl FromRequestParts<App> for AssignmentOf {
         let assignment = assignments::one(&app.service.store, id)
             .await?
             .ok_or(WebError::NotFound)?;
+        still_open(parts, app, assignment.class).await?;
         Ok(Self { person, assignment })
     }
 }
@@ -420,6 +430,11 @@ impl FromRequestParts<App> for ReportOf {
             return Err(WebError::NotFound);
         }
         let report = reports::one(&app.service.store, id).await?.ok_or(WebError::NotFound)?;
+        if parts.method != Method::GET {
+            let of = assignments::one(&app.service.store, report.assignment).await?;
+            let class = of.map(|a| a.class).ok_or(WebError::NotFound)?;
+            still_open(parts, app, class).await?;
+        }
         Ok(Self { person, report })
     }
 }
@@ -446,6 +461,7 @@ impl FromRequestParts<App> for MyAssignment {
         if mine.assignment.opens_at > now {
             return Err(WebError::NotFound);
         }
+        still_open(parts, app, mine.assignment.class).await?;
         Ok(Self { person, mine })
     }
 }

@@ -1,7 +1,7 @@
 //! The pages of a class from its roster to its end of term, for the table of all pages.
 
-use super::guards::Access::{Anyone, Instructor, Staff};
-use super::pages::{class, new_class, pairs, people, roster, seat};
+use super::guards::Access::{Anyone, Instructor, Staff, Student};
+use super::pages::{bench, change, class, end_of_term, machines, my, new_class, pairs, people, roster, seat};
 use super::routes::{Route, files, form, page};
 
 /// Their lines.
@@ -21,5 +21,20 @@ pub(super) fn list() -> Vec<Route> {
         form("/classes/{class}/slips", Instructor, people::slips),
         page("/classes/{class}/pairs", Instructor, pairs::page),
         form("/classes/{class}/pairs", Instructor, pairs::submit),
+        page(
+            "/classes/{class}/people/{person}/stored",
+            Instructor,
+            end_of_term::about,
+        ),
+        page("/classes/{class}/machines", Staff, machines::page),
+        form("/classes/{class}/machines", Instructor, machines::submit),
+        page("/classes/{class}/bench", Staff, bench::page),
+        page("/classes/{class}/end-of-term", Instructor, end_of_term::page),
+        form("/classes/{class}/end-of-term", Instructor, end_of_term::submit),
+        form("/backup", Instructor, end_of_term::backup),
+        page("/assignments/{assignment}/change", Instructor, change::page),
+        form("/assignments/{assignment}/change", Instructor, change::submit),
+        page("/my/{assignment}/turns", Student, my::turns::page),
+        form("/my/{assignment}/turns", Student, my::turns::submit),
     ]
 }

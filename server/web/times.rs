@@ -76,6 +76,62 @@ pub fn from_field(text: &str, zone: &TimeZone) -> Result<When, String> {
     Ok(When::from(time))
 }
 
+/// Whether a typed time comes twice that day, because the clocks go back over it.
+#[must_use]
+pub fn comes_twice(text: &str, zone: &TimeZone) -> bool {
+    let civil: Result<DateTime, _> = text.trim().replace(' ', "T").parse();
+    civil.is_ok_and(|civil| {
+        matches!(
+            zone.to_ambiguous_timestamp(civil).offset(),
+            AmbiguousOffset::Fold { .. }
+        )
+    })
+}
+
+/// Which of two hours of one name a time is in: `first`, `second`, or nothing where there is only one.
+#[must_use]
+pub fn which(when: When, zone: &TimeZone) -> &'static str {
+    let text = for_field(when, zone);
+    let civil: Result<DateTime, _> = text.parse();
+    let Ok(civil) = civil else { return "" };
+    let ambiguous = zone.to_ambiguous_timestamp(civil);
+    if !matches!(ambiguous.offset(), AmbiguousOffset::Fold { .. }) {
+        return "";
+    }
+    let minute = |time: jiff::Timestamp| time.as_millisecond().div_euclid(60_000);
+    match ambiguous.later() {
+        Ok(later) if minute(later) == minute(when.timestamp()) => "second",
+        _ => "first",
+    }
+}
+
+/// As [`from_field`], but a time that comes twice is asked about: `which` is `first` or `second`.
+///
+/// # Errors
+/// A sentence that says what is wrong and how to mend it.
+pub fn from_field_which(text: &str, which: &str, zone: &TimeZone) -> Result<When, String> {
+    let first = from_field(text, zone)?;
+    if !comes_twice(text, zone) {
+        return Ok(first);
+    }
+    match which {
+        "first" => Ok(first),
+        "second" => {
+            let civil: Result<DateTime, _> = text.trim().replace(' ', "T").parse();
+            let later = civil
+                .ok()
+                .and_then(|civil| zone.to_ambiguous_timestamp(civil).later().ok());
+            later
+                .map(When::from)
+                .ok_or_else(|| "This date is too far away.".to_owned())
+        }
+        _ => Err(
+            "The clocks go back over this time, so it comes twice on that day. Say below which of the two is meant."
+                .to_owned(),
+        ),
+    }
+}
+
 /// How late, in words: minutes below two hours, hours below two days, days from then on.
 #[must_use]
 pub fn late_words(minutes: u64) -> String {
@@ -113,6 +169,22 @@ mod tests {
                 .contains("no such time")
         );
         assert!(from_field("soon", &dublin).is_err());
+    }
+
+    #[test]
+    fn a_time_that_comes_twice_is_asked_about() {
+        // Clocks go back on 25 October 2026 at 02:00 in Dublin (IANA time zone database).
+        let dublin = zone("Europe/Dublin");
+        let text = "2026-10-25T01:30";
+        assert!(comes_twice(text, &dublin) && !comes_twice("2026-10-25T02:30", &dublin));
+        assert!(from_field_which(text, "", &dublin).unwrap_err().contains("comes twice"));
+        for (word, utc) in [("first", "2026-10-25T00:30:00Z"), ("second", "2026-10-25T01:30:00Z")] {
+            let when = from_field_which(text, word, &dublin).unwrap();
+            assert_eq!(machine(when), utc);
+            assert_eq!(which(when, &dublin), word);
+        }
+        assert_eq!(which(from_field("2026-11-03T14:05", &dublin).unwrap(), &dublin), "");
+        assert!(from_field_which("2026-03-29T01:30", "first", &dublin).is_err());
     }
 
     #[test]

@@ -12,12 +12,13 @@ use crate::actions::import_exercise::{FileText, ImportError, import_exercise};
 use crate::actions::make_assignment::{Wanted, make_assignment};
 use crate::actions::make_class::{Wanted as WantedClass, make_class, make_pair};
 use crate::actions::release_marks::release_marks;
+use crate::actions::{machine_time, roster, take_seat};
 use crate::store::assignments::{Counting, Feedback};
 use crate::store::ids::{ClassId, ExerciseId, PersonId};
 use crate::store::people::Role;
 use crate::store::plates::Kind;
 use crate::store::when::When;
-use crate::store::{classes, exercises};
+use crate::store::{assignments, care, classes, exercises};
 
 const DAY_MS: f64 = 24.0 * 3_600_000.0;
 
@@ -141,6 +142,48 @@ impl Filling<'_> {
         }
         for assignment in &class.assignment {
             self.assignment(id, assignment, &people).await?;
+        }
+        self.bench(id, class).await
+    }
+
+    /// Machines with a rota for what is open now, and somebody who has a slip and no seat yet.
+    async fn bench(&self, class: ClassId, told: &Class) -> anyhow::Result<()> {
+        self.turn_to(0.0);
+        let (service, now) = (self.service, self.day(0.0));
+        for name in ["Machine North", "Machine South"] {
+            machine_time::add_machine(service, class, name).await?;
+        }
+        for line in assignments::of_class(&service.store, class).await? {
+            let spreads = care::spreads(&service.store, line.id).await?;
+            let is_metal = spreads.is_some_and(|(_, kind)| kind == Kind::Physical);
+            let (true, true) = (is_metal, line.opens_at <= now && line.due_at > now) else {
+                continue;
+            };
+            let assignment = assignments::one(&service.store, line.id)
+                .await?
+                .context("it was just listed")?;
+            let wanted = machine_time::Wanted {
+                assignment: &assignment,
+                // The first turns have begun when the school opens.
+                from: self.day(-0.01),
+                minutes: 45,
+                sessions: 4,
+                turns: 1,
+            };
+            machine_time::plan(service, &wanted, self.instructor).await?;
+        }
+        if let Some([school_id, name]) = &told.late {
+            roster::add_one(service, class, name, school_id, self.instructor).await?;
+            let members = classes::members(&service.store, class, now).await?;
+            let whose: Vec<PersonId> = members.iter().filter(|m| !m.has_seat).map(|m| m.person).collect();
+            take_seat::make_slips(
+                service,
+                class,
+                &whose,
+                std::time::Duration::from_secs(7 * 86_400),
+                self.instructor,
+            )
+            .await?;
         }
         Ok(())
     }

@@ -42,6 +42,9 @@ pub(super) struct Class {
     /// Days from the filling.
     pub(super) began: f64,
     pub(super) pairs: Vec<Pair>,
+    /// Identifier and name of somebody who came late and has no seat yet.
+    #[serde(default)]
+    pub(super) late: Option<[String; 2]>,
     pub(super) assignment: Vec<Assignment>,
 }
 

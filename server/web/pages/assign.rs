@@ -40,6 +40,11 @@ impl Assign {
             .map_or("", |(_, what)| what)
     }
 
+    /// Whether which of two hours of one name is meant has to be said.
+    fn twice(&self, text: &str) -> bool {
+        times::comes_twice(text, &times::zone(&self.class.time_zone))
+    }
+
     fn clock_words(&self) -> String {
         format!("In the time of {}.", self.class.time_zone)
     }
@@ -53,7 +58,9 @@ pub(in crate::web) struct Typed {
     plates: String,
     title: String,
     opens: String,
+    opens_which: String,
     due: String,
+    due_which: String,
     attempts: String,
     counting: String,
     grace: String,
@@ -67,6 +74,12 @@ const COUNTING: [(&str, &str); 3] = [("best", "the best"), ("last", "the last"),
 const FEEDBACK: [(&str, &str); 2] = [
     ("words", "words: what agrees and what happened"),
     ("full", "everything, once their plate is open"),
+];
+
+const WHICH: [(&str, &str); 3] = [
+    ("", "say which"),
+    ("first", "the first, before the clocks go back"),
+    ("second", "the second, after the clocks went back"),
 ];
 
 const WEEK_MS: i64 = 7 * 24 * 3_600_000;
@@ -142,8 +155,11 @@ fn read<'a>(
 ) -> Option<Wanted<'a>> {
     let zone = times::zone(&class.time_zone);
     let exercise = wrongs.keep("exercise", exercise.ok_or_else(|| "Choose an exercise.".to_owned()));
-    let opens = wrongs.keep("opens", times::from_field(&typed.opens, &zone));
-    let due = wrongs.keep("due", times::from_field(&typed.due, &zone));
+    let opens = wrongs.keep(
+        "opens",
+        times::from_field_which(&typed.opens, &typed.opens_which, &zone),
+    );
+    let due = wrongs.keep("due", times::from_field_which(&typed.due, &typed.due_which, &zone));
     let attempts = wrongs.keep("attempts", whole(&typed.attempts));
     let grace = wrongs.keep("grace", whole(&typed.grace));
     let per_day = wrongs.keep("per_day", percent(&typed.per_day));

@@ -164,6 +164,13 @@ fn trail_words(what: &str) -> &str {
         "grade-again-with-new-reference" => "had reports graded again after a new reference of a plate",
         "grade-again-with-new-revision" => "had all reports graded again by a corrected exercise",
         "grade-again-without-numbers" => "changed which numbers count, and had all reports graded again",
+        "change-assignment" => "changed times or rules",
+        "extend" => "changed the time of a pair",
+        "excuse" => "excused a student, or took that back",
+        "other-plate" => "gave a pair another plate",
+        "give-plates" => "gave plates to pairs without one",
+        "make-rota" => "gave turns at the machines",
+        "clear-rota" => "took back turns at the machines",
         other => other,
     }
 }

@@ -20,6 +20,7 @@ pub(in crate::web) struct Class {
     frame: Frame,
     class: Stored,
     may_change: bool,
+    is_instructor: bool,
     assignments: Vec<Line>,
     pairs: Vec<PairLine>,
     students: usize,
@@ -67,6 +68,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ClassOf) -> Result<
     ];
     Ok(Page(Class {
         frame: Frame::of(&person, "/classes"),
+        is_instructor: may_change_class(&person),
         may_change: may_change_class(&person) && class.archived_at.is_none(),
         class,
         assignments,

@@ -8,10 +8,16 @@ pub mod assign;
 pub mod assignment;
 /// Authoring of an exercise.
 pub mod authoring;
+/// The bench now.
+pub mod bench;
+/// Changing an assignment.
+pub mod change;
 /// One class.
 pub mod class;
 /// The classes of an instructor or assistant.
 pub mod classes;
+/// The end of a term.
+pub mod end_of_term;
 /// One exercise and its plates.
 pub mod exercise;
 /// All exercises.
@@ -24,6 +30,8 @@ pub mod gradebook_rules;
 pub mod graded_report;
 /// Import of an exercise.
 pub mod import;
+/// Machine time of a class.
+pub mod machines;
 /// A student's first page.
 pub mod my;
 /// Making a class.

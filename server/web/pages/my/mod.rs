@@ -16,3 +16,5 @@ pub mod lab_sheet;
 pub mod list;
 /// The result of one report.
 pub mod result;
+/// Turns at the machines.
+pub mod turns;

@@ -1,0 +1,191 @@
+//! The end of a term: a class is archived, rolled over to the next term, and its students' names are taken out when the
+//! school's time for keeping them is over.
+
+use jiff::ToSpan;
+use jiff::tz::TimeZone;
+use thiserror::Error;
+
+use super::Service;
+use super::make_class::{MakeClassError, Wanted as WantedClass, make_class};
+use crate::store::classes::Class;
+use crate::store::ids::{ClassId, PersonId};
+use crate::store::when::When;
+use crate::store::{StoreError, Tx, assignments, audit, end_of_term as stored};
+
+/// Milliseconds of a day of 24 hours, for the time of keeping.
+const DAY_MS: i64 = 24 * 3_600_000;
+
+/// Why something was not done.
+#[derive(Debug, Error)]
+pub enum EndError {
+    /// Only an archived class is forgotten.
+    #[error("archive the class first; names are taken out of a class that is over")]
+    NotArchived,
+    /// It was done before.
+    #[error("the names of this class were taken out already")]
+    Forgotten,
+    /// Days out of range.
+    #[error("give 0 to 36500 days")]
+    Days,
+    /// The word was not typed.
+    #[error("type the name of the class to take out its names; this cannot be undone")]
+    NotConfirmed,
+    /// The day cannot be read.
+    #[error("write the first day as in 2027-01-11")]
+    Day,
+    /// Nothing to move.
+    #[error("the class has no assignment to roll over")]
+    NothingToMove,
+    /// The new class could not be made.
+    #[error(transparent)]
+    Class(#[from] MakeClassError),
+    /// The database failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+async fn note(tx: &mut Tx, class: ClassId, what: &str, by: PersonId, at: When) -> Result<(), StoreError> {
+    let entry = audit::Entry {
+        at,
+        person: Some(by),
+        what,
+        about: ("class", class.0),
+        detail: serde_json::json!({}),
+    };
+    audit::write(tx, &entry).await
+}
+
+/// Closes a class for changes, or opens it again.
+///
+/// # Errors
+/// When its names are taken out already, or the database cannot be written.
+pub async fn archive(service: &Service, class: &Class, closed: bool, by: PersonId) -> Result<(), EndError> {
+    if class.forgotten_at.is_some() {
+        return Err(EndError::Forgotten);
+    }
+    let now = service.clock.now();
+    let mut tx = service.store.change().await?;
+    stored::archive(&mut tx, class.id, closed.then_some(now)).await?;
+    note(
+        &mut tx,
+        class.id,
+        if closed { "archive" } else { "open-again" },
+        by,
+        now,
+    )
+    .await?;
+    Ok(tx.commit().await?)
+}
+
+/// Says how long after the archiving names are kept.
+///
+/// # Errors
+/// When the days are out of range or the database cannot be written.
+pub async fn keep_for(service: &Service, class: ClassId, days: i64, by: PersonId) -> Result<(), EndError> {
+    if !(0..=36_500).contains(&days) {
+        return Err(EndError::Days);
+    }
+    let mut tx = service.store.change().await?;
+    stored::keep_for(&mut tx, class, days).await?;
+    note(&mut tx, class, "keep-names", by, service.clock.now()).await?;
+    Ok(tx.commit().await?)
+}
+
+/// When the names of a class are due to be taken out; none while it runs.
+#[must_use]
+pub fn due(class: &Class) -> Option<When> {
+    let archived = class.archived_at?;
+    Some(When::from(
+        archived
+            .millisecond()
+            .saturating_add(class.keep_days.saturating_mul(DAY_MS)),
+    ))
+}
+
+/// Takes the names of the students of an archived class out, but of those who are in another class that still runs.
+/// Returns of how many.
+///
+/// # Errors
+/// When the class is not archived, `typed` is not its name, or the database cannot be written.
+pub async fn forget(service: &Service, class: &Class, typed: &str, by: PersonId) -> Result<usize, EndError> {
+    if class.archived_at.is_none() {
+        return Err(EndError::NotArchived);
+    } else if class.forgotten_at.is_some() {
+        return Err(EndError::Forgotten);
+    } else if typed.trim() != class.name {
+        return Err(EndError::NotConfirmed);
+    }
+    let now = service.clock.now();
+    let mut tx = service.store.change().await?;
+    let people = stored::to_forget(&mut tx, class.id).await?;
+    for (person, created_at) in &people {
+        stored::forget(&mut tx, *person, *created_at, now).await?;
+    }
+    stored::close_forgotten(&mut tx, class.id, now).await?;
+    note(&mut tx, class.id, "forget-names", by, now).await?;
+    tx.commit().await?;
+    Ok(people.len())
+}
+
+/// Takes those names out again that a restored backup has brought back. Returns of how many.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn forget_again(service: &Service, list: &[(PersonId, When)]) -> Result<usize, StoreError> {
+    let now = service.clock.now();
+    let mut tx = service.store.change().await?;
+    let mut done = 0;
+    for (person, created_at) in list {
+        if stored::is_known(&mut tx, *person, *created_at).await? {
+            stored::forget(&mut tx, *person, *created_at, now).await?;
+            done += 1;
+        }
+    }
+    tx.commit().await?;
+    Ok(done)
+}
+
+/// Makes a class for the next term with the machines, staff and assignments of this one, each moved by whole days so
+/// that the first opens on `first_day`, at the same time of day by the clocks of the class.
+///
+/// # Errors
+/// When the day cannot be read, there is nothing to move, or the class cannot be made.
+pub async fn roll_over(
+    service: &Service,
+    class: &Class,
+    name: &str,
+    term: &str,
+    first_day: &str,
+    by: PersonId,
+) -> Result<ClassId, EndError> {
+    let first: jiff::civil::Date = first_day.trim().parse().map_err(|_| EndError::Day)?;
+    let zone = TimeZone::get(&class.time_zone).unwrap_or(TimeZone::UTC);
+    let all = assignments::of_class(&service.store, class.id).await?;
+    let day = |when: When| when.timestamp().to_zoned_datetime(zone.clone()).date();
+    let began = all.iter().map(|a| a.opens_at).min().ok_or(EndError::NothingToMove)?;
+    let by_days = day(began).until(first).map_err(|_| EndError::Day)?.get_days();
+    let moved = |when: When| -> Result<When, EndError> {
+        let there = when.timestamp().to_zoned_datetime(zone.clone()).datetime();
+        let there = there.checked_add(by_days.days()).map_err(|_| EndError::Day)?;
+        // A time that the clocks skip on that day becomes the one after it.
+        let there = there.to_zoned_datetime(zone.clone()).map_err(|_| EndError::Day)?;
+        Ok(When::from(there.timestamp()))
+    };
+    let wanted = WantedClass {
+        name,
+        term,
+        time_zone: &class.time_zone,
+        by,
+    };
+    let made = make_class(service, &wanted).await?;
+    let now = service.clock.now();
+    let mut tx = service.store.change().await?;
+    stored::copy_around(&mut tx, class.id, made, now).await?;
+    for assignment in &all {
+        let (opens, due) = (moved(assignment.opens_at)?, moved(assignment.due_at)?);
+        stored::copy_assignment(&mut tx, assignment.id, made, opens, due, now).await?;
+    }
+    note(&mut tx, class.id, "roll-over", by, now).await?;
+    tx.commit().await?;
+    Ok(made)
+}

@@ -1,0 +1,95 @@
+//! `platemark backup` and `platemark restore`.
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use anyhow::Context;
+
+use super::serve::{hold, open};
+use super::{block_on, log, say};
+use crate::actions::clock::Clock;
+use crate::actions::end_of_term::forget_again;
+use crate::config::{Given, Settings};
+use crate::store::{FILE_NAME, Store, backup, end_of_term};
+
+/// Arguments of `backup`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  platemark backup school.db --data /srv/platemark\n\n\
+    A server may run on the folder meanwhile. The copy is of one moment, and is checked. It holds everything, also what \
+    plates really are: keep it where students cannot come.")]
+pub struct BackupArgs {
+    /// File to write; it must not be there yet
+    file: PathBuf,
+    /// Print one JSON object
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    given: Given,
+}
+
+/// Arguments of `restore`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  platemark restore school.db --data /srv/platemark\n\n\
+    Refuses while a server runs on the folder. The backup is checked first. The school that is there stays beside it. \
+    Names that were taken out since the backup are taken out again.")]
+pub struct RestoreArgs {
+    /// Backup to put in place
+    file: PathBuf,
+    /// Print one JSON object
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    given: Given,
+}
+
+pub(super) fn backup(args: BackupArgs) -> anyhow::Result<ExitCode> {
+    log("warn");
+    let settings = Settings::new(args.given, PathBuf::from("data"))?;
+    let made = block_on(async { Ok(backup::copy(&settings.data, &args.file).await?) })?;
+    let file = args.file.display();
+    if args.json {
+        let told = serde_json::json!({ "file": file.to_string(), "people": made.people, "reports": made.reports, "checked": true });
+        say(told)?;
+    } else {
+        say(format_args!(
+            "{file}: {} people, {} reports, checked",
+            made.people, made.reports
+        ))?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(super) fn restore(args: RestoreArgs) -> anyhow::Result<ExitCode> {
+    log("warn");
+    let settings = Settings::new(args.given, PathBuf::from("data"))?;
+    let (restored, again, aside) = block_on(async {
+        let _held = hold(&settings)?;
+        let forgotten = if settings.data.join(FILE_NAME).exists() {
+            let school = Store::open(&settings.data).await.context("the school that is there")?;
+            let list = end_of_term::forgotten(&school).await?;
+            school.close().await;
+            list
+        } else {
+            Vec::new()
+        };
+        let aside = format!("{FILE_NAME}.before-{}", Clock::default().now().millisecond());
+        let restored = backup::put_in_place(&args.file, &settings.data, &aside).await?;
+        let service = open(&settings, Clock::default()).await?;
+        let again = forget_again(&service, &forgotten).await?;
+        service.store.close().await;
+        Ok((restored, again, aside))
+    })?;
+    if args.json {
+        let told = serde_json::json!({ "people": restored.people, "reports": restored.reports, "names_taken_out_again": again, "before": aside });
+        say(told)?;
+    } else {
+        say(format_args!(
+            "Restored: {} people, {} reports.",
+            restored.people, restored.reports
+        ))?;
+        say(format_args!(
+            "Names taken out again: {again}. What was there before, if anything, is beside it: {aside}"
+        ))?;
+    }
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,285 @@
+//! What happens to a class when its term is over: archived, rolled over, names taken out.
+
+use super::ids::{AssignmentId, ClassId, PersonId};
+use super::when::When;
+use super::{Store, StoreError, Tx};
+
+/// Closes a class for changes, or opens it again.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn archive(tx: &mut Tx, class: ClassId, at: Option<When>) -> Result<(), StoreError> {
+    sqlx::query!("update class set archived_at = ? where id = ?", at, class)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
+/// Says how long after the archiving the names of students are kept.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn keep_for(tx: &mut Tx, class: ClassId, days: i64) -> Result<(), StoreError> {
+    sqlx::query!("update class set keep_days = ? where id = ?", days, class)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
+/// Copies an assignment into another class, all times moved to new ones, without plates, extensions and release.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn copy_assignment(
+    tx: &mut Tx,
+    from: AssignmentId,
+    to: ClassId,
+    opens_at: When,
+    due_at: When,
+    now: When,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert into assignment (class, exercise_revision, title, opens_at, due_at, attempts, counting,
+             late_grace_minutes, late_percent_per_day, late_floor_percent, marks_override, feedback, created_at, plate_kind)
+         select ?2, (select n.id from exercise_revision n join exercise_revision o on o.exercise = n.exercise
+                     where o.id = a.exercise_revision order by n.number desc limit 1),
+             title, ?3, ?4, attempts, counting, late_grace_minutes, late_percent_per_day, late_floor_percent,
+             case when exercise_revision = (select n.id from exercise_revision n join exercise_revision o on o.exercise = n.exercise
+                     where o.id = a.exercise_revision order by n.number desc limit 1) then marks_override end,
+             feedback, ?5, plate_kind
+         from assignment a where id = ?1",
+        from,
+        to,
+        opens_at,
+        due_at,
+        now,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Copies the machines and the staff of a class to another.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn copy_around(tx: &mut Tx, from: ClassId, to: ClassId, now: When) -> Result<(), StoreError> {
+    sqlx::query!("update class set rolled_from = ? where id = ?", from, to)
+        .execute(tx.connection())
+        .await?;
+    sqlx::query!(
+        "insert into class_machine (class, machine) select ?2, machine from class_machine where class = ?1",
+        from,
+        to,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "insert into class_person (class, person, joined_at) select ?2, m.person, ?3 from class_person m
+             join person p on p.id = m.person where m.class = ?1 and m.left_at is null and p.role <> 'student'
+         on conflict do nothing",
+        from,
+        to,
+        now,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Students of a class who are in no other class that still runs, with the time when they were added.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn to_forget(tx: &mut Tx, class: ClassId) -> Result<Vec<(PersonId, When)>, StoreError> {
+    let rows = sqlx::query!(
+        r#"select p.id as "id!", p.created_at from person p join class_person m on m.person = p.id and m.class = ?1
+           where p.role = 'student' and not exists (
+               select 1 from class_person o join class c on c.id = o.class
+               where o.person = p.id and o.class <> ?1 and (c.archived_at is null or c.forgotten_at is null and o.left_at is null))
+             and not exists (select 1 from forgotten f where f.person = p.id and f.created_at = p.created_at)"#,
+        class,
+    )
+    .fetch_all(tx.connection())
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|r| (PersonId(r.id), When::from(r.created_at)))
+        .collect())
+}
+
+/// Takes out the name of a person and everything that is only the person's: identifier, address, secret, sessions,
+/// slips, reasons, words that were written, source files and pictures of what the person's pairs handed in. The numbers
+/// of the reports stay, under a pseudonym.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn forget(tx: &mut Tx, person: PersonId, created_at: When, now: When) -> Result<(), StoreError> {
+    let (name, sign_in) = (format!("Former student {person}"), format!("former-{person}"));
+    sqlx::query!(
+        "update person set name = ?, sign_in = ?, school_id = null, email = null, secret_hash = null where id = ?",
+        name,
+        sign_in,
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!("delete from session where person = ?", person)
+        .execute(tx.connection())
+        .await?;
+    sqlx::query!("delete from seat_slip where person = ?", person)
+        .execute(tx.connection())
+        .await?;
+    sqlx::query!("update excuse set reason = 'taken out' where person = ?", person)
+        .execute(tx.connection())
+        .await?;
+    sqlx::query!("update adjustment set reason = 'taken out' where person = ?", person)
+        .execute(tx.connection())
+        .await?;
+    forget_reports(tx, person).await?;
+    sqlx::query!(
+        "insert into forgotten (person, created_at, forgotten_at) values (?, ?, ?) on conflict do nothing",
+        person,
+        created_at,
+        now,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Source files, pictures and words of the reports that a person had a part in.
+async fn forget_reports(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
+    sqlx::query!(
+        "delete from evidence where added_by = ?1 or exists (select 1 from report r join pair_person pp on pp.pair = r.pair
+             and pp.from_at <= r.handed_in_at and (pp.to_at is null or pp.to_at > r.handed_in_at)
+             where pp.person = ?1 and r.assignment = evidence.assignment and r.pair = evidence.pair
+                 and r.attempt = evidence.attempt)",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update report_note set remarks = null where report in (select r.id from report r join pair_person pp on pp.pair = r.pair
+             and pp.from_at <= r.handed_in_at and (pp.to_at is null or pp.to_at > r.handed_in_at) where pp.person = ?1)",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update query set text = 'taken out', answer = null where asked_by = ?",
+        person
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update report set source_bytes = x'', source_name = null where id in (
+             select r.id from report r join pair_person pp on pp.pair = r.pair
+             and pp.from_at <= r.handed_in_at and (pp.to_at is null or pp.to_at > r.handed_in_at) where pp.person = ?1)",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Notes that the names of a class were taken out. Of a class with fewer than five pairs that handed in, the reports go
+/// too: so few numbers are somebody's. Names of pairs become numbers.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn close_forgotten(tx: &mut Tx, class: ClassId, now: When) -> Result<(), StoreError> {
+    sqlx::query!(
+        "delete from report where assignment in (select id from assignment where class = ?1)
+             and (select count(distinct r.pair) from report r join assignment a on a.id = r.assignment where a.class = ?1) < 5",
+        class,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "delete from draft where assignment in (select id from assignment where class = ?)",
+        class
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!("update pair set name = 'Pair ' || id where class = ?", class)
+        .execute(tx.connection())
+        .await?;
+    sqlx::query!(
+        "update extension set reason = 'taken out' where assignment in (select id from assignment where class = ?)",
+        class,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!("update class set forgotten_at = ? where id = ?", now, class)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
+/// Whose names were taken out, and when each person was added.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn forgotten(store: &Store) -> Result<Vec<(PersonId, When)>, StoreError> {
+    let rows = sqlx::query!("select person, created_at from forgotten order by person")
+        .fetch_all(store.read())
+        .await?;
+    Ok(rows
+        .into_iter()
+        .map(|r| (PersonId(r.person), When::from(r.created_at)))
+        .collect())
+}
+
+/// Whether a person of this row was added at this time and still has a name.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn is_known(tx: &mut Tx, person: PersonId, created_at: When) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select exists (select 1 from person p where p.id = ?1 and p.created_at = ?2
+               and not exists (select 1 from forgotten f where f.person = p.id)) as "is!: bool""#,
+        person,
+        created_at,
+    )
+    .fetch_one(tx.connection())
+    .await?)
+}
+
+/// Everything that is stored about one person, as JSON; nothing of what plates really are.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select json_object(
+             'name', p.name, 'signs_in_as', p.sign_in, 'role', p.role, 'identifier', p.school_id, 'email', p.email,
+             'added_at', p.created_at, 'has_a_seat', json(iif(p.secret_hash is null, 'false', 'true')),
+             'classes', (select json_group_array(json_object('class', c.name, 'term', c.term, 'joined_at', m.joined_at,
+                 'left_at', m.left_at)) from class_person m join class c on c.id = m.class where m.person = p.id),
+             'pairs', (select json_group_array(json_object('class', c.name, 'pair', r.name, 'from', pp.from_at, 'to', pp.to_at))
+                 from pair_person pp join pair r on r.id = pp.pair join class c on c.id = r.class where pp.person = p.id),
+             'reports', (select json_group_array(json_object('assignment', a.title, 'class', c.name, 'plate', l.serial,
+                 'attempt', t.attempt, 'handed_in_at', t.handed_in_at, 'handed_in_by_this_person', json(iif(t.person = p.id, 'true', 'false')),
+                 'values', json(t.items), 'came_as', t.source_kind, 'file_name', t.source_name,
+                 'source', iif(t.source_kind = 'csv', hex(t.source_bytes), null),
+                 'mark', iif(a.released_at is null, 'not released yet', g.mark)))
+                 from report t join assignment a on a.id = t.assignment join class c on c.id = a.class join plate l on l.id = t.plate
+                 left join grade g on g.report = t.id and g.superseded_at is null
+                 where t.person = p.id or exists (select 1 from pair_person pp where pp.person = p.id and pp.pair = t.pair
+                     and pp.from_at <= t.handed_in_at and (pp.to_at is null or pp.to_at > t.handed_in_at))),
+             'queries', (select json_group_array(json_object('asked', q.text, 'answer', q.answer)) from query q where q.asked_by = p.id),
+             'adjustments', (select json_group_array(json_object('points', j.points, 'reason', j.reason)) from adjustment j where j.person = p.id),
+             'excuses', (select json_group_array(json_object('assignment', a.title, 'reason', x.reason, 'given_at', x.given_at))
+                 from excuse x join assignment a on a.id = x.assignment where x.person = p.id),
+             'devices_signed_in', (select json_group_array(json_object('since', s.created_at, 'seen_at', s.seen_at))
+                 from session s where s.person = p.id),
+             'slips', (select json_group_array(json_object('made_at', s.made_at, 'until', s.expires_at, 'used_at', s.used_at))
+                 from seat_slip s where s.person = p.id),
+             'did', (select json_group_array(json_object('at', u.at, 'what', u.what, 'about', u.about)) from audit u where u.person = p.id)
+           ) as "about!: String" from person p where p.id = ?"#,
+        person,
+    )
+    .fetch_one(store.read())
+    .await?)
+}

@@ -1,0 +1,172 @@
+//! The end of a term: archive, roll over, take names out; everything about one student; a copy of the school.
+
+use std::path::Path;
+
+use askama::Template;
+use axum::extract::{Form, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Redirect, Response};
+use serde::Deserialize;
+
+use crate::actions::end_of_term::{self as action, EndError};
+use crate::store::classes::Class;
+use crate::store::{backup, end_of_term as stored};
+use crate::web::app::App;
+use crate::web::errors::{Explained, WebError};
+use crate::web::frame::Frame;
+use crate::web::guards::{AnyClassOf, Instructor, PersonOf};
+use crate::web::render::{Page, Sheet};
+use crate::web::times;
+use crate::web::wrongs::{mend, sentence};
+
+#[derive(Debug, Template)]
+#[template(path = "end_of_term.html")]
+pub(in crate::web) struct EndOfTerm {
+    frame: Frame,
+    class: Class,
+    archived: String,
+    due: String,
+    is_due: bool,
+    forgotten: String,
+    typed: Typed,
+    wrongs: Vec<(&'static str, String)>,
+    cells: Vec<(&'static str, String)>,
+}
+
+impl EndOfTerm {
+    fn mend(&self, field: &str) -> &str {
+        mend(&self.wrongs, field)
+    }
+}
+
+/// The forms of the page as typed.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(in crate::web) struct Typed {
+    #[serde(rename = "do")]
+    what: String,
+    days: String,
+    name: String,
+    term: String,
+    first_day: String,
+    class_name: String,
+}
+
+fn end(app: &App, of: AnyClassOf, typed: Typed, wrongs: Vec<(&'static str, String)>) -> EndOfTerm {
+    let AnyClassOf { person, class } = of;
+    let zone = times::zone(&class.time_zone);
+    let due = action::due(&class);
+    EndOfTerm {
+        frame: Frame::of(&person, "/classes"),
+        archived: class.archived_at.map(|at| times::show(at, &zone)).unwrap_or_default(),
+        due: due.map(|at| times::show(at, &zone)).unwrap_or_default(),
+        is_due: due.is_some_and(|at| at <= app.service.clock.now()),
+        forgotten: class.forgotten_at.map(|at| times::show(at, &zone)).unwrap_or_default(),
+        cells: vec![("Class", class.name.clone()), ("Term", class.term.clone())],
+        class,
+        typed,
+        wrongs,
+    }
+}
+
+pub(in crate::web) async fn page(State(app): State<App>, Instructor(_): Instructor, of: AnyClassOf) -> Page<EndOfTerm> {
+    let typed = Typed {
+        days: of.class.keep_days.to_string(),
+        name: of.class.name.clone(),
+        ..Typed::default()
+    };
+    Page(end(&app, of, typed, Vec::new()))
+}
+
+const fn field_of(error: &EndError) -> &'static str {
+    match error {
+        EndError::Days => "days",
+        EndError::NotConfirmed | EndError::NotArchived | EndError::Forgotten => "class_name",
+        EndError::Day | EndError::NothingToMove => "first_day",
+        EndError::Class(_) | EndError::Store(_) => "name",
+    }
+}
+
+pub(in crate::web) async fn submit(
+    State(app): State<App>,
+    Instructor(person): Instructor,
+    of: AnyClassOf,
+    Form(typed): Form<Typed>,
+) -> Result<Response, WebError> {
+    let (service, class) = (&app.service, &of.class);
+    let here = format!("/classes/{}/end-of-term", class.id);
+    let done = match typed.what.as_str() {
+        "archive" => action::archive(service, class, true, person.id).await.map(|()| here),
+        "open-again" => action::archive(service, class, false, person.id).await.map(|()| here),
+        "keep" => {
+            let days = typed.days.trim().parse().unwrap_or(-1);
+            action::keep_for(service, class.id, days, person.id)
+                .await
+                .map(|()| here)
+        }
+        "forget" => action::forget(service, class, &typed.class_name, person.id)
+            .await
+            .map(|_| here),
+        "roll-over" => action::roll_over(service, class, &typed.name, &typed.term, &typed.first_day, person.id)
+            .await
+            .map(|made| format!("/classes/{made}")),
+        _ => return Err(WebError::NotFound),
+    };
+    match done {
+        Ok(to) => Ok(Redirect::to(&to).into_response()),
+        Err(EndError::Store(error)) => Err(error.into()),
+        Err(error) => {
+            let page = end(&app, of, typed, vec![(field_of(&error), sentence(&error))]);
+            Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
+
+fn file(name: &str, kind: &'static str, bytes: Vec<u8>) -> Response {
+    let headers = [
+        (header::CONTENT_TYPE, kind.to_owned()),
+        (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\"")),
+        (
+            header::CONTENT_SECURITY_POLICY,
+            "default-src 'none'; sandbox".to_owned(),
+        ),
+    ];
+    (headers, bytes).into_response()
+}
+
+/// Everything that is stored about one person, as a file.
+pub(in crate::web) async fn about(
+    State(app): State<App>,
+    Instructor(_): Instructor,
+    of: PersonOf,
+) -> Result<Response, WebError> {
+    let text = stored::about(&app.service.store, of.member.person).await?;
+    let name = format!("person-{}.json", of.member.person);
+    Ok(file(&name, "application/json", text.into_bytes()))
+}
+
+/// A copy of the whole school, checked, as a file.
+pub(in crate::web) async fn backup(State(app): State<App>, Instructor(_): Instructor) -> Result<Response, WebError> {
+    let now = app.service.clock.now();
+    let folder = &app.settings.data;
+    let aside = folder.join(format!("backup-{}.tmp", now.millisecond()));
+    let made = copied(folder, &aside).await;
+    // The bytes are in memory or there are none; the file is not needed any more in either case.
+    std::fs::remove_file(&aside).ok();
+    let day = times::for_field(now, &jiff::tz::TimeZone::UTC).replace([':', 'T'], "-");
+    Ok(file(&format!("platemark-{day}.db"), "application/octet-stream", made?))
+}
+
+async fn copied(folder: &Path, aside: &Path) -> Result<Vec<u8>, WebError> {
+    let failed = |error: String| {
+        tracing::error!(error, "no backup was made");
+        WebError::from(Explained::new(
+            StatusCode::INSUFFICIENT_STORAGE,
+            "No backup",
+            "The copy of the school could not be made. The school itself is as it was.",
+            "Tell whoever runs the server: the disk is perhaps full. The command for it is platemark backup.",
+        ))
+    };
+    backup::copy(folder, aside).await.map_err(|e| failed(e.to_string()))?;
+    std::fs::read(aside).map_err(|e| failed(e.to_string()))
+}

@@ -1,0 +1,423 @@
+//! A class through its term: an assignment is changed, machines have their rota, the bench is watched, the term ends.
+
+use platemark::store::assignments::Feedback;
+use platemark::store::people::Role;
+use platemark::web::times;
+
+use super::site::{Answer, DAY, Site, shipped};
+
+/// Date and time for a field, some hours from now, in the time of the class.
+fn in_hours(site: &Site, hours: i64) -> String {
+    let when = site.service.clock.now().millisecond() + hours * 3_600_000;
+    times::for_field(when.into(), &times::zone("Europe/Dublin"))
+}
+
+#[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one story, step by step")]
+async fn a_pair_gets_longer_and_a_machine_was_down() {
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let instructor = site.instructor().await;
+    let change = format!("/assignments/{assignment}/change");
+    let longer = in_hours(&site, 9 * 24);
+    let send = |pair: &'static str, due: &str, why: &'static str| {
+        vec![
+            ("do", "extend".to_owned()),
+            ("pair", pair.to_owned()),
+            ("longer", due.to_owned()),
+            ("why", why.to_owned()),
+        ]
+    };
+    let fields = |list: &[(&'static str, String)]| list.to_vec();
+    let post = |list: Vec<(&'static str, String)>| {
+        let (instructor, change) = (&instructor, &change);
+        async move {
+            let list: Vec<(&str, &str)> = list.iter().map(|(n, v)| (*n, v.as_str())).collect();
+            instructor.send(change, &list).await
+        }
+    };
+    post(fields(&send("1", "2020-01-01T10:00", "ill")))
+        .await
+        .is(422)
+        .has("must come after the due time of all")
+        .has("value=\"ill\"");
+    post(fields(&send("1", &longer, " ")))
+        .await
+        .is(422)
+        .has("write a reason".replace('w', "W").as_str())
+        .has(&longer);
+    post(fields(&send("9", &longer, "ill")))
+        .await
+        .is(422)
+        .has("no such pair");
+    post(fields(&send("1", &longer, "the machine stood still")))
+        .await
+        .is(200)
+        .has("the machine stood still");
+    // Eight days on: in time for A, a day late for B.
+    site.service.clock.put_forward(8 * DAY);
+    let careful = shipped("SB-11/reports/SB-11-01--careful.csv");
+    site.pair("A")
+        .await
+        .hand_in(assignment, &careful)
+        .await
+        .is(200)
+        .has_not(" late");
+    site.pair("B")
+        .await
+        .hand_in(assignment, &careful)
+        .await
+        .is(200)
+        .has("late");
+
+    // A machine was down: what is still to come moves, the reason stays.
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let instructor = site.instructor().await;
+    let machines = format!("/classes/{}/machines", site.class);
+    instructor
+        .send(&machines, &[("do", "machine-down"), ("hours", "0"), ("why", "x")])
+        .await
+        .is(422)
+        .has("1 to 2000 hours");
+    instructor
+        .send(
+            &machines,
+            &[("do", "machine-down"), ("hours", "48"), ("why", "probe broken")],
+        )
+        .await
+        .is(200);
+    site.service.clock.put_forward(8 * DAY);
+    site.pair("B")
+        .await
+        .hand_in(assignment, &careful)
+        .await
+        .is(200)
+        .has_not(" late");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one story, step by step")]
+async fn another_plate_an_excuse_and_other_rules() {
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let instructor = site.instructor().await;
+    let change = format!("/assignments/{assignment}/change");
+    let page = instructor.get(&change).await;
+    page.is(200).has("SB-11-01").has("SB-11-03");
+    let options = page.body.split("name=\"plate\"").nth(1).unwrap();
+    let third = options
+        .split("<option value=\"")
+        .find(|o| o.contains("SB-11-03"))
+        .unwrap()
+        .split('"')
+        .next()
+        .unwrap()
+        .to_owned();
+    site.service.clock.put_forward(DAY);
+    instructor
+        .send(&change, &[("do", "plate"), ("plate_pair", "1"), ("plate", &third)])
+        .await
+        .is(200)
+        .has("SB-11-01 (until");
+    site.pair("A")
+        .await
+        .get("/my")
+        .await
+        .has("SB-11-03")
+        .has_not("SB-11-01");
+    instructor
+        .send(&change, &[("do", "plate"), ("plate_pair", "1"), ("plate", "9999")])
+        .await
+        .is(422)
+        .has("no such pair");
+    instructor
+        .send(&change, &[("do", "excuse"), ("student", "2"), ("excuse_why", "ill")])
+        .await
+        .is(200)
+        .has("<bdi>anna</bdi>: ill");
+    instructor
+        .send(&change, &[("do", "no-excuse"), ("student", "2")])
+        .await
+        .is(200)
+        .has_not("<bdi>anna</bdi>: ill");
+    // The rules: what is wrong is at its field, what was typed stays.
+    let (opens, due) = (in_hours(&site, -48), in_hours(&site, 72));
+    let mut rules = vec![
+        ("do", "change"),
+        ("title", "Other title"),
+        ("opens", opens.as_str()),
+        ("due", due.as_str()),
+        ("attempts", "3"),
+        ("counting", "last"),
+        ("grace", "5"),
+        ("per_day", "20"),
+        ("floor", "0"),
+        ("feedback", "words"),
+        ("marks", "what = \"is this\""),
+    ];
+    instructor
+        .send(&change, &rules)
+        .await
+        .is(422)
+        .has("The marks rules cannot be read")
+        .has("Other title")
+        .has("is this");
+    rules[10] = ("marks", "");
+    rules[3] = ("due", "2001-01-01T10:00");
+    instructor
+        .send(&change, &rules)
+        .await
+        .is(422)
+        .has("due time must come after the opening");
+    // The hour that comes twice is asked about, the hour that is skipped does not exist.
+    rules[3] = ("due", "2027-10-31T01:30");
+    instructor
+        .send(&change, &rules)
+        .await
+        .is(422)
+        .has("comes twice on that day")
+        .has("name=\"due_which\"");
+    rules.push(("due_which", "second"));
+    instructor.send(&change, &rules).await.is(200).has("Other title");
+    instructor
+        .get(&format!("/assignments/{assignment}"))
+        .await
+        .has("changed times or rules")
+        .has("31 Oct 2027, 01:30");
+    rules[3] = ("due", "2027-03-28T01:30");
+    instructor
+        .send(&change, &rules)
+        .await
+        .is(422)
+        .has("no such time on that day");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one story, step by step")]
+async fn machines_have_a_rota_and_pairs_swap_turns() {
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await.to_string();
+    let instructor = site.instructor().await;
+    let machines = format!("/classes/{}/machines", site.class);
+    let from = in_hours(&site, 24);
+    let plan = |sessions: &'static str, turns: &'static str| {
+        vec![
+            ("do", "plan"),
+            ("assignment", assignment.as_str()),
+            ("from", from.as_str()),
+            ("minutes", "30"),
+            ("sessions", sessions),
+            ("turns", turns),
+        ]
+    };
+    instructor
+        .send(&machines, &plan("1", "1"))
+        .await
+        .is(422)
+        .has("no machine yet")
+        .has(&from);
+    instructor
+        .send(&machines, &[("do", "add-machine"), ("machine", "Machine North")])
+        .await
+        .is(200)
+        .has("Machine North");
+    instructor
+        .send(&machines, &plan("0", "1"))
+        .await
+        .is(422)
+        .has("1 to 100 sessions");
+    // One machine, one session: one of the two pairs does not fit, and what to add is said.
+    instructor
+        .send(&machines, &plan("1", "1"))
+        .await
+        .is(200)
+        .has("1 turn was given; 1 did not fit. Add 1 session.");
+    instructor
+        .send(&machines, &plan("2", "1"))
+        .await
+        .is(200)
+        .has("<b>A</b>")
+        .has("<b>B</b>");
+    // Pair A asks, pair B says yes.
+    let turns = format!("/my/{assignment}/turns");
+    let (a, b) = (site.pair("A").await, site.pair("B").await);
+    let page = a.get(&turns).await;
+    page.is(200).has("Ask for a swap");
+    let option = |page: &Answer, field: &str| {
+        let options = page.body.split(&format!("name=\"{field}\"")).nth(1).unwrap();
+        options
+            .split("<option value=\"")
+            .nth(1)
+            .unwrap()
+            .split('"')
+            .next()
+            .unwrap()
+            .to_owned()
+    };
+    let (mine, theirs) = (option(&page, "mine"), option(&page, "theirs"));
+    a.send(&turns, &[("do", "ask"), ("mine", &theirs), ("theirs", &mine)])
+        .await
+        .is(422)
+        .has("has begun or is not there");
+    a.send(&turns, &[("do", "ask"), ("mine", &mine), ("theirs", &theirs)])
+        .await
+        .is(200)
+        .has("no answer yet");
+    let page = b.get(&turns).await;
+    page.has("Another pair asks to swap");
+    let wish = page.field("wish");
+    a.send(&turns, &[("do", "yes"), ("wish", &wish)]).await.is(422);
+    b.send(&turns, &[("do", "yes"), ("wish", &wish)])
+        .await
+        .is(200)
+        .has_not("Another pair asks");
+    b.send(&turns, &[("do", "yes"), ("wish", &wish)]).await.is(422);
+    let page = a.get(&turns).await;
+    assert_eq!(option(&page, "mine"), theirs);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_bench_shows_drafts_and_their_oddness_to_the_instructor_only() {
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let entry = format!("/my/{assignment}/entry");
+    let page = pair.get(&entry).await;
+    let mut form = reqwest::multipart::Form::new()
+        .text("key", page.field("key"))
+        .text("attempt", page.field("attempt"));
+    // Every value 5 too far: that is far from any plate.
+    for line in shipped("SB-11/reports/SB-11-01--careful.csv").lines().skip(1) {
+        let mut cells = line.split(',');
+        let (no, value) = (cells.next().unwrap(), cells.next().unwrap());
+        let value = value
+            .parse::<f64>()
+            .map(|v| format!("{:.3}", v + 5.0))
+            .unwrap_or_default();
+        form = form.text(format!("m-{no}"), value);
+    }
+    pair.send_files(&entry, form.text("do", "keep")).await.is(200);
+    let bench = format!("/classes/{}/bench", site.class);
+    let page = site.instructor().await.get(&bench).await;
+    page.is(200).has("looks odd").has("Far from the plate").has("17 of 17");
+    let assistant = site.newcomer(Role::Assistant, "ussher").await;
+    let mut tx = site.service.store.change().await.unwrap();
+    let id = platemark::store::people::with_sign_in(&mut tx, "ussher")
+        .await
+        .unwrap()
+        .unwrap()
+        .id;
+    platemark::store::classes::join(&mut tx, site.class, id, site.service.clock.now())
+        .await
+        .unwrap();
+    tx.commit().await.unwrap();
+    assistant
+        .get(&bench)
+        .await
+        .is(200)
+        .has("17 of 17")
+        .has_not("looks odd")
+        .has_not("Far from");
+    let still = site.instructor().await.get(&format!("{bench}?every=30")).await;
+    assert_eq!(still.headers.get("refresh").unwrap(), "30");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one story, step by step")]
+async fn a_term_ends() {
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let careful = shipped("SB-11/reports/SB-11-01--careful.csv");
+    let result = pair.hand_in(assignment, &careful).await.path;
+    let instructor = site.instructor().await;
+    let end = format!("/classes/{}/end-of-term", site.class);
+    // Everything about one student, and nothing of the truth.
+    let stored = instructor
+        .get(&format!("/classes/{}/people/2/stored", site.class))
+        .await;
+    stored
+        .is(200)
+        .has("\"anna\"")
+        .has("\"SB-11-01\"")
+        .has("not released yet")
+        .has_not("reference")
+        .has_not("argon2");
+    serde_json::from_str::<serde_json::Value>(&stored.body).unwrap();
+    // Rolled over: the same times of day, no people.
+    instructor
+        .send(
+            &end,
+            &[
+                ("do", "roll-over"),
+                ("name", "Next"),
+                ("term", "Autumn"),
+                ("first_day", "soon"),
+            ],
+        )
+        .await
+        .is(422)
+        .has("2027-01-11");
+    instructor
+        .send(
+            &end,
+            &[
+                ("do", "roll-over"),
+                ("name", "Next"),
+                ("term", "Autumn"),
+                ("first_day", "2027-01-11"),
+            ],
+        )
+        .await
+        .is(200)
+        .has("Step block")
+        .has("18 Jan 2027");
+    // Archived: to look at, not to change.
+    instructor
+        .send(&end, &[("do", "forget"), ("class_name", "Monday group")])
+        .await
+        .is(422)
+        .has("Archive the class first");
+    instructor
+        .send(&end, &[("do", "archive")])
+        .await
+        .is(200)
+        .has("is archived since");
+    instructor
+        .send(&format!("/assignments/{assignment}/release"), &[])
+        .await
+        .is(409)
+        .has("The class is archived");
+    instructor
+        .send(&format!("/classes/{}/pairs", site.class), &[("do", "rotate")])
+        .await
+        .is(409);
+    instructor
+        .send("/reports/1/hand-marks", &[("points-0", "1")])
+        .await
+        .is(409);
+    pair.get(&result).await.is(200);
+    pair.send_files(
+        &format!("/my/{assignment}/entry"),
+        reqwest::multipart::Form::new().text("do", "keep"),
+    )
+    .await
+    .is(409);
+    // The names go when somebody says so by name; the class is small, so its reports go too.
+    instructor
+        .send(&end, &[("do", "forget"), ("class_name", "Monday")])
+        .await
+        .is(422)
+        .has("cannot be undone");
+    instructor
+        .send(&end, &[("do", "forget"), ("class_name", "Monday group")])
+        .await
+        .is(200)
+        .has("were taken out on");
+    let people = instructor.get(&format!("/classes/{}/people", site.class)).await;
+    people.has("Former student").has_not("anna");
+    instructor.get("/reports/1").await.is(404);
+    pair.get("/my").await.has("Sign in");
+    instructor.send("/backup", &[]).await.is(200);
+}
