@@ -4,7 +4,7 @@ use platemark::store::assignments::Feedback;
 use platemark::store::people::Role;
 use platemark::web::times;
 
-use super::site::{Answer, DAY, Site, shipped};
+use super::site::{Answer, DAY, HOUR, Site, shipped};
 
 /// Date and time for a field, some hours from now, in the time of the class.
 fn in_hours(site: &Site, hours: i64) -> String {
@@ -114,7 +114,7 @@ async fn another_plate_an_excuse_and_other_rules() {
         .next()
         .unwrap()
         .to_owned();
-    site.service.clock.put_forward(DAY);
+    site.service.clock.put_forward(HOUR);
     instructor
         .send(&change, &[("do", "plate"), ("plate_pair", "1"), ("plate", &third)])
         .await
@@ -154,7 +154,7 @@ async fn another_plate_an_excuse_and_other_rules() {
         ("per_day", "20"),
         ("floor", "0"),
         ("feedback", "words"),
-        ("marks", "what = \"is this\""),
+        ("marks", "what is this"),
     ];
     instructor
         .send(&change, &rules)
