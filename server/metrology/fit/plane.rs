@@ -267,6 +267,6 @@ mod tests {
         insta::assert_snapshot!(check(&[[0.0, 0.0, 0.0], [50.0, 0.001, 0.0], [100.0, 0.0, 0.0]]), @"the 3 points lie on a straight line (4.7e-4 wide, 81.649658 long): a plane needs points off that line");
         insta::assert_snapshot!(check(&[[0.0, 0.0, f64::INFINITY], [1.0, 1.0, 1.0], [3.0, 3.0, 3.0]]), @"point 1 has inf as its z: every coordinate must be a finite number");
         let tetrahedron = [[1.0, 1.0, 1.0], [1.0, -1.0, -1.0], [-1.0, 1.0, -1.0], [-1.0, -1.0, 1.0]];
-        insta::assert_snapshot!(check(&tetrahedron), @"the 4 points do not fix a plane: its tilt in degrees known to +/- 90.00 only, with points good to 2; spread the points further over the surface");
+        insta::assert_snapshot!(check(&tetrahedron), @"the 4 points do not fix a plane: its tilt in degrees known to +/- 90.00 only, with points good to 2.0; spread the points further over the surface");
     }
 }
