@@ -248,7 +248,7 @@ async fn rounds_make_a_reference_and_a_bad_one_is_named() {
         .has("scatter between rounds")
         .has("<svg")
         .has("combined");
-    // The fourth took millimetres for something else: everything is off by the relieved end of the front face.
+    // The fourth has 0.08 less wherever Y is in it.
     let off: Vec<(String, String)> = round(0.0)
         .into_iter()
         .map(|(no, v)| {

@@ -53,7 +53,7 @@ fn a_budget_worked_by_hand() {
     let (exercise, _) = step_block();
     // Number 7, diameter 8: rounds 8.050, 8.052, 8.054; mean 8.052, s = 0.002, u = 0.002/sqrt 3 = 0.0011547, 2 degrees.
     // Machine (0.0015 + 3e-6 8)/sqrt 3 = 0.00087988; tip 0.0005; temperature 23.6e-6 8 0.5/sqrt 3 = 0.0000545;
-    // last place 0.001/2/sqrt 3 = 0.00028868. u = 0.00156283; degrees 2 (u/uA)^4 = 6.71; k(95.45 %, 6) = 2.517.
+    // last place 0.001/2/sqrt 3 = 0.00028868. u = 0.00156328; degrees 2 (u/uA)^4 = 6.719; k(95.45 %, 6) = 2.517.
     let rounds = one("7", &[&["8.050"], &["8.052"], &["8.054"]]);
     let found = budget(&exercise, 6, &rounds, &MEANS).unwrap();
     let near =
@@ -64,12 +64,12 @@ fn a_budget_worked_by_hand() {
     near(found.parts[2].u, 0.000_5, 1e-12);
     near(found.parts[3].u, 0.000_054_5, 1e-7);
     near(found.parts[4].u, 0.000_288_68, 1e-8);
-    near(found.combined.u, 0.001_562_83, 2e-8);
-    near(found.combined.degrees.unwrap(), 6.71, 0.01);
+    near(found.combined.u, 0.001_563_275, 1e-8);
+    near(found.combined.degrees.unwrap(), 6.719, 0.001);
     // Source: JCGM 100:2008, table G.2, 95.45 % with 6 degrees of freedom: 2.52; tolerance half the last place.
     near(found.k, 2.52, 0.005);
     let (value, expanded) = found.rounded(3).unwrap();
-    assert_eq!(value.to_string(), "8.05200");
+    assert_eq!(value.to_string(), "8.052");
     assert_eq!(
         expanded,
         crate::units::round_up(crate::units::decimal_from_f64(found.expanded).unwrap(), 5)
@@ -121,7 +121,7 @@ fn a_round_from_the_wrong_face_is_named() {
         assert_eq!(found.state, DiagnosisState::Clean, "{found:?}");
     }
     // The relieved end of the front face, 5 mm behind datum B: every Y is 5 less.
-    let y = |no: &str| ["9", "11", "14", "16"].contains(&no);
+    let y = |no: &str| ["9", "11", "14"].contains(&no);
     rounds.push(round(
         &exercise,
         &plate,
@@ -132,7 +132,7 @@ fn a_round_from_the_wrong_face_is_named() {
     assert!(!found.sentences.is_empty());
     let away = away(&exercise, &rounds, &MEANS);
     let nos: Vec<&str> = away.iter().filter(|a| a.round == 3).map(|a| a.no.as_str()).collect();
-    assert!(["9", "11", "14", "16"].iter().all(|no| nos.contains(no)), "{nos:?}");
+    assert!(["9", "11", "14"].iter().all(|no| nos.contains(no)), "{nos:?}");
     assert!(suspicion(&exercise, &rounds[..1], 0, &MEANS).is_none());
 }
 
