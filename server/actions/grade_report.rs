@@ -84,7 +84,10 @@ pub(super) async fn compute(service: &Service, report: ReportId, decided: Decide
         decided,
         items: serde_json::from_str(&stored.items).map_err(|why| GradeError::Items { report, why })?,
     };
-    let computed = basis::compute(service, vec![work]).await?.pop().ok_or(GradeError::Stopping)?;
+    let computed = basis::compute(service, vec![work])
+        .await?
+        .pop()
+        .ok_or(GradeError::Stopping)?;
     let (grade, reason, basis) = (computed.grade, computed.reason, computed.basis);
     let new = NewGrade {
         report,

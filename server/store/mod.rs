@@ -23,10 +23,10 @@ pub mod decided_faults;
 pub mod drafts;
 /// The plate drawer: where plates are and who has them.
 pub mod drawer;
-/// Photos and PDFs beside reports.
-pub mod evidence;
 /// What happens to a class when its term is over.
 pub mod end_of_term;
+/// Photos and PDFs beside reports.
+pub mod evidence;
 /// Exercises that are being authored.
 pub mod exercise_drafts;
 /// Exercises and their immutable revisions.

@@ -9,8 +9,8 @@ use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 
-use super::report_faults::{self, Faults};
 use super::my::evidence::{of as evidence_of, served};
+use super::report_faults::{self, Faults};
 use super::report_review::{Beside, Came, beside};
 use crate::actions::load;
 use crate::actions::mark_by_hand::{HandMarkError, mark_by_hand};
