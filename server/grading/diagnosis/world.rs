@@ -21,6 +21,8 @@ const SOFT: f64 = 9.0;
 /// What an amount in use costs.
 const USED: f64 = 0.5;
 const ITERATIONS: usize = 3;
+/// Square of a standardised residual beyond which a value does not fit.
+const MISFIT: f64 = 16.0;
 /// By what the scale of the weights falls from step to step, and steps at most.
 const FALL: f64 = 8.0;
 const MOST_STEPS: usize = 14;
@@ -89,23 +91,18 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
     let carriers = Model::carriers(scene.model, &scene.model.edit(&faults).ok()?);
     let mut active = scene.seen.clone();
     let mut score = picks.iter().map(|p| p.log_weight).sum::<f64>();
-    let copied = carriers.iter().map(Carrier::is_copied);
-    for (active, _) in active
-        .iter_mut()
-        .zip(copied)
-        .filter(|(active, copied)| **active && *copied)
-    {
-        *active = false;
-        score -= scene.step.ln();
+    for (active, carrier) in active.iter_mut().zip(&carriers) {
+        if *active && carrier.is_copied() {
+            *active = false;
+            score -= scene.step.ln();
+        }
     }
     // A value that was copied and then spoilt for no known reason shows nothing.
-    for line in picks
-        .iter()
-        .flat_map(|p| &p.dropped)
-        .filter(|i| carriers[**i].is_copied())
-    {
-        let off = scene.y[*line] - predicted[*line];
-        score += scene.step.ln() + gross_error::log_density(scene, *line, off)?;
+    for line in picks.iter().flat_map(|p| &p.dropped) {
+        if carriers[*line].is_copied() {
+            let off = scene.y[*line] - predicted[*line];
+            score += scene.step.ln() + gross_error::log_density(scene, *line, off)?;
+        }
     }
     let variance: Vec<f64> = carriers.iter().map(|c| variance(scene, *c)).collect();
     let total: Vec<f64> = carriers
@@ -113,39 +110,25 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
         .zip(&variance)
         .map(|(c, v)| v + c.factor * c.factor * shared(scene, c.line))
         .collect();
-    let residuals: Vec<f64> = (0..scene.len())
-        .map(|i| scene.difference(i, scene.y[i], predicted[i]))
-        .collect();
     // Form, orientation and position turn at 0: their slopes there would lead astray.
     let turning = |i: &usize| scene.exercise.characteristics[*i].of.is_geometrical();
     let rows: Vec<usize> = (0..scene.len()).filter(|i| active[*i] && !turning(i)).collect();
     let row = |i: &usize| {
-        let scale = 1.0 / total[*i].max(f64::MIN_POSITIVE).sqrt();
-        let mut slopes = [0.0; BASIS];
-        for (slope, column) in slopes.iter_mut().zip(&columns) {
-            *slope = column[*i] * scale;
-        }
-        (slopes, residuals[*i] * scale)
+        let off = scene.difference(*i, scene.y[*i], predicted[*i]);
+        scaled(off, &columns, *i, total[*i])
     };
-    let mut sd = [1.0; BASIS];
-    for (s, pick) in sd.iter_mut().zip(basis) {
-        *s = wide(pick);
-    }
     let robust = Robust {
         rows: rows.iter().map(row).collect(),
         count: columns.len().min(BASIS),
-        sd,
+        sd: widths(basis),
     };
     let (mut amounts, loss) = robust.best();
     score -= loss;
     for i in &rows {
         score -= 0.5 * total[*i].max(f64::MIN_POSITIVE).ln() + 0.919;
     }
-    let misfits = robust
-        .rows
-        .iter()
-        .filter(|row| left(row, &amounts).powi(2) > 16.0)
-        .count();
+    let misfit = |row: &&Row| left(row, &amounts).powi(2) > MISFIT;
+    let misfits = robust.rows.iter().filter(misfit).count();
     for (a, pick) in amounts.iter_mut().zip(basis) {
         let bound = 4.0 * wide(pick);
         *a = a.clamp(-bound, bound);
@@ -161,6 +144,24 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
         misfits,
         picks,
     })
+}
+
+/// Slopes and residual of a value over its standard deviation.
+fn scaled(residual: f64, columns: &[Vec<f64>], line: usize, variance: f64) -> Row {
+    let scale = 1.0 / variance.max(f64::MIN_POSITIVE).sqrt();
+    let mut slopes = [0.0; BASIS];
+    for (slope, column) in slopes.iter_mut().zip(columns) {
+        *slope = column[line] * scale;
+    }
+    (slopes, residual * scale)
+}
+
+fn widths(basis: &[&Pick]) -> [f64; BASIS] {
+    let mut sd = [1.0; BASIS];
+    for (s, pick) in sd.iter_mut().zip(basis) {
+        *s = wide(pick);
+    }
+    sd
 }
 
 /// Known steps, such as the far corner, are shifts too and may be large.
@@ -181,22 +182,25 @@ fn shared(scene: &Scene<'_>, line: usize) -> f64 {
     scene.frame[line].iter().map(|l| l * l).sum()
 }
 
-/// A robust regression of residuals on the basis: slopes and residual of every value, over its standard deviation.
+/// Slopes and residual of a value, over its standard deviation.
+type Row = ([f64; BASIS], f64);
+
+/// A robust regression of residuals on the basis.
 struct Robust {
-    rows: Vec<([f64; BASIS], f64)>,
+    rows: Vec<Row>,
     count: usize,
     sd: [f64; BASIS],
 }
 
 /// Residual that the amounts leave.
-fn left(row: &([f64; BASIS], f64), amounts: &[f64; BASIS]) -> f64 {
+fn left(row: &Row, amounts: &[f64; BASIS]) -> f64 {
     let explained: f64 = row.0.iter().zip(amounts).map(|(p, a)| p * a).sum();
     row.1 - explained
 }
 
 impl Robust {
     fn loss(&self, amounts: &[f64; BASIS]) -> f64 {
-        let cost = |row| {
+        let cost = |row: &Row| {
             let e = left(row, amounts);
             (0.5 * e * e).min(CAP)
         };
