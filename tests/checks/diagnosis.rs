@@ -36,17 +36,10 @@ fn row(table: &str, name: &str) -> (f64, f64) {
 /// Exercise, then the least per cent right of clean reports and of one fault. With so few reports the figures are coarse:
 /// the limits are the goals of the project's page of diagnosis less what two reports are worth.
 fn check(exercise: &str, clean: f64, one: f64) {
-    let options = [
-        "--reports",
-        "1",
-        "--clean",
-        "25",
-        "--calibration",
-        "0",
-        "--baseline",
-        "0",
-    ];
-    let table = study(&[&["--exercise", exercise, "--seed", "4"], options.as_slice()].concat());
+    let mut options = vec!["--exercise", exercise, "--seed", "4"];
+    options.extend(["--reports", "1", "--clean", "25", "--calibration", "0"]);
+    options.extend(["--baseline", "0"]);
+    let table = study(&options);
     for (name, least) in [("clean", clean), ("one fault", one)] {
         let (reports, right) = row(&table, name);
         assert!(reports >= 18.0 && right >= least, "{exercise}, {name}: {table}");
