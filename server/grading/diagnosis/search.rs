@@ -416,23 +416,28 @@ impl Search<'_, '_> {
         }
     }
 
-    /// Weighs worlds beside `rest` that bring a line nearer to what is written.
+    /// Weighs worlds beside `rest` that bring a line nearer to what is written; with and without those of the rest whose
+    /// lines they bring nearer too.
     fn replace(&mut self, rest: &[Pick], line: usize) {
-        let faults: Vec<Fault> = rest
-            .iter()
-            .filter(|p| p.is_predicted())
-            .map(|p| p.fault.clone())
-            .collect();
-        let Some(now) = self.scene.predict(&faults) else { return };
-        let off = |predicted: &[f64]| self.scene.difference(line, self.scene.y[line], predicted[line]).abs();
-        for world in self.weights.worlds(self.scene, &faults, &[]) {
+        let scene = self.scene;
+        let asked = rest.iter().filter(|p| p.is_predicted());
+        let faults: Vec<Fault> = asked.map(|p| p.fault.clone()).collect();
+        let Some(now) = scene.predict(&faults) else { return };
+        let off = |predicted: &[f64], line: usize| scene.difference(line, scene.y[line], predicted[line]).abs();
+        for world in self.weights.worlds(scene, &faults, &[]) {
             let with: Vec<Fault> = faults.iter().chain([&world.fault]).cloned().collect();
-            let nearer = self
-                .scene
-                .predict(&with)
-                .is_some_and(|with| off(&with) + self.scene.u[line] < off(&now));
-            if nearer {
-                let picks: Vec<Pick> = rest.iter().chain([&world]).cloned().collect();
+            let Some(with) = scene.predict(&with) else { continue };
+            let nearer = |line: usize| off(&with, line) + scene.u[line] < off(&now, line);
+            if !nearer(line) {
+                continue;
+            }
+            let covered = |p: &Pick| {
+                let struck = p.undone.map(|u| u.0).or(p.dropped.first().copied());
+                !p.is_predicted() && struck.is_some_and(nearer)
+            };
+            let left: Vec<Pick> = rest.iter().filter(|p| !covered(p)).cloned().collect();
+            for beside in [rest, left.as_slice()] {
+                let picks: Vec<Pick> = beside.iter().chain([&world]).cloned().collect();
                 self.weigh(&picks);
             }
         }
