@@ -28,6 +28,11 @@ pub struct Written {
     pub versions: BTreeMap<String, Version>,
 }
 
+/// Whether a field is a value or a call, where a partner's must never be lost or guessed at.
+fn is_of_the_table(name: &str) -> bool {
+    name.starts_with("m-") || name.starts_with("c-")
+}
+
 /// What a page came with: version and text of each field; what is not in it was empty and had none.
 pub type Base = BTreeMap<String, (u32, String)>;
 
@@ -80,7 +85,14 @@ impl Written {
             let own = self.versions.get(name).is_some_and(|v| v.by == by && v.other.is_none());
             if seen == self.version(name) || self.text(name).is_empty() || own {
                 self.write(name, text, by);
-            } else if !text.is_empty() {
+            } else if text.is_empty() {
+                // Emptied on one page, filled on another: what is filled stays.
+            } else if !is_of_the_table(name) {
+                // Remarks and what is said of the setting up: both sentences, or the later word.
+                let joined = format!("{}\n{text}", self.text(name));
+                let both = name == "remarks" && !self.text(name).contains(text.as_str());
+                self.write(name, if both { &joined } else { text }, by);
+            } else {
                 let v = self.version(name).saturating_add(1);
                 let version = self.versions.entry(name.clone()).or_default();
                 version.v = v;
@@ -138,6 +150,17 @@ mod tests {
         let seen = draft.base();
         draft.lay_over(&sent(&[("m-1", "1.3")]), Some(&seen), 7);
         assert_eq!((draft.fields["m-1"].as_str(), draft.asked().count()), ("1.3", 0));
+    }
+
+    #[test]
+    fn remarks_of_both_are_kept_without_a_question() {
+        let mut draft = Written::default();
+        let base = draft.base();
+        for (text, by) in [("The edge was dirty.", 7), ("Tip changed at 5.", 8)] {
+            draft.lay_over(&sent(&[("remarks", text), ("s-unit", "mm")]), Some(&base), by);
+        }
+        assert_eq!(draft.fields["remarks"], "The edge was dirty.\nTip changed at 5.");
+        assert_eq!(draft.asked().count(), 0);
     }
 
     #[test]

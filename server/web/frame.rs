@@ -20,6 +20,8 @@ pub struct Frame {
     pub lang: &'static str,
     /// Name of who is signed in.
     pub who: Option<String>,
+    /// Row of who is signed in: what this device keeps of somebody else is forgotten then.
+    pub person: Option<i64>,
     /// Pages that this person can go to.
     pub ways: Vec<Way>,
 }
@@ -49,6 +51,7 @@ impl Frame {
         Self {
             lang: "en",
             who: Some(person.name.clone()),
+            person: Some(person.id.0),
             ways: ways.iter().map(way).collect(),
         }
     }

@@ -71,6 +71,8 @@ pub(super) struct Assignment {
     /// Days from the filling; none is not released.
     pub(super) released: Option<f64>,
     pub(super) reports: Vec<Report>,
+    #[serde(default)]
+    pub(super) points: Vec<Points>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
@@ -108,6 +110,42 @@ pub(super) struct Report {
     #[serde(default)]
     pub(super) wrong_calls: Vec<String>,
     pub(super) same_digits_as: Option<SameDigits>,
+    /// What the pair asks about its mark, and the answer where there is one.
+    pub(super) asks: Option<Asks>,
+    /// What the instructor says to the pair.
+    pub(super) told: Option<String>,
+    /// A mark that the instructor sets.
+    pub(super) set: Option<SetMark>,
+    /// What the pair says beside its numbers.
+    pub(super) remarks: Option<String>,
+}
+
+/// A query.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Asks {
+    pub(super) no: Option<String>,
+    pub(super) text: String,
+    pub(super) answer: Option<String>,
+}
+
+/// A mark in place of the computed one.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct SetMark {
+    pub(super) mark: Decimal,
+    pub(super) reason: String,
+}
+
+/// Points of one student of a pair.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Points {
+    pub(super) pair: String,
+    /// Place of the student in the pair.
+    pub(super) person: usize,
+    pub(super) points: Decimal,
+    pub(super) reason: String,
 }
 
 /// The digits of another pair's report of the same assignment, laid over what this pair measured.

@@ -7,9 +7,11 @@ use anyhow::Context;
 
 use super::fill::Filling;
 use super::scenario::{Assignment, Report as Story};
+use crate::actions::adjust::adjust;
 use crate::actions::hand_in_report::{HandIn, hand_in_report};
 use crate::actions::load;
 use crate::actions::mark_by_hand::mark_by_hand;
+use crate::actions::review::{self, Act};
 use crate::exercise::model::Exercise;
 use crate::procedure::model::Model;
 use crate::procedure::sampler::Sampler;
@@ -20,8 +22,8 @@ use crate::report::model::Report;
 use crate::report::write_csv::{WrittenRow, report_csv};
 use crate::store::assignments::{self, Mine};
 use crate::store::ids::{AssignmentId, PersonId, ReportId};
-use crate::store::plates;
 use crate::store::reports::{Note, SourceKind};
+use crate::store::{plates, queries};
 
 /// The noise of the demo is the same in every demo.
 const SEED: u64 = 20_261_125;
@@ -60,7 +62,7 @@ pub(super) async fn hand_in(
             &reports,
             &mut Sampler::new(SEED, &label),
         )?;
-        let id = submit(filling, &mine, *person, number, &report).await?;
+        let id = submit(filling, &mine, *person, number, &report, story.remarks.as_deref()).await?;
         if let Some(share) = story.by_hand {
             let points = exercise
                 .marks
@@ -70,7 +72,43 @@ pub(super) async fn hand_in(
                 .collect();
             mark_by_hand(service, id, &exercise.marks.lines, &points, filling.instructor()).await?;
         }
+        afterwards(filling, id, *person, story).await?;
         reports.insert(&story.pair, report);
+    }
+    for told in &told.points {
+        let people = people
+            .get(told.pair.as_str())
+            .context("the scenario names no such pair")?;
+        let person = *people.get(told.person).context("the scenario names no such person")?;
+        adjust(
+            service,
+            assignment,
+            person,
+            told.points,
+            &told.reason,
+            filling.instructor(),
+        )
+        .await?;
+    }
+    Ok(())
+}
+
+/// What people say and do about a report once it is graded.
+async fn afterwards(filling: &Filling<'_>, report: ReportId, person: PersonId, story: &Story) -> anyhow::Result<()> {
+    let (service, instructor) = (filling.service, filling.instructor());
+    if let Some(asks) = &story.asks {
+        review::ask(service, report, person, asks.no.as_deref(), &asks.text).await?;
+    }
+    let answer = story.asks.as_ref().and_then(|a| a.answer.clone());
+    if let (Some(answer), Some(query)) = (answer, queries::of(&service.store, report).await?.first()) {
+        review::act(service, report, instructor, &Act::Answer(query.id, answer)).await?;
+    }
+    if let Some(told) = &story.told {
+        review::act(service, report, instructor, &Act::Remark(told.clone())).await?;
+    }
+    if let Some(set) = &story.set {
+        let reason = set.reason.clone();
+        review::act(service, report, instructor, &Act::Set { mark: set.mark, reason }).await?;
     }
     Ok(())
 }
@@ -129,6 +167,7 @@ async fn submit(
     person: PersonId,
     number: usize,
     report: &Report,
+    remarks: Option<&str>,
 ) -> anyhow::Result<ReportId> {
     let rows: Vec<WrittenRow<'_>> = report
         .items
@@ -154,7 +193,10 @@ async fn submit(
         source_kind: if typed { SourceKind::Form } else { SourceKind::Csv },
         source_name: if typed { None } else { Some(&name) },
         source_bytes: report_csv(&rows)?.into_bytes(),
-        note: Note::default(),
+        note: Note {
+            remarks: remarks.map(str::to_owned),
+            set_up: None,
+        },
     };
     let handed_in = hand_in_report(filling.service, hand_in).await?;
     anyhow::ensure!(handed_in.graded, "a report of the demo was not graded");

@@ -40,6 +40,7 @@ impl Seat {
         let frame = Frame {
             lang: "en",
             who: None,
+            person: None,
             ways: Vec::new(),
         };
         Self {
