@@ -7,6 +7,7 @@ use super::Service;
 use super::grade_report::{GradeError, apart};
 use super::load::{self, LoadError};
 use crate::exercise::model::Exercise;
+use crate::grading::decided::UNDECIDED;
 use crate::grading::grade::{DiagnosisState, Grade};
 use crate::grading::{GradeInput, grade};
 use crate::report::assemble::{Field, FromForm, from_form};
@@ -123,6 +124,7 @@ pub async fn odd(service: &Service, draft: &DraftLine) -> Result<Option<Odd>, Gr
             report: &report,
             hand_marks: &hand_marks,
             siblings: &siblings,
+            decided: &UNDECIDED,
         })
     });
     let grade = graded.await.ok_or(GradeError::Stopping)?;

@@ -153,7 +153,7 @@ impl Extra {
                     ""
                 };
                 format!(
-                    "{keep} Measure {}{again} and type {} as the display shows it.",
+                    "{keep} Measure \u{201c}{}\u{201d}{again} and type {} as the display shows it.",
                     f.name,
                     quantity(*of)
                 )

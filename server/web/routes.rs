@@ -14,7 +14,7 @@ use super::pages::{
     account, assign, assignment, authoring, classes, exercise, exercises, gradebook, gradebook_rules, graded_report,
     import, my, report_review, review_queue, sheets, sign_in, start, student,
 };
-use super::pages::{priors, report_faults};
+use super::pages::{exercise_insight, priors, report_faults};
 use super::{layers, metrics, static_files, upload};
 
 /// Largest form without files.
@@ -111,6 +111,7 @@ fn exercises_and_own() -> Vec<Route> {
     use Access::{Anyone, Instructor, Student};
     vec![
         page("/priors", Instructor, priors::page),
+        page("/exercises/{exercise}/insight", Instructor, exercise_insight::page),
         page("/exercises", Instructor, exercises::page),
         page("/exercises/import", Instructor, import::page),
         files("/exercises/import", Instructor, import::submit),

@@ -241,3 +241,19 @@ async fn what_is_expected_is_shown_to_instructors() {
         .has("within 2 mm in two of three cases");
     site.pair("A").await.get("/priors").await.is(403);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_a_print_can_tell_is_a_page_of_its_exercise() {
+    let site = Site::open().await;
+    let instructor = site.instructor().await;
+    instructor
+        .get("/exercises/1")
+        .await
+        .has("Which mistakes this print can tell");
+    let page = instructor.get("/exercises/1/insight").await;
+    page.is(200)
+        .has("a shifted origin along X")
+        .has("a skewed line at datum B")
+        .has("every mistake from every other");
+    site.pair("A").await.get("/exercises/1/insight").await.is(403);
+}

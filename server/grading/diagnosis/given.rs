@@ -43,6 +43,7 @@ impl Diagnoser<'_> {
             unexplained: unexplained(&scene, &best),
             corrections: subsets(&scene, &best),
             weighed: sets.len(),
+            left_out: 0.0,
         })
     }
 }
@@ -57,7 +58,7 @@ fn picks(scene: &Scene<'_>, weights: &Weights, fault: &Fault, fixed: bool) -> Ve
             (Fault::DecimalSlipped { power: a, .. }, Fault::DecimalSlipped { power: b, .. }) => a == b,
             (a, b) => a.family() == b.family(),
         };
-        weights.item(scene, line).into_iter().filter(same).collect()
+        weights.item(scene, line).iter().filter(|p| same(p)).cloned().collect()
     };
     match fault {
         Fault::DigitsTransposed { item, .. }
@@ -65,6 +66,7 @@ fn picks(scene: &Scene<'_>, weights: &Weights, fault: &Fault, fixed: bool) -> Ve
         | Fault::SignDropped { item }
         | Fault::GrossError { item, .. } => of_line(item),
         _ => vec![Pick {
+            key: family::key(fault),
             fault: fault.clone(),
             log_weight: 0.0,
             sd: family::sd(scene, fault).filter(|_| !fixed),

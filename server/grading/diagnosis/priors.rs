@@ -18,6 +18,16 @@ pub struct NoiseKind {
     pub weight: f64,
 }
 
+impl NoiseKind {
+    /// As declared.
+    pub const AS_DECLARED: Self = Self {
+        all: 1.0,
+        frame: 1.0,
+        heavy_tails: false,
+        weight: 1.0,
+    };
+}
+
 /// All priors.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Priors {

@@ -2,7 +2,8 @@
 //! with 95 % chance, the mistakes that it cannot tell apart, and what one added characteristic would do.
 //!
 //! Detected is a mistake that beats "clean" in the diagnosis, named is one that reaches the probability from which the
-//! diagnosis states it; both with the same priors, on a plate as printed, with the declared noise of a careful pair.
+//! diagnosis states it; both with the same priors, on a plate as printed, with the declared noise of a careful pair, of
+//! which the diagnosis does not know that it is as declared.
 
 mod chance;
 mod evidence;
@@ -16,15 +17,15 @@ pub mod words;
 
 use serde::Serialize;
 
-use super::diagnosis::priors::Priors;
+use super::diagnosis::priors::{NoiseKind, Priors};
 use super::extra::{Extended, Extra, of_features};
 use crate::exercise::model::{Exercise, Quantity};
 use crate::exercise::names::FeatureKey;
 use crate::exercise::plate::{Plate, references};
 use crate::procedure::fault::Fault;
 use evidence::{Kind, Seen};
-use identify::Trials;
-use sight::Ground;
+use identify::{Trials, Wanted};
+use sight::{Ground, Root};
 use suspects::Suspect;
 
 /// Chance with which a mistake of the smallest size is detected, or named.
@@ -213,12 +214,15 @@ impl<'e> Scope<'e> {
 
     /// All hypotheses through some lines.
     fn through(&self, lines: &[usize]) -> Option<Vec<Seen>> {
-        let root = self.ground.root(lines)?;
+        let root = self.ground.root(lines, &NoiseKind::AS_DECLARED)?;
+        Some(self.seen_by(&root))
+    }
+
+    /// All hypotheses in standard deviations of some noise.
+    fn seen_by(&self, root: &Root) -> Vec<Seen> {
         let all = self.suspects.iter().zip(&self.kinds).zip(&self.effects);
-        Some(
-            all.map(|((s, kind), effect)| Seen::new(*kind, s.log_prior, root.whiten(effect)))
-                .collect(),
-        )
+        all.map(|((s, kind), effect)| Seen::new(*kind, s.log_prior, root.whiten(effect)))
+            .collect()
     }
 
     fn sheet(&self) -> Vec<usize> {
@@ -241,7 +245,8 @@ impl<'e> Scope<'e> {
         })
     }
 
-    /// Smallest amount that beats "clean" with the chance; of a known step 1 where it does.
+    /// Smallest amount that beats "clean" with the chance where the noise is known to be as declared: the minimal
+    /// detectable bias of the one-dimensional test; of a known step 1 where it does.
     fn detectable(&self, seen: &Seen) -> Option<f64> {
         if seen.information < BLIND {
             return None;
@@ -285,37 +290,42 @@ fn look(exercise: &Exercise, reference: &[f64], priors: &Priors) -> Option<Insig
     }
     let scope = Scope::new(exercise, reference, priors)?;
     let lines = scope.sheet();
-    let seen = scope.through(&lines)?;
-    let trials = Trials::new(&seen, lines.len(), (priors.count[0], scope.stated));
+    let trials = Trials::new(&scope, &lines, priors)?;
+    let seen = trials.seen();
     let listed: Vec<usize> = (0..seen.len())
         .filter(|i| is_listed(&scope.suspects[*i].fault))
         .collect();
     let (shown, blind): (Vec<usize>, Vec<usize>) = listed.into_iter().partition(|i| seen[*i].information >= BLIND);
-    let mut problems = sets::find(&scope, &seen, &shown);
+    let mut problems = sets::find(&scope, seen, &shown);
     problems.extend(blind.into_iter().map(sets::Problem::unseen));
     let answered = sets::propose(&scope, &problems);
     Some(Insight {
-        faults: shown.iter().map(|i| one(&scope, &seen, &trials, *i)).collect(),
+        faults: shown.iter().map(|i| one(&scope, &trials, *i)).collect(),
         confusable: answered.confusable,
         unseen: answered.unseen,
         first: answered.first,
     })
 }
 
-fn one(scope: &Scope<'_>, seen: &[Seen], trials: &Trials<'_>, i: usize) -> FaultInsight {
+fn one(scope: &Scope<'_>, trials: &Trials, i: usize) -> FaultInsight {
+    let seen = trials.seen();
     let suspect = &scope.suspects[i];
     let amount = suspect.sd.unwrap_or(1.0);
     let alike = |j: usize, amount: f64| scope.alike(seen, i, amount, j);
-    let detectable = scope.detectable(&seen[i]).filter(|_| suspect.sd.is_some());
+    let bound = scope.detectable(&seen[i]).filter(|_| suspect.sd.is_some());
     let to = FARTHEST * amount;
-    let identifiable = detectable.and_then(|from| trials.least(i, (from, to), CHANCE, &alike));
+    // Where the noise's scale is an open question, more is needed than the bound for declared noise.
+    let least = |from: Option<f64>, wanted| from.and_then(|f| trials.least(i, (f, to), (wanted, CHANCE), &alike));
+    let detectable = least(bound, Wanted::Detected);
+    let identifiable = least(detectable, Wanted::Named);
+    let (chance_detected, chance_identified) = trials.chances(i, amount, &alike);
     let near = identifiable.map_or(amount, |a| 0.9 * a);
     FaultInsight {
         fault: suspect.fault.clone(),
         detectable,
         identifiable,
-        chance_detected: scope.chance_detected(&seen[i]),
-        chance_identified: trials.chance(i, amount, &|j| alike(j, amount)),
+        chance_detected,
+        chance_identified,
         rival: sets::nearest(scope, seen, i, near).map(|j| scope.suspects[j].fault.clone()),
     }
 }

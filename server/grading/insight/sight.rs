@@ -11,6 +11,7 @@ use super::suspects::{Suspect, with_amount};
 use crate::exercise::geometry::wrap_half_turn;
 use crate::exercise::model::Exercise;
 use crate::exercise::plate::{Plate, PlateKind};
+use crate::grading::diagnosis::priors::NoiseKind;
 use crate::procedure::fault::Fault;
 use crate::procedure::model::{Model, PlateIndex};
 use crate::procedure::reads::Work;
@@ -23,8 +24,10 @@ pub(super) struct Ground {
     base: Vec<f64>,
     half_turn: Vec<bool>,
     geometrical: Vec<bool>,
-    /// Variance of the independent part with rounding and reference.
+    /// Variance of the independent part.
     own: Vec<f64>,
+    /// Variance of reference and rounding, which no pair changes.
+    fixed: Vec<f64>,
     loads: Vec<[f64; 6]>,
     /// Expanded uncertainty of each line.
     pub(super) u: Vec<f64>,
@@ -50,13 +53,14 @@ impl Ground {
         let noise = model.noise(plate)?.clone();
         let places = i32::try_from(exercise.decimals).unwrap_or(0);
         let step = 10.0_f64.powi(-places);
-        let own = noise.independent.iter().enumerate().map(|(i, s)| {
+        let fixed = (0..noise.independent.len()).map(|i| {
             let of_plate = reference.get(i).copied().unwrap_or(0.0);
-            s * s + of_plate * of_plate + step * step / 12.0
+            of_plate * of_plate + step * step / 12.0
         });
         let cs = &exercise.characteristics;
         let mut ground = Self {
-            own: own.collect(),
+            own: noise.independent.iter().map(|s| s * s).collect(),
+            fixed: fixed.collect(),
             loads: noise.frame.clone(),
             half_turn: cs.iter().map(|c| exercise.is_plan_direction(c)).collect(),
             geometrical: cs.iter().map(|c| c.of.is_geometrical()).collect(),
@@ -97,13 +101,19 @@ impl Ground {
         Some(moved.iter().zip(&self.base).enumerate().map(of_line).collect())
     }
 
-    /// Root of the covariance of these lines.
-    pub(super) fn root(&self, lines: &[usize]) -> Option<Root> {
+    /// Root of the covariance of these lines under a kind of noise.
+    pub(super) fn root(&self, lines: &[usize], kind: &NoiseKind) -> Option<Root> {
         let n = lines.len();
+        let (all, frame) = (kind.all * kind.all, kind.frame * kind.frame);
         let covariance = DMatrix::from_fn(n, n, |a, b| {
             let (i, j) = (lines[a], lines[b]);
             let shared: f64 = self.loads[i].iter().zip(&self.loads[j]).map(|(p, q)| p * q).sum();
-            if a == b { shared + self.own[i] } else { shared }
+            let shared = all * frame * shared;
+            if a == b {
+                shared + all * self.own[i] + self.fixed[i]
+            } else {
+                shared
+            }
         });
         Some(Root {
             lines: lines.to_vec(),
@@ -119,6 +129,23 @@ pub(super) struct Root {
 }
 
 impl Root {
+    /// The root itself.
+    pub(super) fn lower(&self) -> DMatrix<f64> {
+        self.cholesky.l()
+    }
+
+    pub(super) fn log_determinant(&self) -> f64 {
+        let diagonal = self.cholesky.l_dirty().diagonal();
+        2.0 * diagonal.iter().map(|d| d.ln()).sum::<f64>()
+    }
+
+    /// Columns in standard deviations.
+    pub(super) fn whitened(&self, columns: &DMatrix<f64>) -> DMatrix<f64> {
+        let mut white = columns.clone();
+        self.cholesky.l_dirty().solve_lower_triangular_mut(&mut white);
+        white
+    }
+
     /// An effect in standard deviations.
     pub(super) fn whiten(&self, effect: &[f64]) -> Vec<f64> {
         let of_lines = DVector::from_iterator(self.lines.len(), self.lines.iter().map(|i| effect[*i]));

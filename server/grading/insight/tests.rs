@@ -77,13 +77,14 @@ fn one_amount_worked_by_hand() {
     // the critical value plus the normal quantile of 95 %, 1.6449.
     let expected = (critical + 1.644_854) / 248_704.66_f64.sqrt();
     // Tolerance: the digits above.
-    assert!(
-        (shift.detectable.unwrap() - expected).abs() < 1e-6,
-        "{:?} {expected}",
-        shift.detectable
-    );
+    let scope = Scope::new(&exercise, &[], &Priors::default()).unwrap();
+    let i = scope.suspects.iter().position(|s| s.fault == shift.fault).unwrap();
+    let bound = scope.detectable(&scope.through(&scope.sheet()).unwrap()[i]).unwrap();
+    assert!((bound - expected).abs() < 1e-6, "{bound} {expected}");
     assert!((expected - 0.0133).abs() < 5e-5, "{expected}");
-    assert!(shift.identifiable.unwrap() >= shift.detectable.unwrap());
+    // Not knowing the noise's scale costs something, and naming costs more than detecting.
+    let (detectable, identifiable) = (shift.detectable.unwrap(), shift.identifiable.unwrap());
+    assert!(bound <= detectable && detectable <= identifiable && identifiable < 4.0 * bound);
 }
 
 #[test]
@@ -203,51 +204,47 @@ impl Bench {
 
 #[test]
 fn at_the_smallest_sizes_reports_are_detected_and_named_as_often_as_is_said() {
-    const REPORTS: u64 = 500;
+    const REPORTS: u64 = 300;
     for code in ["SB-11", "GC-40"] {
         let bench = Bench::new(code);
         let found = insight(&bench.exercise);
         let scope = Scope::new(&bench.exercise, &[], &Priors::default()).unwrap();
         let lines = scope.sheet();
-        let root = scope.ground.root(&lines).unwrap();
-        let seen = scope.through(&lines).unwrap();
+        let trials = Trials::new(&scope, &lines, &Priors::default()).unwrap();
+        let seen = trials.seen();
         for one in found.faults.iter().filter(|f| f.detectable.is_some()) {
             let i = scope.suspects.iter().position(|s| s.fault == one.fault).unwrap();
             let rate = |size: f64, named: bool| {
                 let fault = suspects::with_amount(&one.fault, size);
                 let right = |seed: &u64| {
-                    // Form and position turn at 0: the amounts do not look at them, so their noise stays out.
+                    // Form and position turn at 0: the amounts do not look at them, so what they show stays out.
                     let mut off = bench.report(&fault, *seed);
                     for (o, c) in off.iter_mut().zip(&bench.exercise.characteristics) {
                         if c.of.is_geometrical() {
                             *o = 0.0;
                         }
                     }
-                    let white = root.whiten(&off);
-                    let evidence: Vec<f64> = seen.iter().map(|s| s.evidence(sight::dot(&s.white, &white))).collect();
+                    let shares = trials.weigh(&off);
                     if !named {
-                        return evidence[i] > scope.log_clean;
+                        return shares[0] < 0.5;
                     }
-                    let all: f64 = evidence.iter().map(|e| (e - evidence[i]).exp()).sum::<f64>()
-                        + (scope.log_clean - evidence[i]).exp();
-                    let alike = (0..seen.len()).filter(|j| *j == i || scope.alike(&seen, i, size, *j));
-                    let mine: f64 = alike.map(|j| (evidence[j] - evidence[i]).exp()).sum();
-                    mine >= 0.90 * all
+                    let alike = (0..seen.len()).filter(|j| *j == i || scope.alike(seen, i, size, *j));
+                    alike.map(|j| shares[j + 1]).sum::<f64>() >= 0.90
                 };
-                count((0..REPORTS).filter(right).count()) / 500.0
+                count((0..REPORTS).filter(right).count()) / 300.0
             };
-            // Source: the meaning of the sizes; tolerance four standard errors of 500 reports, and for naming those of the
-            // trials that found it as well.
+            // Source: the meaning of the sizes; tolerance four standard errors of 300 reports and of the 500 trials
+            // that found them: 0.016 together.
             let detected = rate(one.detectable.unwrap(), false);
             assert!(
-                (detected - 0.95).abs() < 0.039,
+                (detected - 0.95).abs() < 0.064,
                 "{code} {:?}: detected {detected}",
                 one.fault
             );
             if let Some(size) = one.identifiable {
                 let named = rate(size, true);
                 assert!(
-                    (named - 0.95).abs() < 0.05,
+                    (named - 0.95).abs() < 0.064,
                     "{code} {:?} {size}: named {named}",
                     one.fault
                 );

@@ -34,15 +34,34 @@ pub(super) fn words(exercise: &Exercise, fault: &Fault) -> Option<Words> {
     })
 }
 
-fn origin(exercise: &Exercise, axis: Axis) -> Words {
-    let face = face_of(exercise, axis);
-    Words::new(
-        format!(
-            "All {} values are off by the same amount, so the origin along {} was probably not on {face}.",
-            axis.letter(),
-            axis.letter()
+/// How many coordinates of an axis the sheet asks for.
+fn coordinates(exercise: &Exercise, axis: Axis) -> usize {
+    let all = exercise.characteristics.iter();
+    all.filter(|c| c.of.axis() == Some(axis)).count()
+}
+
+/// `the display should read Y 0 there`.
+fn should_read(exercise: &Exercise, axis: Axis) -> String {
+    let letter = axis.letter();
+    match exercise.datum_frame.setting(axis) {
+        Some(datum) => format!(
+            "the display should read {letter} {} there",
+            crate::units::show_number(datum.at.normalize())
         ),
-        format!("Touch {face} again: the display should read what the print says for it.",),
+        None => format!("the display should read for {letter} what the print says"),
+    }
+}
+
+fn origin(exercise: &Exercise, axis: Axis) -> Words {
+    let (face, letter) = (face_of(exercise, axis), axis.letter());
+    let off = if coordinates(exercise, axis) == 1 {
+        format!("The one {letter} value is off")
+    } else {
+        format!("All {letter} values are off by the same amount")
+    };
+    Words::new(
+        format!("{off}, so the origin along {letter} was probably not on {face}."),
+        format!("Touch {face} again: {}.", should_read(exercise, axis)),
         format!(
             "Next time, go back to {face} once the origin is set and read {} there, before you measure anything.",
             axis.letter()
@@ -55,7 +74,11 @@ fn mistaken(exercise: &Exercise, datum: char, name: &str) -> Words {
     Words::new(
         format!("The {name} was probably touched in place of {right}."),
         format!(
-            "Touch {right} again at the places that the sheet shows and read the display: it should read what the print says there."
+            "Touch {right} again at the places that the sheet shows: {}.",
+            exercise.datum_frame.by_letter(datum).map_or_else(
+                || "it should read what the print says there".to_owned(),
+                |d| should_read(exercise, d.sets)
+            )
         ),
         "Next time, put a finger on each datum on the print and then on the plate, and touch only where the sheet shows.",
     )
@@ -103,7 +126,14 @@ fn reversed(exercise: &Exercise, axis: Axis) -> Words {
         Axis::Z => "up",
     };
     Words::new(
-        format!("{letter} seems to run the other way: its values have the sign reversed."),
+        format!(
+            "{letter} seems to run the other way: {} the sign reversed.",
+            if coordinates(exercise, axis) == 1 {
+                "its value has"
+            } else {
+                "its values have"
+            }
+        ),
         format!(
             "Move the probe {way}: the number of {letter} should grow. Then look at {}.",
             a_coordinate(exercise, axis)

@@ -131,3 +131,29 @@ fn a_mistaken_surface_is_told_as_an_instructor_would() {
         "The far wall of the groove was probably touched in place of the front face (datum B)."
     );
 }
+
+#[test]
+fn one_value_is_told_as_one_and_what_the_display_should_read_is_said() {
+    let mut exercise = exercise("CP-23");
+    let fault = Fault::OriginShift {
+        axis: Axis::Y,
+        amount: 0.4,
+    };
+    let w = words(&exercise, &fault);
+    assert!(
+        w.happened.starts_with("All Y values are off by the same amount"),
+        "{}",
+        w.happened
+    );
+    assert_eq!(
+        w.look,
+        "Touch the front face (datum B) again: the display should read Y 0 there."
+    );
+    let mut kept = false;
+    exercise.characteristics.retain(|c| {
+        let y = c.of.axis() == Some(Axis::Y);
+        !y || !std::mem::replace(&mut kept, true)
+    });
+    let w = words(&exercise, &fault);
+    assert!(w.happened.starts_with("The one Y value is off, so"), "{}", w.happened);
+}

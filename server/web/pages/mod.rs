@@ -20,6 +20,8 @@ pub mod classes;
 pub mod end_of_term;
 /// One exercise and its plates.
 pub mod exercise;
+/// What the print of an exercise can tell.
+pub mod exercise_insight;
 /// All exercises.
 pub mod exercises;
 /// Pairs by assignments.

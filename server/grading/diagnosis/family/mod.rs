@@ -264,7 +264,7 @@ pub(super) fn excludes(a: &Fault, b: &Fault) -> bool {
 }
 
 /// A number for the kind of a fault without its free amount (FNV-1a of its parts, by Fowler, Noll and Vo).
-fn key(fault: &Fault) -> u64 {
+pub(super) fn key(fault: &Fault) -> u64 {
     let mut hash = 0xcbf2_9ce4_8422_2325_u64;
     let mut add = |bytes: &[u8]| {
         for byte in bytes.iter().chain(&[0xff]) {
