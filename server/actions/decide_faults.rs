@@ -52,7 +52,7 @@ pub async fn decide(
     decisions: &[Decision],
     by: PersonId,
 ) -> Result<(), DecideError> {
-    let mut after = decided_faults::of(&service.store, report).await?.decided()?;
+    let mut after = decided_faults::of(&service.store, report).await?.decided();
     for d in decisions {
         after.decisions.retain(|e| kind(&e.fault) != kind(&d.fault));
         after.decisions.push(d.clone());

@@ -45,7 +45,7 @@ pub enum GradeError {
 /// # Errors
 /// When something it is computed from cannot be loaded or the grade cannot be stored.
 pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, GradeError> {
-    let decided = decided_faults::of(&service.store, report).await?.decided()?;
+    let decided = decided_faults::of(&service.store, report).await?.decided();
     let computed = compute(service, report, decided).await?;
     let Computed {
         stored,
