@@ -1,6 +1,7 @@
 // What every sheet may use. Each module looks for its own marks on the page and does nothing where there are none;
 // every page works without any of this.
 
+import { lookAgain } from "./again.js";
 import { tieBalloons } from "./balloons.js";
 import { moveInGrid } from "./grid.js";
 import { guardUnsaved } from "./guard.js";
@@ -17,3 +18,4 @@ takePaste(document);
 moveByKeys(document);
 reviewByKeys(document);
 moveInGrid(document);
+lookAgain(document);
