@@ -1,4 +1,4 @@
-//! `platemark backup` and `platemark restore`.
+//! `platemark backup`, `platemark restore` and `platemark export`.
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -10,7 +10,7 @@ use super::{block_on, log, say};
 use crate::actions::clock::Clock;
 use crate::actions::end_of_term::forget_again;
 use crate::config::{Given, Settings};
-use crate::store::{FILE_NAME, Store, backup, end_of_term};
+use crate::store::{FILE_NAME, Store, backup, end_of_term, people};
 
 /// Arguments of `backup`.
 #[derive(Debug, clap::Args)]
@@ -40,6 +40,43 @@ pub struct RestoreArgs {
     json: bool,
     #[command(flatten)]
     given: Given,
+}
+
+/// Arguments of `export`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example:\n  platemark export d26-101 --data /srv/platemark > d26-101.json\n\n\
+    Everything that is stored about one person, as one JSON object; what plates really are is not in it."
+)]
+pub struct ExportArgs {
+    /// Sign-in name of the person
+    sign_in: String,
+    /// Print one JSON object (there is no other form)
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    given: Given,
+}
+
+pub(super) fn export(args: ExportArgs) -> anyhow::Result<ExitCode> {
+    log("warn");
+    let settings = Settings::new(args.given, PathBuf::from("data"))?;
+    let file = settings.data.join(FILE_NAME);
+    anyhow::ensure!(
+        file.exists(),
+        "there is no school in {}; check the folder",
+        settings.data.display()
+    );
+    let text = block_on(async {
+        let school = Store::open(&settings.data).await?;
+        let known = people::by_sign_in(&school, &args.sign_in.trim().to_lowercase()).await?;
+        let (person, _) = known.with_context(|| format!("nobody signs in as `{}`", args.sign_in))?;
+        let text = end_of_term::about(&school, person.id).await?;
+        school.close().await;
+        Ok(text)
+    })?;
+    say(text)?;
+    Ok(ExitCode::SUCCESS)
 }
 
 pub(super) fn backup(args: BackupArgs) -> anyhow::Result<ExitCode> {

@@ -1,6 +1,6 @@
 //! One file per command. A new command is a module, a line in `Command` and a line in its `Command::run`.
 
-/// `backup` and `restore`.
+/// `backup`, `restore` and `export`.
 pub mod backup;
 /// `check`: what is wrong with exercise and plates files.
 pub mod check;
@@ -58,6 +58,8 @@ pub enum Command {
     Check(check::CheckArgs),
     /// Start the demo school on this machine
     Demo(demo::Args),
+    /// Print everything that is stored about one person
+    Export(backup::ExportArgs),
     /// Fit a figure to points
     ///
     /// Fits a figure to the points of a file: one point a line, x,y or x,y,z, headings or none. A file of probed points
@@ -114,6 +116,7 @@ impl Command {
     pub fn run(self) -> anyhow::Result<ExitCode> {
         match self {
             Self::Backup(args) => backup::backup(args),
+            Self::Export(args) => backup::export(args),
             Self::Restore(args) => backup::restore(args),
             Self::Check(args) => check::run(&args, &mut std::io::stdout().lock()),
             Self::Demo(args) => demo::run(args),

@@ -11,6 +11,7 @@ use anyhow::Context;
 use clap::Args;
 
 use crate::report::kind::{FileKind, kind_of};
+use crate::report::roster::{self, RosterOptions};
 use crate::report::table::{DecimalMark, Delimiter, ReadOptions, Role, read};
 use crate::units::ValueUnit;
 
@@ -22,7 +23,7 @@ use crate::units::ValueUnit;
                   columns, rows, and everything that was not read, with its line. Nothing is stored or graded.\n\n\
                   A file that could be read in two ways is asked about; the options below give the answer.",
     after_long_help = "Example:\n  platemark read report.csv\n  platemark read report.csv --decimal comma --json\n  \
-                       platemark read - --columns no,measured,call < rows.txt\n\n\
+                       platemark read - --columns no,measured,call < rows.txt\n  platemark read class.csv --roster\n\n\
                        Exit status: 0 the file was read or something must be asked, 1 it was refused, 2 usage."
 )]
 pub struct ReadArgs {
@@ -44,6 +45,9 @@ pub struct ReadArgs {
     /// Unit of rows that name none: mm, cm, m, um, inch, deg, rad
     #[arg(long, value_name = "UNIT", value_parser = unit)]
     pub unit: Option<ValueUnit>,
+    /// Read the list of a class's people instead of a report
+    #[arg(long)]
+    pub roster: bool,
 }
 
 /// What each column holds; `None` for one that is not used.
@@ -99,6 +103,9 @@ pub fn run(args: &ReadArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow:
         writeln!(err, "{name}: {refusal}")?;
         return Ok(ExitCode::FAILURE);
     }
+    if args.roster {
+        return people(&name.to_string(), &bytes, args.json, out, err);
+    }
     let options = ReadOptions {
         decimal: args.decimal,
         delimiter: args.delimiter,
@@ -124,6 +131,45 @@ pub fn run(args: &ReadArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow:
             Ok(ExitCode::SUCCESS)
         }
     }
+}
+
+/// Shows what the list of a class's people is read as.
+fn people(name: &str, bytes: &[u8], json: bool, out: &mut dyn Write, err: &mut dyn Write) -> anyhow::Result<ExitCode> {
+    let roster = match roster::read(bytes, &RosterOptions::default()) {
+        Ok(roster) => roster,
+        Err(refusal) => {
+            writeln!(err, "{name}: {refusal}")?;
+            return Ok(ExitCode::FAILURE);
+        }
+    };
+    if json {
+        serde_json::to_writer_pretty(&mut *out, &roster)?;
+        writeln!(out)?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let delimiter = roster.delimiter.as_deref().unwrap_or("none, one cell to a line");
+    writeln!(out, "encoding   {}", roster.encoding.as_str())?;
+    writeln!(out, "delimiter  {delimiter}")?;
+    writeln!(
+        out,
+        "headings   {}",
+        if roster.heading { "the first line" } else { "none" }
+    )?;
+    for (at, column) in roster.columns.iter().enumerate() {
+        writeln!(out, "column {}   {}  {}", at + 1, column.holds.word(), column.heading)?;
+    }
+    for person in &roster.people {
+        writeln!(
+            out,
+            "{:>5}  {}  {}  {}",
+            person.line, person.name, person.school_id, person.email
+        )?;
+    }
+    for remark in &roster.remarks {
+        let out_word = if remark.left_out { "left out: " } else { "" };
+        writeln!(out, "line {}: {out_word}{}", remark.line, remark.text)?;
+    }
+    Ok(ExitCode::SUCCESS)
 }
 
 fn take_in(path: &Path) -> anyhow::Result<Vec<u8>> {

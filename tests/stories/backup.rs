@@ -118,6 +118,17 @@ async fn a_backup_is_put_back_and_forgotten_names_stay_forgotten() {
     );
     service.store.close().await;
 
+    // Everything about one person, from the command line.
+    let exported = run(&["export", &format!("former-{student}"), "--data", &data]);
+    let told: serde_json::Value = serde_json::from_slice(&exported.stdout).unwrap();
+    assert_eq!(told["name"], format!("Former student {student}"), "{}", said(&exported));
+    let nobody = run(&["export", "nobody", "--data", &data]);
+    assert!(
+        nobody.status.code() == Some(1) && said(&nobody).contains("nobody signs in"),
+        "{}",
+        said(&nobody)
+    );
+
     // What is no backup changes nothing.
     let broken = folder.path().join("broken.db");
     let mut bytes = std::fs::read(backup).unwrap();
