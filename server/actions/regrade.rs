@@ -227,7 +227,7 @@ async fn works(
             items: serde_json::from_str(&graded.items).map_err(|why| GradeError::Items { report, why })?,
             hand_marks: hand_marks.remove(&report).unwrap_or_default(),
             decided: if spoken_of.contains(&report) {
-                decided_faults::of(&service.store, report).await?.decided()?
+                decided_faults::of(&service.store, report).await?.decided()
             } else {
                 Decided::default()
             },

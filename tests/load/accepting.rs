@@ -12,7 +12,7 @@ use platemark::grading::{GradeInput, grade};
 use platemark::report::model::Report;
 use platemark::store::assignments::{self, Mine};
 use platemark::store::ids::PersonId;
-use platemark::store::reports::SourceKind;
+use platemark::store::reports::{Note, SourceKind};
 use tokio::task::JoinSet;
 
 use crate::school::{self, School};
@@ -52,6 +52,7 @@ async fn client(
                 report,
                 source_kind: SourceKind::Csv,
                 source_name: None,
+                note: Note::default(),
                 source_bytes: source.clone().into_bytes(),
             };
             let start = Instant::now();

@@ -11,7 +11,7 @@ use crate::school::{self, School};
 use platemark::actions::hand_in_report::{HandIn, hand_in_report};
 use platemark::store::FILE_NAME;
 use platemark::store::assignments;
-use platemark::store::reports::SourceKind;
+use platemark::store::reports::{Note, SourceKind};
 
 pub(crate) const PAIRS: usize = 40;
 pub(crate) const ASSIGNMENTS: usize = 30;
@@ -70,6 +70,7 @@ pub(crate) async fn first(folder: &Path) -> School {
                 report,
                 source_kind: SourceKind::Csv,
                 source_name: None,
+                note: Note::default(),
                 source_bytes: source.clone().into_bytes(),
             };
             hand_in_report(&school.service, hand_in).await.unwrap();

@@ -1,6 +1,7 @@
 //! A pair hands in its report.
 
 use platemark::store::assignments::Feedback;
+use platemark::store::ids::PersonId;
 
 use platemark::actions::hand_in_report::{HandIn, HandedIn, hand_in_report};
 use platemark::actions::load;
@@ -80,9 +81,8 @@ async fn after_the_last_attempt_nothing_is_taken() {
     assert_eq!(reports.body.matches("href=\"/reports/").count(), 1);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn twenty_pairs_at_once_are_all_kept_and_graded() {
-    let site = Site::open().await;
+/// Twenty students, each a pair of one.
+async fn twenty_people(site: &Site) -> Vec<PersonId> {
     let mut people = Vec::new();
     for i in 0..20 {
         let student = person(&site.service, Role::Student, &format!("student-{i}")).await;
@@ -92,6 +92,13 @@ async fn twenty_pairs_at_once_are_all_kept_and_graded() {
             .unwrap();
         people.push(student);
     }
+    people
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn twenty_pairs_at_once_are_all_kept_and_graded() {
+    let site = Site::open().await;
+    let people = twenty_people(&site).await;
     let assignment = site.assign(1, Feedback::Words).await;
     let stored = assignments::one(&site.service.store, assignment)
         .await

@@ -109,7 +109,7 @@ impl Products {
             for pair in pairs.iter().take(most) {
                 self.triples(&none, pair, prior[3], &mut triples);
             }
-            triples.sort_by(|a, b| a.columns.cmp(&b.columns));
+            triples.sort_by_key(|t| t.columns);
             triples.dedup_by_key(|t| t.columns);
             ranked.extend(triples);
         }

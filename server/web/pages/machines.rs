@@ -44,8 +44,11 @@ pub(in crate::web) struct Machines {
 struct Day {
     name: String,
     heads: Vec<String>,
-    rows: Vec<(String, Vec<(String, Option<Place>)>)>,
+    rows: Vec<(String, Vec<Cell>)>,
 }
+
+/// A machine's name, and who has the turn.
+type Cell = (String, Option<Place>);
 
 #[derive(Debug, Clone)]
 struct Place {

@@ -167,13 +167,12 @@ async fn whole(place: Place<'_>, written: &Written, back: Back) -> Result<MyEntr
             .unwrap_or_default()
     };
     let drawing = drawing(exercise, index).await?;
-    let attempt = mine.handed_in + 1;
     Ok(MyEntryOne {
         frame: Frame::of(person, "/my"),
         id: mine.assignment.id,
         code: exercise.code.to_string(),
         serial: mine.serial.clone().unwrap_or_default(),
-        attempt,
+        attempt: mine.handed_in + 1,
         owner: person.id.0,
         base: serde_json::to_string(&base).map_err(WebError::internal)?,
         order: query(order),

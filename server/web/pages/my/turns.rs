@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
+use jiff::tz::TimeZone;
 use serde::Deserialize;
 
 use crate::actions::machine_time::{self, TimeError};
@@ -40,21 +41,23 @@ impl MyTurns {
     }
 }
 
+fn turn_words(t: &TurnLine, zone: &TimeZone) -> String {
+    format!(
+        "{}, {} to {}, {}",
+        times::show_day(t.from_at, zone),
+        times::show_clock(t.from_at, zone),
+        times::show_clock(t.to_at, zone),
+        t.machine_name
+    )
+}
+
 async fn turns_page(app: &App, of: MyAssignment, wrongs: Vec<(&'static str, String)>) -> Result<MyTurns, WebError> {
     let MyAssignment { person, mine } = of;
     let (store, now) = (&app.service.store, app.service.clock.now());
     let zone = times::zone(&mine.assignment.time_zone);
     let class = mine.assignment.class;
     let all = turns::of_class(store, class, now).await?;
-    let words = |t: &TurnLine| {
-        format!(
-            "{}, {} to {}, {}",
-            times::show_day(t.from_at, &zone),
-            times::show_clock(t.from_at, &zone),
-            times::show_clock(t.to_at, &zone),
-            t.machine_name
-        )
-    };
+    let words = |t: &TurnLine| turn_words(t, &zone);
     let is_mine = |t: &TurnLine| t.pair == mine.pair;
     let is_open = |t: &TurnLine| t.from_at > now;
     let of_turn = |id: i64| all.iter().find(|t| t.id == id);
