@@ -38,7 +38,7 @@ impl School {
             .find(|p| p.starts_with(&format!("{exercise}/plates/")));
         let plate = plate.unwrap().to_owned();
         instructor.send(&plate, &[("saying", "open")]).await.is(200);
-        pair.get(&reports[1]).await.has("What was off, and by how much");
+        pair.get(&reports[1]).await.has("What was off, as reported");
 
         let class = format!("/classes/{}", site.class);
         let own = format!("/my/{words}");
