@@ -100,7 +100,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ExerciseOf) -> Resu
             count,
         });
     }
-    let picture = app.pictures.plan(revision.id, &print).await?;
+    let picture = app.pictures.desk(revision.id, &print).await?;
     let cells = vec![
         ("Exercise", revision.code),
         ("Revision", revision.number.to_string()),
