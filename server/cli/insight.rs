@@ -2,16 +2,15 @@
 
 mod table;
 
-use std::fs::File;
-use std::io::{Read, Write};
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
-use anyhow::Context;
 use clap::Args;
 use serde_json::{Value, json};
 
 use super::Streams;
+use super::take_in::take_in;
 use crate::exercise::file::{Problem, Severity, read_exercise, read_plates};
 use crate::exercise::model::Exercise;
 use crate::exercise::plate::Plate;
@@ -38,9 +37,6 @@ pub struct InsightArgs {
     #[arg(long)]
     pub json: bool,
 }
-
-/// Largest file that is taken in, in bytes; far beyond any exercise.
-const MAX_INPUT: u64 = 16 * 1024 * 1024;
 
 /// Prints what the print can tell; what is wrong with a file goes to standard error.
 ///
@@ -95,22 +91,6 @@ fn tell(problems: &[Problem], streams: &mut Streams<'_>) -> std::io::Result<()> 
         writeln!(streams.errors, "{problem}")?;
     }
     Ok(())
-}
-
-fn take_in(path: &Path, streams: &mut Streams<'_>) -> anyhow::Result<String> {
-    let mut text = String::new();
-    let read = if path == Path::new("-") {
-        streams.input.by_ref().take(MAX_INPUT).read_to_string(&mut text)
-    } else {
-        File::open(path).and_then(|file| file.take(MAX_INPUT).read_to_string(&mut text))
-    };
-    read.with_context(|| {
-        format!(
-            "{} cannot be read. Check the name and that it is a text file.",
-            path.display()
-        )
-    })?;
-    Ok(text)
 }
 
 fn as_json(exercise: &Exercise, found: &Insight) -> Value {

@@ -33,6 +33,7 @@ pub mod verify;
 
 mod coordinates;
 mod show;
+mod take_in;
 
 use std::fmt::Display;
 use std::io::{IsTerminal, Read, Write};

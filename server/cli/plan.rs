@@ -2,16 +2,16 @@
 
 mod table;
 
-use std::fs::File;
-use std::io::{Read, Write};
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
-use anyhow::{Context, bail};
+use anyhow::bail;
 use clap::Args;
 use serde_json::{Value, json};
 
 use super::Streams;
+use super::take_in::take_in;
 use crate::exercise::file::{Severity, read_exercise};
 use crate::exercise::model::Exercise;
 use crate::procedure::plan::{Advice, Budget, Change, Conditions, Line, Plan, plan};
@@ -48,9 +48,6 @@ pub struct PlanArgs {
     #[arg(long)]
     pub json: bool,
 }
-
-/// Largest file that is taken in, in bytes; far beyond any exercise.
-const MAX_INPUT: u64 = 16 * 1024 * 1024;
 
 /// Prints the plan; what is wrong with the file goes to standard error.
 ///
@@ -100,22 +97,6 @@ fn conditions(args: &PlanArgs) -> anyhow::Result<Conditions> {
         within: args.within,
         expansion_within: args.expansion_within / 100.0,
     })
-}
-
-fn take_in(path: &Path, streams: &mut Streams<'_>) -> anyhow::Result<String> {
-    let mut text = String::new();
-    let read = if path == Path::new("-") {
-        streams.input.by_ref().take(MAX_INPUT).read_to_string(&mut text)
-    } else {
-        File::open(path).and_then(|file| file.take(MAX_INPUT).read_to_string(&mut text))
-    };
-    read.with_context(|| {
-        format!(
-            "{} cannot be read. Check the name and that it is a text file.",
-            path.display()
-        )
-    })?;
-    Ok(text)
 }
 
 fn as_json(exercise: &Exercise, conditions: &Conditions, plan: &Plan) -> Value {
