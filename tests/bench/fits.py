@@ -176,7 +176,7 @@ def mark(*within):
     return "" if all(within) else "  <- over"
 
 
-found = ours([(t, p) for t, p, *_ in LS] + [(t, p) for t, p, _ in ZONES] + [("plane.million", plate), ("sum.million", plate)])
+found = ours([(t, p) for t, p, *_ in LS] + [(t, p) for t, p, _ in ZONES] + [("plane.million", plate), ("sum.million", plate), ("lanes.million", plate)])
 failed = False
 print(f"{platform.processor() or platform.machine()}, Python {platform.python_version()}, numpy {np.__version__}, {time.strftime('%Y-%m-%d')}\n")
 print(f"{'least squares':<28} {'ours us':>10} {'limit':>7} {'scipy us':>10} {'ratio':>7} {'limit':>6} {'answers differ by':>18}")
@@ -191,6 +191,8 @@ print(f"\n{'million points':<28} {'fit ms':>10} {'sum ms':>10} {'ratio':>7} {'li
 mine, plain = found["plane.million"][0], found["sum.million"][0]
 failed |= mine / plain > 4
 print(f"{'plane, ours':<28} {mine * 1e3:>10.2f} {plain * 1e3:>10.2f} {mine / plain:>7.1f} {4:>6}{mark(mine / plain <= 4)}")
+lanes = found["lanes.million"][0]
+print(f"{'  against sums side by side':<28} {mine * 1e3:>10.2f} {lanes * 1e3:>10.2f} {mine / lanes:>7.1f}")
 theirs, plain = best(numpy_plane(plate))[0], best(lambda: plate.sum())[0]
 print(f"{'plane, numpy':<28} {theirs * 1e3:>10.2f} {plain * 1e3:>10.2f} {theirs / plain:>7.1f}")
 print(f"\n{'zones of 10 000 points':<28} {'ms':>10} {'limit':>7}")
