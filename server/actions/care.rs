@@ -3,13 +3,13 @@
 
 use std::collections::BTreeMap;
 
-use rust_decimal::Decimal;
 use thiserror::Error;
 
 use super::Service;
 use super::load::{self, LoadError};
+use super::terms::{Terms, TermsError};
 use crate::report::roster::clean;
-use crate::store::assignments::{self, Assignment, Counting, Feedback};
+use crate::store::assignments::{self, Assignment};
 use crate::store::care::{self, Changed};
 use crate::store::ids::{AssignmentId, ClassId, PairId, PersonId, PlateId};
 use crate::store::when::When;
@@ -21,24 +21,12 @@ const LONGEST_REASON: usize = 300;
 /// Why something was not done.
 #[derive(Debug, Error)]
 pub enum CareError {
-    /// Title empty or too long.
-    #[error("give it a title of 1 to 120 characters")]
-    Title,
-    /// Due before it opens.
-    #[error("the due time must come after the opening")]
-    DueBeforeOpening,
-    /// Attempts out of range.
-    #[error("give 1 to 99 attempts")]
-    Attempts,
+    /// Times or rules that cannot be.
+    #[error(transparent)]
+    Terms(#[from] TermsError),
     /// Fewer attempts than some pair has used.
     #[error("a pair has handed in {0} attempts already; give at least as many")]
     AttemptsUsed(i64),
-    /// Grace out of range.
-    #[error("give 0 to 10080 minutes of grace (a week)")]
-    Grace,
-    /// Per cents out of range.
-    #[error("give 0 to 100 per cent")]
-    Percent,
     /// The marks rules cannot be read.
     #[error("the marks rules cannot be read: {0}")]
     Marks(String),
@@ -65,26 +53,10 @@ pub enum CareError {
 /// An assignment as it is to be from now on.
 #[derive(Debug, Clone)]
 pub struct Wanted<'a> {
-    /// Title.
-    pub title: &'a str,
-    /// From when pairs see it.
-    pub opens_at: When,
-    /// Until when a report is in time.
-    pub due_at: When,
-    /// How many attempts.
-    pub attempts: i64,
-    /// Which counts.
-    pub counting: Counting,
-    /// Minutes of grace.
-    pub late_grace_minutes: i64,
-    /// Per cent lost per day begun.
-    pub late_percent_per_day: Decimal,
-    /// Per cent that is left at least.
-    pub late_floor_percent: Decimal,
+    /// Title, times and rules.
+    pub terms: Terms<'a>,
     /// A `[marks]` table in TOML; empty: the exercise's own.
     pub marks: &'a str,
-    /// What a pair sees.
-    pub feedback: Feedback,
 }
 
 async fn note(
@@ -105,23 +77,6 @@ async fn note(
     audit::write(tx, &entry).await
 }
 
-fn check(wanted: &Wanted<'_>) -> Result<(), CareError> {
-    let percent = |p: Decimal| (Decimal::ZERO..=Decimal::ONE_HUNDRED).contains(&p);
-    if !(1..=120).contains(&wanted.title.trim().chars().count()) {
-        Err(CareError::Title)
-    } else if wanted.due_at <= wanted.opens_at {
-        Err(CareError::DueBeforeOpening)
-    } else if !(1..=99).contains(&wanted.attempts) {
-        Err(CareError::Attempts)
-    } else if !(0..=10_080).contains(&wanted.late_grace_minutes) {
-        Err(CareError::Grace)
-    } else if !percent(wanted.late_percent_per_day) || !percent(wanted.late_floor_percent) {
-        Err(CareError::Percent)
-    } else {
-        Ok(())
-    }
-}
-
 /// Changes an assignment. Marks that hang on what changed follow when reports are graded again, which the page offers.
 ///
 /// # Errors
@@ -132,10 +87,11 @@ pub async fn change(
     wanted: &Wanted<'_>,
     by: PersonId,
 ) -> Result<(), CareError> {
-    check(wanted)?;
+    let terms = &wanted.terms;
+    terms.check()?;
     let used = crate::store::reports::of_assignment(&service.store, assignment.id).await?;
     let used = used.iter().map(|r| r.attempt).max().unwrap_or(0);
-    if wanted.attempts < used {
+    if terms.attempts < used {
         return Err(CareError::AttemptsUsed(used));
     }
     let marks = wanted.marks.trim();
@@ -149,25 +105,25 @@ pub async fn change(
             .map_err(unread)?;
     }
     let (per_day, floor) = (
-        wanted.late_percent_per_day.to_string(),
-        wanted.late_floor_percent.to_string(),
+        terms.late_percent_per_day.to_string(),
+        terms.late_floor_percent.to_string(),
     );
     let changed = Changed {
-        title: wanted.title.trim(),
-        opens_at: wanted.opens_at,
-        due_at: wanted.due_at,
-        attempts: wanted.attempts,
-        counting: wanted.counting,
-        late_grace_minutes: wanted.late_grace_minutes,
+        title: terms.title.trim(),
+        opens_at: terms.opens_at,
+        due_at: terms.due_at,
+        attempts: terms.attempts,
+        counting: terms.counting,
+        late_grace_minutes: terms.late_grace_minutes,
         late_percent_per_day: &per_day,
         late_floor_percent: &floor,
         marks_override,
-        feedback: wanted.feedback,
+        feedback: terms.feedback,
     };
     let mut tx = service.store.change().await?;
     care::change(&mut tx, assignment.id, &changed).await?;
     let detail = serde_json::json!({
-        "due_before": assignment.due_at, "due": wanted.due_at, "opens": wanted.opens_at, "attempts": wanted.attempts,
+        "due_before": assignment.due_at, "due": terms.due_at, "opens": terms.opens_at, "attempts": terms.attempts,
         "marks": marks_override.is_some(),
     });
     let now = service.clock.now();

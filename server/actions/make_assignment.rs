@@ -1,13 +1,12 @@
 //! Makes an assignment for a class and spreads plates over its pairs.
 
-use rust_decimal::Decimal;
 use thiserror::Error;
 
 use super::Service;
-use crate::store::assignments::{self, Counting, Feedback, NewAssignment};
+use super::terms::{Terms, TermsError};
+use crate::store::assignments::{self, NewAssignment};
 use crate::store::ids::{AssignmentId, ClassId, ExerciseId, ExerciseRevisionId, PersonId};
 use crate::store::plates::{self, Kind};
-use crate::store::when::When;
 use crate::store::{StoreError, audit, care, pairs};
 
 /// An assignment as the instructor wants it.
@@ -19,24 +18,8 @@ pub struct Wanted<'a> {
     pub exercise: (ExerciseId, ExerciseRevisionId),
     /// Plates of metal, or copies made of numbers.
     pub plates: Kind,
-    /// Title.
-    pub title: &'a str,
-    /// From when pairs see it.
-    pub opens_at: When,
-    /// Until when a report is in time.
-    pub due_at: When,
-    /// How many attempts.
-    pub attempts: i64,
-    /// Which counts.
-    pub counting: Counting,
-    /// Minutes of grace.
-    pub late_grace_minutes: i64,
-    /// Per cent lost per day begun.
-    pub late_percent_per_day: Decimal,
-    /// Per cent that is left at least.
-    pub late_floor_percent: Decimal,
-    /// What a pair sees.
-    pub feedback: Feedback,
+    /// Title, times and rules.
+    pub terms: Terms<'a>,
     /// Who makes it.
     pub by: PersonId,
 }
@@ -55,21 +38,9 @@ pub struct Made {
 /// Why it was not made.
 #[derive(Debug, Error)]
 pub enum MakeAssignmentError {
-    /// Title empty or too long.
-    #[error("give it a title of 1 to 120 characters")]
-    Title,
-    /// Due before it opens.
-    #[error("the due time must come after the opening")]
-    DueBeforeOpening,
-    /// Attempts out of range.
-    #[error("give 1 to 99 attempts")]
-    Attempts,
-    /// Grace out of range.
-    #[error("give 0 to 10080 minutes of grace (a week)")]
-    Grace,
-    /// Per cents out of range.
-    #[error("give 0 to 100 per cent")]
-    Percent,
+    /// Times or rules that cannot be.
+    #[error(transparent)]
+    Terms(#[from] TermsError),
     /// No pairs.
     #[error("the class has no pairs yet")]
     NoPairs,
@@ -81,31 +52,14 @@ pub enum MakeAssignmentError {
     Store(#[from] StoreError),
 }
 
-fn check(wanted: &Wanted<'_>) -> Result<(), MakeAssignmentError> {
-    let percent = |p: Decimal| (Decimal::ZERO..=Decimal::ONE_HUNDRED).contains(&p);
-    let title = wanted.title.trim().chars().count();
-    if !(1..=120).contains(&title) {
-        Err(MakeAssignmentError::Title)
-    } else if wanted.due_at <= wanted.opens_at {
-        Err(MakeAssignmentError::DueBeforeOpening)
-    } else if !(1..=99).contains(&wanted.attempts) {
-        Err(MakeAssignmentError::Attempts)
-    } else if !(0..=10_080).contains(&wanted.late_grace_minutes) {
-        Err(MakeAssignmentError::Grace)
-    } else if !percent(wanted.late_percent_per_day) || !percent(wanted.late_floor_percent) {
-        Err(MakeAssignmentError::Percent)
-    } else {
-        Ok(())
-    }
-}
-
 /// Makes it: each pair gets a plate of its own while there are enough, and neighbours never the same one where there
 /// are two. What is too few is shared in turns.
 ///
 /// # Errors
 /// When something in it cannot be, or the database cannot be written.
 pub async fn make_assignment(service: &Service, wanted: &Wanted<'_>) -> Result<Made, MakeAssignmentError> {
-    check(wanted)?;
+    let terms = &wanted.terms;
+    terms.check()?;
     let plates = plates::in_service(&service.store, wanted.exercise.0, wanted.plates).await?;
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
@@ -119,22 +73,22 @@ pub async fn make_assignment(service: &Service, wanted: &Wanted<'_>) -> Result<M
     let new = NewAssignment {
         class: wanted.class,
         exercise_revision: wanted.exercise.1,
-        title: wanted.title.trim(),
-        opens_at: wanted.opens_at,
-        due_at: wanted.due_at,
-        attempts: wanted.attempts,
-        counting: wanted.counting,
-        late_grace_minutes: wanted.late_grace_minutes,
-        late_percent_per_day: wanted.late_percent_per_day,
-        late_floor_percent: wanted.late_floor_percent,
+        title: terms.title.trim(),
+        opens_at: terms.opens_at,
+        due_at: terms.due_at,
+        attempts: terms.attempts,
+        counting: terms.counting,
+        late_grace_minutes: terms.late_grace_minutes,
+        late_percent_per_day: terms.late_percent_per_day,
+        late_floor_percent: terms.late_floor_percent,
         marks_override: None,
-        feedback: wanted.feedback,
+        feedback: terms.feedback,
         created_at: now,
     };
     let assignment = assignments::add(&mut tx, &new).await?;
     care::set_kind(&mut tx, assignment, wanted.plates).await?;
     for (pair, (plate, _)) in pairs.iter().zip(plates.iter().cycle()) {
-        assignments::give_plate(&mut tx, assignment, *pair, *plate, wanted.opens_at).await?;
+        assignments::give_plate(&mut tx, assignment, *pair, *plate, terms.opens_at).await?;
     }
     let detail = serde_json::json!({ "class": wanted.class, "plates": plates.len(), "pairs": pairs.len() });
     let about = ("assignment", assignment.0);

@@ -78,6 +78,8 @@ pub mod sign_in;
 pub mod standing;
 /// Printed slips, and the taking of a seat.
 pub mod take_seat;
+/// Times and rules of an assignment.
+pub mod terms;
 
 use std::sync::Arc;
 

@@ -41,6 +41,8 @@ pub mod serve;
 pub mod sheet;
 /// Style, letters and scripts, from within the program.
 pub mod static_files;
+/// Times and rules of an assignment as typed.
+mod terms;
 /// Times as people of a class read them.
 pub mod times;
 /// Forms with files, bounded.

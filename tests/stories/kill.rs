@@ -12,6 +12,7 @@ use platemark::actions::import_exercise::{FileText, import_exercise};
 use platemark::actions::make_assignment::{Wanted, make_assignment};
 use platemark::actions::make_class::{Wanted as WantedClass, make_class, make_pair};
 use platemark::actions::sign_in::Lasting;
+use platemark::actions::terms::Terms;
 use platemark::store::assignments::{Counting, Feedback};
 use platemark::store::exercises;
 use platemark::store::ids::AssignmentId;
@@ -73,15 +74,17 @@ async fn school(folder: &Path, assignments: usize) -> Vec<AssignmentId> {
             class,
             exercise: (exercise.exercise, revision.id),
             plates: Kind::Physical,
-            title: &format!("Step block {n}"),
-            opens_at: since.into(),
-            due_at: (since + 7 * 86_400_000).into(),
-            attempts: 99,
-            counting: Counting::Best,
-            late_grace_minutes: 0,
-            late_percent_per_day: 10.into(),
-            late_floor_percent: 50.into(),
-            feedback: Feedback::Words,
+            terms: Terms {
+                title: &format!("Step block {n}"),
+                opens_at: since.into(),
+                due_at: (since + 7 * 86_400_000).into(),
+                attempts: 99,
+                counting: Counting::Best,
+                late_grace_minutes: 0,
+                late_percent_per_day: 10.into(),
+                late_floor_percent: 50.into(),
+                feedback: Feedback::Words,
+            },
             by,
         };
         made.push(make_assignment(&service, &wanted).await.unwrap().assignment);

@@ -7,6 +7,7 @@ use std::time::Duration;
 use platemark::actions::import_exercise::{FileText, import_exercise};
 use platemark::actions::make_assignment::{Wanted, make_assignment};
 use platemark::actions::make_class::make_pair;
+use platemark::actions::terms::Terms;
 use platemark::store::assignments::{Counting, Feedback};
 use platemark::store::ids::{AssignmentId, ReportId};
 use platemark::store::people::Role;
@@ -57,15 +58,17 @@ async fn assign(site: &Site, exercise: platemark::store::ids::ExerciseId, title:
         class: site.class,
         exercise: (exercise, revision.id),
         plates: Kind::Physical,
-        title,
-        opens_at: (now - 3_600_000).into(),
-        due_at: (now + 86_400_000).into(),
-        attempts: 2,
-        counting: Counting::Last,
-        late_grace_minutes: 0,
-        late_percent_per_day: 10.into(),
-        late_floor_percent: 50.into(),
-        feedback: Feedback::Words,
+        terms: Terms {
+            title,
+            opens_at: (now - 3_600_000).into(),
+            due_at: (now + 86_400_000).into(),
+            attempts: 2,
+            counting: Counting::Last,
+            late_grace_minutes: 0,
+            late_percent_per_day: 10.into(),
+            late_floor_percent: 50.into(),
+            feedback: Feedback::Words,
+        },
         by: site.instructor_id,
     };
     make_assignment(&site.service, &wanted).await.unwrap().assignment

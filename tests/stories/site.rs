@@ -11,6 +11,7 @@ use platemark::actions::import_exercise::{FileText, import_exercise};
 use platemark::actions::make_assignment::{Wanted, make_assignment};
 use platemark::actions::make_class::{Wanted as WantedClass, make_class, make_pair};
 use platemark::actions::sign_in::Lasting;
+use platemark::actions::terms::Terms;
 use platemark::config::{Given, Settings};
 use platemark::store::Store;
 use platemark::store::assignments::{Counting, Feedback};
@@ -118,15 +119,17 @@ impl Site {
             class: self.class,
             exercise: (self.exercise, revision.id),
             plates: Kind::Physical,
-            title: "Step block",
-            opens_at: (now - 3_600_000).into(),
-            due_at: (now + 7 * 86_400_000).into(),
-            attempts,
-            counting: Counting::Best,
-            late_grace_minutes: 0,
-            late_percent_per_day: 10.into(),
-            late_floor_percent: 50.into(),
-            feedback,
+            terms: Terms {
+                title: "Step block",
+                opens_at: (now - 3_600_000).into(),
+                due_at: (now + 7 * 86_400_000).into(),
+                attempts,
+                counting: Counting::Best,
+                late_grace_minutes: 0,
+                late_percent_per_day: 10.into(),
+                late_floor_percent: 50.into(),
+                feedback,
+            },
             by: self.instructor_id,
         };
         let made = make_assignment(&self.service, &wanted).await.unwrap().assignment;

@@ -6,6 +6,7 @@ use std::time::Duration;
 use platemark::actions::import_exercise::{FileText, import_exercise};
 use platemark::actions::make_assignment::{Wanted, make_assignment};
 use platemark::actions::make_class::{Wanted as WantedClass, make_class, make_pair};
+use platemark::actions::terms::Terms;
 use platemark::store::assignments::{Counting, Feedback};
 use platemark::store::exercises;
 use platemark::store::ids::{AssignmentId, ClassId, ExerciseId};
@@ -260,15 +261,17 @@ async fn assign(site: &Site, class: ClassId, exercise: ExerciseId, days: i64) ->
         class,
         exercise: (exercise, revision.id),
         plates: Kind::Virtual,
-        title: "Without the machine",
-        opens_at: (now - 3_600_000).into(),
-        due_at: (now + days * 86_400_000).into(),
-        attempts: 3,
-        counting: Counting::Best,
-        late_grace_minutes: 0,
-        late_percent_per_day: 10.into(),
-        late_floor_percent: 50.into(),
-        feedback: Feedback::Full,
+        terms: Terms {
+            title: "Without the machine",
+            opens_at: (now - 3_600_000).into(),
+            due_at: (now + days * 86_400_000).into(),
+            attempts: 3,
+            counting: Counting::Best,
+            late_grace_minutes: 0,
+            late_percent_per_day: 10.into(),
+            late_floor_percent: 50.into(),
+            feedback: Feedback::Full,
+        },
         by: site.instructor_id,
     };
     make_assignment(&site.service, &wanted).await.unwrap().assignment

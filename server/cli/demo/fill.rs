@@ -12,6 +12,7 @@ use crate::actions::import_exercise::{FileText, ImportError, import_exercise};
 use crate::actions::make_assignment::{Wanted, make_assignment};
 use crate::actions::make_class::{Wanted as WantedClass, make_class, make_pair};
 use crate::actions::release_marks::release_marks;
+use crate::actions::terms::Terms;
 use crate::actions::{machine_time, roster, take_seat};
 use crate::store::assignments::{Counting, Feedback};
 use crate::store::ids::{ClassId, ExerciseId, PersonId};
@@ -225,17 +226,19 @@ impl Filling<'_> {
                 Plates::Physical => Kind::Physical,
                 Plates::Virtual => Kind::Virtual,
             },
-            title: &assignment.title,
-            opens_at: self.day(assignment.opens),
-            due_at: self.day(assignment.due),
-            attempts: assignment.attempts,
-            counting: Counting::Best,
-            late_grace_minutes: 15,
-            late_percent_per_day: 10.into(),
-            late_floor_percent: 50.into(),
-            feedback: match assignment.feedback {
-                Mode::Words => Feedback::Words,
-                Mode::Full => Feedback::Full,
+            terms: Terms {
+                title: &assignment.title,
+                opens_at: self.day(assignment.opens),
+                due_at: self.day(assignment.due),
+                attempts: assignment.attempts,
+                counting: Counting::Best,
+                late_grace_minutes: 15,
+                late_percent_per_day: 10.into(),
+                late_floor_percent: 50.into(),
+                feedback: match assignment.feedback {
+                    Mode::Words => Feedback::Words,
+                    Mode::Full => Feedback::Full,
+                },
             },
             by: self.instructor,
         };

@@ -4,11 +4,9 @@ use askama::Template;
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
-use rust_decimal::Decimal;
 use serde::Deserialize;
 
 use crate::actions::make_assignment::{MakeAssignmentError, Wanted, make_assignment};
-use crate::store::assignments::{Counting, Feedback};
 use crate::store::classes::Class;
 use crate::store::exercises::{self, Revision};
 use crate::store::ids::{ExerciseId, PersonId};
@@ -19,7 +17,9 @@ use crate::web::errors::WebError;
 use crate::web::frame::Frame;
 use crate::web::guards::{ClassOf, Instructor};
 use crate::web::render::{Page, Sheet};
+use crate::web::terms::{self, COUNTING, FEEDBACK, TypedTerms, WHICH};
 use crate::web::times;
+use crate::web::wrongs::{Wrongs, mend, sentence};
 
 #[derive(Debug, Template)]
 #[template(path = "assign.html")]
@@ -32,12 +32,8 @@ pub(in crate::web) struct Assign {
 }
 
 impl Assign {
-    /// What is wrong with a field; empty when nothing is.
     fn mend(&self, field: &str) -> &str {
-        self.wrongs
-            .iter()
-            .find(|(name, _)| *name == field)
-            .map_or("", |(_, what)| what)
+        mend(&self.wrongs, field)
     }
 
     /// Whether which of two hours of one name is meant has to be said.
@@ -56,32 +52,11 @@ impl Assign {
 pub(in crate::web) struct Typed {
     exercise: String,
     plates: String,
-    title: String,
-    opens: String,
-    opens_which: String,
-    due: String,
-    due_which: String,
-    attempts: String,
-    counting: String,
-    grace: String,
-    per_day: String,
-    floor: String,
-    feedback: String,
+    #[serde(flatten)]
+    terms: TypedTerms,
 }
 
 const PLATES: [(&str, &str); 2] = [("physical", "physical plates"), ("virtual", "virtual plates")];
-const COUNTING: [(&str, &str); 3] = [("best", "the best"), ("last", "the last"), ("mean", "the mean of all")];
-const FEEDBACK: [(&str, &str); 2] = [
-    ("words", "words: what agrees and what happened"),
-    ("full", "everything, once their plate is open"),
-];
-
-const WHICH: [(&str, &str); 3] = [
-    ("", "say which"),
-    ("first", "the first, before the clocks go back"),
-    ("second", "the second, after the clocks went back"),
-];
-
 const WEEK_MS: i64 = 7 * 24 * 3_600_000;
 
 pub(in crate::web) async fn page(
@@ -91,13 +66,17 @@ pub(in crate::web) async fn page(
 ) -> Result<Page<Assign>, WebError> {
     let zone = times::zone(&of.class.time_zone);
     let now = app.service.clock.now();
-    let typed = Typed {
+    let terms = TypedTerms {
         opens: times::for_field(now, &zone),
         due: times::for_field((now.millisecond() + WEEK_MS).into(), &zone),
         attempts: "2".to_owned(),
         grace: "15".to_owned(),
         per_day: "10".to_owned(),
         floor: "50".to_owned(),
+        ..TypedTerms::default()
+    };
+    let typed = Typed {
+        terms,
         ..Typed::default()
     };
     Ok(Page(assign(&app, &person, of.class, typed, Vec::new()).await?))
@@ -125,26 +104,6 @@ async fn assign(
     })
 }
 
-/// Notes what is wrong with a field and goes on.
-struct Wrongs(Vec<(&'static str, String)>);
-
-impl Wrongs {
-    fn keep<T>(&mut self, field: &'static str, read: Result<T, String>) -> Option<T> {
-        read.map_err(|what| self.0.push((field, what))).ok()
-    }
-}
-
-fn whole(text: &str) -> Result<i64, String> {
-    text.trim().parse().map_err(|_| "Write a whole number.".to_owned())
-}
-
-fn percent(text: &str) -> Result<Decimal, String> {
-    text.trim()
-        .replace(',', ".")
-        .parse()
-        .map_err(|_| "Write a number of per cent, as in 10.".to_owned())
-}
-
 /// The assignment that was typed, or none where a field could not be read.
 fn read<'a>(
     typed: &'a Typed,
@@ -155,21 +114,11 @@ fn read<'a>(
 ) -> Option<Wanted<'a>> {
     let zone = times::zone(&class.time_zone);
     let exercise = wrongs.keep("exercise", exercise.ok_or_else(|| "Choose an exercise.".to_owned()));
-    let opens = wrongs.keep(
-        "opens",
-        times::from_field_which(&typed.opens, &typed.opens_which, &zone),
-    );
-    let due = wrongs.keep("due", times::from_field_which(&typed.due, &typed.due_which, &zone));
-    let attempts = wrongs.keep("attempts", whole(&typed.attempts));
-    let grace = wrongs.keep("grace", whole(&typed.grace));
-    let per_day = wrongs.keep("per_day", percent(&typed.per_day));
-    let floor = wrongs.keep("floor", percent(&typed.floor));
+    // Without an exercise the other fields are read all the same, for what is wrong with them.
+    let own = exercise.map_or("", |e| e.title.as_str());
+    let title = Some(typed.terms.title.as_str()).filter(|title| !title.trim().is_empty());
+    let terms = typed.terms.read(title.unwrap_or(own), &zone, wrongs);
     let exercise = exercise?;
-    let title = if typed.title.trim().is_empty() {
-        &exercise.title
-    } else {
-        &typed.title
-    };
     Some(Wanted {
         class: class.id,
         exercise: (exercise.exercise, exercise.id),
@@ -178,23 +127,7 @@ fn read<'a>(
         } else {
             Kind::Physical
         },
-        title,
-        opens_at: opens?,
-        due_at: due?,
-        attempts: attempts?,
-        counting: match typed.counting.as_str() {
-            "last" => Counting::Last,
-            "mean" => Counting::Mean,
-            _ => Counting::Best,
-        },
-        late_grace_minutes: grace?,
-        late_percent_per_day: per_day?,
-        late_floor_percent: floor?,
-        feedback: if typed.feedback == "full" {
-            Feedback::Full
-        } else {
-            Feedback::Words
-        },
+        terms: terms?,
         by,
     })
 }
@@ -202,21 +135,10 @@ fn read<'a>(
 /// The field that a refusal is about.
 const fn field_of(error: &MakeAssignmentError) -> &'static str {
     match error {
-        MakeAssignmentError::Title => "title",
-        MakeAssignmentError::DueBeforeOpening => "due",
-        MakeAssignmentError::Attempts => "attempts",
-        MakeAssignmentError::Grace => "grace",
-        MakeAssignmentError::Percent => "per_day",
+        MakeAssignmentError::Terms(error) => terms::field_of(error),
         MakeAssignmentError::NoPairs | MakeAssignmentError::Store(_) => "exercise",
         MakeAssignmentError::NoPlates => "plates",
     }
-}
-
-fn sentence(error: &MakeAssignmentError) -> String {
-    let text = error.to_string();
-    let mut letters = text.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-    format!("{first}{}.", letters.as_str())
 }
 
 pub(in crate::web) async fn submit(
@@ -229,12 +151,12 @@ pub(in crate::web) async fn submit(
         Ok(id) => exercises::newest(&app.service.store, id).await?,
         Err(_) => None,
     };
-    let mut wrongs = Wrongs(Vec::new());
+    let mut wrongs = Wrongs::default();
     if let Some(wanted) = read(&typed, &of.class, exercise.as_ref(), person.id, &mut wrongs) {
         match make_assignment(&app.service, &wanted).await {
             Ok(made) => return Ok(Redirect::to(&format!("/assignments/{}", made.assignment)).into_response()),
             Err(MakeAssignmentError::Store(error)) => return Err(error.into()),
-            Err(error) => wrongs.0.push((field_of(&error), sentence(&error))),
+            Err(error) => wrongs.add(field_of(&error), sentence(&error)),
         }
     }
     let page = assign(&app, &person, of.class, typed, wrongs.0).await?;

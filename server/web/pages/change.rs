@@ -6,24 +6,23 @@ use askama::Template;
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
-use rust_decimal::Decimal;
 use serde::Deserialize;
 
 use crate::actions::care::{self, CareError, Wanted};
-use crate::store::assignments::{Assignment, Counting, Feedback};
+use crate::store::assignments::Assignment;
 use crate::store::care as stored;
 use crate::store::classes;
 use crate::store::ids::{PairId, PersonId, PlateId};
 use crate::store::pairs;
 use crate::store::people::{Person, Role};
-use crate::store::when::When;
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
 use crate::web::guards::{AssignmentOf, Instructor};
 use crate::web::render::{Page, Sheet};
+use crate::web::terms::{self, COUNTING, FEEDBACK, TypedTerms, WHICH};
 use crate::web::times;
-use crate::web::wrongs::{Wrongs, mend, sentence, whole};
+use crate::web::wrongs::{Wrongs, mend, sentence};
 
 #[derive(Debug, Template)]
 #[template(path = "change.html")]
@@ -67,34 +66,14 @@ impl Change {
     }
 }
 
-const COUNTING: [(&str, &str); 3] = [("best", "the best"), ("last", "the last"), ("mean", "the mean of all")];
-const FEEDBACK: [(&str, &str); 2] = [
-    ("words", "words: what agrees and what happened"),
-    ("full", "everything, once their plate is open"),
-];
-const WHICH: [(&str, &str); 3] = [
-    ("", "say which"),
-    ("first", "the first, before the clocks go back"),
-    ("second", "the second, after the clocks went back"),
-];
-
 /// The forms of the page as typed.
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
 pub(in crate::web) struct Typed {
     #[serde(rename = "do")]
     what: String,
-    title: String,
-    opens: String,
-    opens_which: String,
-    due: String,
-    due_which: String,
-    attempts: String,
-    counting: String,
-    grace: String,
-    per_day: String,
-    floor: String,
-    feedback: String,
+    #[serde(flatten)]
+    terms: TypedTerms,
     marks: String,
     #[serde(alias = "plate_pair")]
     pair: String,
@@ -108,29 +87,8 @@ pub(in crate::web) struct Typed {
 
 impl Typed {
     fn of(assignment: &Assignment) -> Self {
-        let zone = times::zone(&assignment.time_zone);
-        let which = |when: When| times::which(when, &zone).to_owned();
         Self {
-            title: assignment.title.clone(),
-            opens: times::for_field(assignment.opens_at, &zone),
-            opens_which: which(assignment.opens_at),
-            due: times::for_field(assignment.due_at, &zone),
-            due_which: which(assignment.due_at),
-            attempts: assignment.attempts.to_string(),
-            counting: match assignment.counting {
-                Counting::Best => "best",
-                Counting::Last => "last",
-                Counting::Mean => "mean",
-            }
-            .to_owned(),
-            grace: assignment.late_grace_minutes.to_string(),
-            per_day: assignment.late_percent_per_day.normalize().to_string(),
-            floor: assignment.late_floor_percent.normalize().to_string(),
-            feedback: match assignment.feedback {
-                Feedback::Words => "words",
-                Feedback::Full => "full",
-            }
-            .to_owned(),
+            terms: TypedTerms::of(assignment),
             marks: assignment.marks_override.clone().unwrap_or_default(),
             ..Self::default()
         }
@@ -227,48 +185,11 @@ pub(in crate::web) async fn page(
     Ok(Page(change(&app, &person, of.assignment, typed, Vec::new()).await?))
 }
 
-fn percent(text: &str) -> Result<Decimal, String> {
-    let read = text.trim().replace(',', ".").parse();
-    read.map_err(|_| "Write a number of per cent, as in 10.".to_owned())
-}
-
-fn wanted<'a>(typed: &'a Typed, zone: &jiff::tz::TimeZone, wrongs: &mut Wrongs) -> Option<Wanted<'a>> {
-    let opens = wrongs.keep("opens", times::from_field_which(&typed.opens, &typed.opens_which, zone));
-    let due = wrongs.keep("due", times::from_field_which(&typed.due, &typed.due_which, zone));
-    let attempts = wrongs.keep("attempts", whole(&typed.attempts));
-    let grace = wrongs.keep("grace", whole(&typed.grace));
-    let per_day = wrongs.keep("per_day", percent(&typed.per_day));
-    let floor = wrongs.keep("floor", percent(&typed.floor));
-    Some(Wanted {
-        title: &typed.title,
-        opens_at: opens?,
-        due_at: due?,
-        attempts: attempts?,
-        counting: match typed.counting.as_str() {
-            "last" => Counting::Last,
-            "mean" => Counting::Mean,
-            _ => Counting::Best,
-        },
-        late_grace_minutes: grace?,
-        late_percent_per_day: per_day?,
-        late_floor_percent: floor?,
-        marks: &typed.marks,
-        feedback: if typed.feedback == "full" {
-            Feedback::Full
-        } else {
-            Feedback::Words
-        },
-    })
-}
-
 /// The field that a refusal is about, by what was being done.
 fn field_of(what: &str, error: &CareError) -> &'static str {
     match error {
-        CareError::Title => "title",
-        CareError::DueBeforeOpening => "due",
-        CareError::Attempts | CareError::AttemptsUsed(_) => "attempts",
-        CareError::Grace => "grace",
-        CareError::Percent => "per_day",
+        CareError::Terms(error) => terms::field_of(error),
+        CareError::AttemptsUsed(_) => "attempts",
         CareError::Marks(_) => "marks",
         CareError::NotLonger => "longer",
         CareError::Reason if what == "excuse" => "excuse_why",
@@ -290,8 +211,11 @@ async fn act(
     let pair = || typed.pair.parse().map(PairId).map_err(|_| CareError::NotHere);
     let student = || typed.student.parse().map(PersonId).map_err(|_| CareError::NotHere);
     match typed.what.as_str() {
-        "change" => match wanted(typed, &zone, wrongs) {
-            Some(wanted) => care::change(service, assignment, &wanted, by).await,
+        "change" => match typed.terms.read(&typed.terms.title, &zone, wrongs) {
+            Some(terms) => {
+                let marks = &typed.marks;
+                care::change(service, assignment, &Wanted { terms, marks }, by).await
+            }
             None => Ok(()),
         },
         "extend" => {

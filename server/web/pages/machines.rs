@@ -20,6 +20,7 @@ use crate::web::errors::WebError;
 use crate::web::frame::Frame;
 use crate::web::guards::{ClassOf, Instructor, may_change_class};
 use crate::web::render::{Page, Sheet};
+use crate::web::terms::WHICH;
 use crate::web::times;
 use crate::web::wrongs::{Wrongs, mend, sentence, whole};
 
@@ -70,12 +71,6 @@ impl Machines {
         times::comes_twice(text, &times::zone(&self.class.time_zone))
     }
 }
-
-const WHICH: [(&str, &str); 3] = [
-    ("", "say which"),
-    ("first", "the first, before the clocks go back"),
-    ("second", "the second, after the clocks went back"),
-];
 
 /// The forms of the page as typed.
 #[derive(Debug, Default, Deserialize)]
