@@ -60,7 +60,15 @@ pub async fn adjust(
     let mut tx = service.store.change().await?;
     let id = adjustments::add(&mut tx, (assignment, student), points, &reason, now, by).await?;
     let detail = serde_json::json!({ "person": student, "points": points.to_string(), "reason": reason });
-    note(&mut tx, service, assignment, by, "adjust", detail).await?;
+    audit::note(
+        &mut tx,
+        ("assignment", assignment.0),
+        "adjust",
+        by,
+        service.clock.now(),
+        detail,
+    )
+    .await?;
     tx.commit().await?;
     Ok(id)
 }
@@ -81,26 +89,16 @@ pub async fn take_back(
         return Err(Wrong::Gone.into());
     }
     let detail = serde_json::json!({ "adjustment": adjustment });
-    note(&mut tx, service, assignment, by, "take-adjustment-back", detail).await?;
-    Ok(tx.commit().await?)
-}
-
-async fn note(
-    tx: &mut crate::store::Tx,
-    service: &Service,
-    assignment: AssignmentId,
-    by: PersonId,
-    what: &str,
-    detail: serde_json::Value,
-) -> Result<(), StoreError> {
-    let entry = audit::Entry {
-        at: service.clock.now(),
-        person: Some(by),
-        what,
-        about: ("assignment", assignment.0),
+    audit::note(
+        &mut tx,
+        ("assignment", assignment.0),
+        "take-adjustment-back",
+        by,
+        service.clock.now(),
         detail,
-    };
-    audit::write(tx, &entry).await
+    )
+    .await?;
+    Ok(tx.commit().await?)
 }
 
 #[cfg(test)]

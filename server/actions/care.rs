@@ -13,7 +13,7 @@ use crate::store::assignments::{self, Assignment};
 use crate::store::care::{self, Changed};
 use crate::store::ids::{AssignmentId, ClassId, PairId, PersonId, PlateId};
 use crate::store::when::When;
-use crate::store::{StoreError, Tx, audit, pairs, plates};
+use crate::store::{StoreError, audit, pairs, plates};
 
 /// Longest reason, in characters.
 const LONGEST_REASON: usize = 300;
@@ -57,24 +57,6 @@ pub struct Wanted<'a> {
     pub terms: Terms<'a>,
     /// A `[marks]` table in TOML; empty: the exercise's own.
     pub marks: &'a str,
-}
-
-async fn note(
-    tx: &mut Tx,
-    about: (&str, i64),
-    what: &str,
-    by: PersonId,
-    at: When,
-    detail: serde_json::Value,
-) -> Result<(), StoreError> {
-    let entry = audit::Entry {
-        at,
-        person: Some(by),
-        what,
-        about,
-        detail,
-    };
-    audit::write(tx, &entry).await
 }
 
 /// Changes an assignment. Marks that hang on what changed follow when reports are graded again, which the page offers.
@@ -127,7 +109,7 @@ pub async fn change(
         "marks": marks_override.is_some(),
     });
     let now = service.clock.now();
-    note(
+    audit::note(
         &mut tx,
         ("assignment", assignment.id.0),
         "change-assignment",
@@ -179,7 +161,7 @@ pub async fn extend(
     let due = given.as_ref().map(|(due, reason)| (*due, reason.as_str()));
     care::extend(&mut tx, assignment.id, pair, due, by, now).await?;
     let detail = serde_json::json!({ "pair": pair, "due": due_at, "reason": given.as_ref().map(|g| &g.1) });
-    note(&mut tx, ("assignment", assignment.id.0), "extend", by, now, detail).await?;
+    audit::note(&mut tx, ("assignment", assignment.id.0), "extend", by, now, detail).await?;
     Ok(tx.commit().await?)
 }
 
@@ -214,7 +196,7 @@ pub async fn excuse(
     }
     care::excuse(&mut tx, assignment.id, person, reason.as_deref(), by, now).await?;
     let detail = serde_json::json!({ "person": person, "excused": reason.is_some() });
-    note(&mut tx, ("assignment", assignment.id.0), "excuse", by, now, detail).await?;
+    audit::note(&mut tx, ("assignment", assignment.id.0), "excuse", by, now, detail).await?;
     Ok(tx.commit().await?)
 }
 
@@ -237,7 +219,7 @@ pub async fn machine_down(
     let mut tx = service.store.change().await?;
     let moved = care::move_due(&mut tx, class, hours * 3_600_000, now).await?;
     let detail = serde_json::json!({ "hours": hours, "reason": reason, "assignments": moved });
-    note(&mut tx, ("class", class.0), "machine-down", by, now, detail).await?;
+    audit::note(&mut tx, ("class", class.0), "machine-down", by, now, detail).await?;
     tx.commit().await?;
     Ok(moved)
 }
@@ -263,7 +245,7 @@ pub async fn other_plate(
     care::take_plate(&mut tx, assignment.id, pair, now).await?;
     assignments::give_plate(&mut tx, assignment.id, pair, plate, now).await?;
     let detail = serde_json::json!({ "pair": pair, "plate": plate });
-    note(&mut tx, ("assignment", assignment.id.0), "other-plate", by, now, detail).await?;
+    audit::note(&mut tx, ("assignment", assignment.id.0), "other-plate", by, now, detail).await?;
     Ok(tx.commit().await?)
 }
 
@@ -311,7 +293,7 @@ pub async fn give_missing(service: &Service, assignment: &Assignment, by: Person
         }
     }
     let detail = serde_json::json!({ "pairs": without.len() });
-    note(&mut tx, ("assignment", assignment.id.0), "give-plates", by, now, detail).await?;
+    audit::note(&mut tx, ("assignment", assignment.id.0), "give-plates", by, now, detail).await?;
     tx.commit().await?;
     Ok(without.len())
 }

@@ -10,7 +10,7 @@ use super::make_class::{MakeClassError, Wanted as WantedClass, make_class};
 use crate::store::classes::Class;
 use crate::store::ids::{ClassId, PersonId};
 use crate::store::when::When;
-use crate::store::{StoreError, Tx, assignments, audit, end_of_term as stored};
+use crate::store::{StoreError, assignments, audit, end_of_term as stored};
 
 /// Milliseconds of a day of 24 hours, for the time of keeping.
 const DAY_MS: i64 = 24 * 3_600_000;
@@ -44,17 +44,6 @@ pub enum EndError {
     Store(#[from] StoreError),
 }
 
-async fn note(tx: &mut Tx, class: ClassId, what: &str, by: PersonId, at: When) -> Result<(), StoreError> {
-    let entry = audit::Entry {
-        at,
-        person: Some(by),
-        what,
-        about: ("class", class.0),
-        detail: serde_json::json!({}),
-    };
-    audit::write(tx, &entry).await
-}
-
 /// Closes a class for changes, or opens it again.
 ///
 /// # Errors
@@ -66,12 +55,13 @@ pub async fn archive(service: &Service, class: &Class, closed: bool, by: PersonI
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
     stored::archive(&mut tx, class.id, closed.then_some(now)).await?;
-    note(
+    audit::note(
         &mut tx,
-        class.id,
+        ("class", class.id.0),
         if closed { "archive" } else { "open-again" },
         by,
         now,
+        serde_json::json!({}),
     )
     .await?;
     Ok(tx.commit().await?)
@@ -87,7 +77,15 @@ pub async fn keep_for(service: &Service, class: ClassId, days: i64, by: PersonId
     }
     let mut tx = service.store.change().await?;
     stored::keep_for(&mut tx, class, days).await?;
-    note(&mut tx, class, "keep-names", by, service.clock.now()).await?;
+    audit::note(
+        &mut tx,
+        ("class", class.0),
+        "keep-names",
+        by,
+        service.clock.now(),
+        serde_json::json!({}),
+    )
+    .await?;
     Ok(tx.commit().await?)
 }
 
@@ -122,7 +120,15 @@ pub async fn forget(service: &Service, class: &Class, typed: &str, by: PersonId)
         stored::forget(&mut tx, *person, *created_at, now).await?;
     }
     stored::close_forgotten(&mut tx, class.id, now).await?;
-    note(&mut tx, class.id, "forget-names", by, now).await?;
+    audit::note(
+        &mut tx,
+        ("class", class.id.0),
+        "forget-names",
+        by,
+        now,
+        serde_json::json!({}),
+    )
+    .await?;
     tx.commit().await?;
     Ok(people.len())
 }
@@ -185,7 +191,15 @@ pub async fn roll_over(
         let (opens, due) = (moved(assignment.opens_at)?, moved(assignment.due_at)?);
         stored::copy_assignment(&mut tx, assignment.id, made, opens, due, now).await?;
     }
-    note(&mut tx, class.id, "roll-over", by, now).await?;
+    audit::note(
+        &mut tx,
+        ("class", class.id.0),
+        "roll-over",
+        by,
+        now,
+        serde_json::json!({}),
+    )
+    .await?;
     tx.commit().await?;
     Ok(made)
 }

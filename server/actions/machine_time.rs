@@ -177,7 +177,7 @@ pub async fn plan(service: &Service, wanted: &Wanted<'_>, by: PersonId) -> Resul
         .await?;
     }
     let detail = serde_json::json!({ "turns": rota.turns.len(), "left": rota.left.len() });
-    note(&mut tx, assignment, "make-rota", by, now, detail).await?;
+    audit::note(&mut tx, ("assignment", assignment.id.0), "make-rota", by, now, detail).await?;
     tx.commit().await?;
     Ok(Planned {
         given: rota.turns.len(),
@@ -212,24 +212,6 @@ fn what_to_add(rota: &rota::Rota, machines: usize, plates: &[(PairId, PlateId, S
     }
 }
 
-async fn note(
-    tx: &mut Tx,
-    assignment: &Assignment,
-    what: &str,
-    by: PersonId,
-    at: When,
-    detail: serde_json::Value,
-) -> Result<(), StoreError> {
-    let entry = audit::Entry {
-        at,
-        person: Some(by),
-        what,
-        about: ("assignment", assignment.id.0),
-        detail,
-    };
-    audit::write(tx, &entry).await
-}
-
 /// Takes back the turns of an assignment that have not begun. Returns how many.
 ///
 /// # Errors
@@ -238,9 +220,9 @@ pub async fn clear(service: &Service, assignment: &Assignment, by: PersonId) -> 
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
     let cleared = turns::clear(&mut tx, assignment.id, now).await?;
-    note(
+    audit::note(
         &mut tx,
-        assignment,
+        ("assignment", assignment.id.0),
         "clear-rota",
         by,
         now,

@@ -7,8 +7,7 @@ use super::sign_in::canonical;
 use crate::report::roster::{LONGEST_NAME, clean};
 use crate::store::ids::{ClassId, PersonId};
 use crate::store::people::{self, NewPerson, Role};
-use crate::store::when::When;
-use crate::store::{StoreError, Tx, audit, classes, pairs, slips};
+use crate::store::{StoreError, audit, classes, pairs, slips};
 
 /// Why something was not done.
 #[derive(Debug, Error)]
@@ -30,24 +29,6 @@ pub enum PeopleError {
     Store(#[from] StoreError),
 }
 
-async fn note(
-    tx: &mut Tx,
-    class: ClassId,
-    what: &str,
-    person: PersonId,
-    by: PersonId,
-    at: When,
-) -> Result<(), StoreError> {
-    let entry = audit::Entry {
-        at,
-        person: Some(by),
-        what,
-        about: ("class", class.0),
-        detail: serde_json::json!({ "person": person }),
-    };
-    audit::write(tx, &entry).await
-}
-
 /// Gives a person another name, everywhere in the school.
 ///
 /// # Errors
@@ -65,7 +46,15 @@ pub async fn rename(
     }
     let mut tx = service.store.change().await?;
     people::rename(&mut tx, person, &name).await?;
-    note(&mut tx, class, "rename-person", person, by, service.clock.now()).await?;
+    audit::note(
+        &mut tx,
+        ("class", class.0),
+        "rename-person",
+        by,
+        service.clock.now(),
+        serde_json::json!({ "person": person }),
+    )
+    .await?;
     Ok(tx.commit().await?)
 }
 
@@ -83,7 +72,15 @@ pub async fn leave(service: &Service, class: ClassId, person: PersonId, by: Pers
     pairs::leave(&mut tx, class, person, now).await?;
     classes::leave(&mut tx, class, person, now).await?;
     slips::cancel(&mut tx, person).await?;
-    note(&mut tx, class, "leave-class", person, by, now).await?;
+    audit::note(
+        &mut tx,
+        ("class", class.0),
+        "leave-class",
+        by,
+        now,
+        serde_json::json!({ "person": person }),
+    )
+    .await?;
     Ok(tx.commit().await?)
 }
 
@@ -95,7 +92,15 @@ pub async fn come_back(service: &Service, class: ClassId, person: PersonId, by: 
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
     classes::join(&mut tx, class, person, now).await?;
-    note(&mut tx, class, "come-back", person, by, now).await?;
+    audit::note(
+        &mut tx,
+        ("class", class.0),
+        "come-back",
+        by,
+        now,
+        serde_json::json!({ "person": person }),
+    )
+    .await?;
     Ok(tx.commit().await?)
 }
 
@@ -133,6 +138,14 @@ pub async fn add_staff(
         }
     };
     classes::join(&mut tx, class, person, now).await?;
-    note(&mut tx, class, "add-staff", person, by, now).await?;
+    audit::note(
+        &mut tx,
+        ("class", class.0),
+        "add-staff",
+        by,
+        now,
+        serde_json::json!({ "person": person }),
+    )
+    .await?;
     Ok(tx.commit().await?)
 }

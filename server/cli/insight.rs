@@ -10,8 +10,8 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use super::Streams;
-use super::take_in::take_in;
-use crate::exercise::file::{Problem, Severity, read_exercise, read_plates};
+use super::take_in::{take_in, tell};
+use crate::exercise::file::{read_exercise, read_plates};
 use crate::exercise::model::Exercise;
 use crate::exercise::plate::Plate;
 use crate::grading::insight::{CHANCE, Insight, insight, insight_on, words};
@@ -84,13 +84,6 @@ fn found(exercise: &Exercise, plates: &[Plate]) -> Insight {
     } else {
         insight_on(exercise, plates)
     }
-}
-
-fn tell(problems: &[Problem], streams: &mut Streams<'_>) -> std::io::Result<()> {
-    for problem in problems.iter().filter(|p| p.severity == Severity::Error) {
-        writeln!(streams.errors, "{problem}")?;
-    }
-    Ok(())
 }
 
 fn as_json(exercise: &Exercise, found: &Insight) -> Value {

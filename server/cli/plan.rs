@@ -11,8 +11,8 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use super::Streams;
-use super::take_in::take_in;
-use crate::exercise::file::{Severity, read_exercise};
+use super::take_in::{take_in, tell};
+use crate::exercise::file::read_exercise;
 use crate::exercise::model::Exercise;
 use crate::procedure::plan::{Advice, Budget, Change, Conditions, Line, Plan, plan};
 
@@ -57,9 +57,7 @@ pub fn run(args: &PlanArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCod
     let conditions = conditions(args)?;
     let name = args.exercise.to_string_lossy();
     let (exercise, problems) = read_exercise(&name, &take_in(&args.exercise, streams)?);
-    for problem in problems.iter().filter(|p| p.severity == Severity::Error) {
-        writeln!(streams.errors, "{problem}")?;
-    }
+    tell(&problems, streams)?;
     let Some(exercise) = exercise else {
         return Ok(ExitCode::FAILURE);
     };

@@ -12,8 +12,8 @@ use rust_decimal::Decimal;
 use serde_json::{Value, json};
 
 use super::Streams;
-use super::take_in::take_in;
-use crate::exercise::file::{Problem, Severity, read_exercise, read_plates, write_plates};
+use super::take_in::{take_in, tell};
+use crate::exercise::file::{read_exercise, read_plates, write_plates};
 use crate::exercise::model::Exercise;
 use crate::exercise::plate::{Plate, PlateKind, Plates};
 use crate::procedure::seeding::{Aims, PlateSeed, Proposal, propose};
@@ -149,13 +149,6 @@ fn aims(args: &ProposeArgs, exercise: &Exercise) -> Aims {
         shop_uncertainty: args.shop_uncertainty,
         ..usual
     }
-}
-
-fn tell(problems: &[Problem], streams: &mut Streams<'_>) -> anyhow::Result<()> {
-    for problem in problems.iter().filter(|p| p.severity == Severity::Error) {
-        writeln!(streams.errors, "{problem}")?;
-    }
-    Ok(())
 }
 
 fn as_json(exercise: &Exercise, seed: PlateSeed, aims: &Aims, proposal: &Proposal) -> Value {

@@ -1,12 +1,13 @@
-//! A text file from the command line, or standard input for `-`.
+//! A text file from the command line, or standard input for `-`, and what is wrong with it.
 
 use std::fs::File;
-use std::io::Read;
+use std::io::{Read, Write};
 use std::path::Path;
 
 use anyhow::Context;
 
 use super::Streams;
+use crate::exercise::file::{Problem, Severity};
 
 /// Largest file that is taken in, in bytes; far beyond any exercise.
 const MAX_INPUT: u64 = 16 * 1024 * 1024;
@@ -26,4 +27,12 @@ pub(super) fn take_in(path: &Path, streams: &mut Streams<'_>) -> anyhow::Result<
         )
     })?;
     Ok(text)
+}
+
+/// Prints the problems for which a file is not taken.
+pub(super) fn tell(problems: &[Problem], streams: &mut Streams<'_>) -> anyhow::Result<()> {
+    for problem in problems.iter().filter(|p| p.severity == Severity::Error) {
+        writeln!(streams.errors, "{problem}")?;
+    }
+    Ok(())
 }

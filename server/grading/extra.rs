@@ -16,7 +16,7 @@ use crate::exercise::names::{BalloonNo, FeatureKey};
 use crate::exercise::plate::{Calibrated, Plate};
 use crate::metrology::tolerance::{Limits, Tolerance};
 use crate::report::model::{Report, ReportItem};
-use crate::units::decimal_from_f64;
+use crate::units::{capital, decimal_from_f64};
 
 /// What is read.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -199,13 +199,6 @@ impl Extra {
             }
         })
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 const fn coordinate(axis: Axis) -> Quantity {

@@ -53,6 +53,28 @@ pub async fn write(tx: &mut Tx, entry: &Entry<'_>) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Writes what a person did to something.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn note(
+    tx: &mut Tx,
+    about: (&str, i64),
+    what: &str,
+    by: PersonId,
+    at: When,
+    detail: serde_json::Value,
+) -> Result<(), StoreError> {
+    let entry = Entry {
+        at,
+        person: Some(by),
+        what,
+        about,
+        detail,
+    };
+    write(tx, &entry).await
+}
+
 /// The trail of one thing, newest first.
 ///
 /// # Errors

@@ -64,6 +64,15 @@ fn fixed(value: Decimal, decimals: u32) -> Decimal {
     rounded
 }
 
+/// A text with a capital first letter.
+#[must_use]
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

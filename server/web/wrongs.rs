@@ -1,5 +1,7 @@
 //! What is wrong with the fields of a form that comes back.
 
+use crate::units::capital;
+
 /// Field name, and what is wrong and how to mend it; in the order in which it was found.
 #[derive(Debug, Default)]
 pub struct Wrongs(pub Vec<(&'static str, String)>);
@@ -34,11 +36,9 @@ pub fn mend<'a>(wrongs: &'a [(&'static str, String)], field: &str) -> &'a str {
 /// The words of an error as a sentence for people.
 #[must_use]
 pub fn sentence(error: &impl std::fmt::Display) -> String {
-    let text = error.to_string();
-    let mut letters = text.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    let text = capital(&error.to_string());
     let end = if text.ends_with('.') { "" } else { "." };
-    format!("{first}{}{end}", letters.as_str())
+    format!("{text}{end}")
 }
 
 /// A whole number as typed.

@@ -10,7 +10,7 @@ use super::value::Found;
 use crate::exercise::geometry::{self, Asked, FeatureState, distance_kind};
 use crate::exercise::model::{DistanceKind, Owner, Quantity, Side};
 use crate::metrology::tolerance::{Limits, SizeContext, Tolerance, ToleranceKind};
-use crate::units::{decimal_from_f64, show_number};
+use crate::units::{capital, decimal_from_f64, show_number};
 
 /// What was worked out.
 pub(super) struct Worked {
@@ -170,13 +170,6 @@ fn limits(
             None
         }
     }
-}
-
-fn capital(sentence: &str) -> String {
-    let mut letters = sentence.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn kind(subject: &Subject, written: &Written, states: &[FeatureState]) -> ToleranceKind {

@@ -4,7 +4,7 @@ use super::{Words, feature, many, numbers};
 use crate::exercise::model::{Exercise, Quantity};
 use crate::exercise::names::BalloonNo;
 use crate::procedure::fault::Fault;
-use crate::units::LengthUnit;
+use crate::units::{LengthUnit, capital};
 
 pub(super) fn words(exercise: &Exercise, fault: &Fault) -> Words {
     match fault {
@@ -109,12 +109,4 @@ fn deviation(items: &[BalloonNo]) -> Words {
         "Look at which column of the machine's display the values were taken from.",
         "Next time, write the actual value; the difference from the nominal is worked out for you.",
     )
-}
-
-/// With a capital first letter.
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

@@ -7,7 +7,7 @@ use axum::extract::{Form, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::plates::{mend_of, sentence};
+use super::plates::mend_of;
 use crate::actions::load;
 use crate::actions::regrade::{Change, MarkChange, RegradeError, begin, preview};
 use crate::store::assignments::Assignment;
@@ -22,6 +22,7 @@ use crate::web::guards::{AssignmentOf, Instructor, PlateOf, RegradeOf};
 use crate::web::pages::authoring::zone_of;
 use crate::web::render::{Page, Sheet};
 use crate::web::times;
+use crate::web::wrongs::sentence;
 
 type Fields = BTreeMap<String, String>;
 type Wrongs = Vec<(String, String)>;
@@ -296,9 +297,9 @@ async fn about_assignment(
 /// The answer to a change that cannot be made: at the field, with what was asked for.
 fn refused(error: RegradeError) -> Result<Wrongs, WebError> {
     match error {
-        RegradeError::Reason => Ok(vec![("why".to_owned(), sentence(&error.to_string()))]),
+        RegradeError::Reason => Ok(vec![("why".to_owned(), sentence(&error))]),
         RegradeError::NoSuchNumber(_) | RegradeError::NothingLeft | RegradeError::OtherExercise => {
-            Ok(vec![("why".to_owned(), sentence(&error.to_string()))])
+            Ok(vec![("why".to_owned(), sentence(&error))])
         }
         error => Err(WebError::internal(error)),
     }

@@ -14,6 +14,7 @@ use crate::report::model::Report;
 use crate::report::setup_record::{Otherwise, SetUp};
 use crate::report::table::{DecimalMark, MustAsk, ReadOptions, Reading, Role};
 use crate::store::reports::SourceKind;
+use crate::units::capital;
 use crate::web::upload::{File, Upload};
 
 /// Most bytes of a source that travel with the form until it is handed in.
@@ -269,8 +270,8 @@ impl Form {
     fn not_filled(&self, why: NotFilled) -> Back {
         let mut back = Back::default();
         match why {
-            NotFilled::Refused(refusal) if self.file.is_some() => back.file_mend = sentence(&refusal.to_string()),
-            NotFilled::Refused(refusal) => back.pasted_mend = sentence(&refusal.to_string()),
+            NotFilled::Refused(refusal) if self.file.is_some() => back.file_mend = capital(&refusal.to_string()),
+            NotFilled::Refused(refusal) => back.pasted_mend = capital(&refusal.to_string()),
             NotFilled::Points => {
                 back.pasted_mend =
                     "These are probed points. A report needs the columns no, measured and call.".to_owned()
@@ -345,14 +346,6 @@ fn fields(exercise: &Exercise, typed: impl Fn(&str) -> Option<String>) -> Vec<Fi
         call: typed(&format!("c-{no}")).unwrap_or_default(),
     };
     exercise.characteristics.iter().map(|c| field(c.no.as_str())).collect()
-}
-
-/// A message of a reader as a sentence.
-fn sentence(text: &str) -> String {
-    let mut chars = text.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
 fn hex(bytes: &[u8]) -> String {

@@ -8,7 +8,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 
-use super::{mend_of, sentence};
+use super::{known, mend_of};
 use crate::actions::load;
 use crate::actions::plate_truth::{How, TruthError, register, revise};
 use crate::exercise::file::plantable;
@@ -23,6 +23,7 @@ use crate::web::errors::WebError;
 use crate::web::frame::Frame;
 use crate::web::guards::{ExerciseOf, PlateOf};
 use crate::web::render::Sheet;
+use crate::web::wrongs::sentence;
 
 type Fields = BTreeMap<String, String>;
 type Wrongs = Vec<(String, String)>;
@@ -200,10 +201,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: PlateOf) -> Result<
         revision,
         plate,
     } = of;
-    let exercise = load::exercise(&app.service, revision.id)
-        .await
-        .map_err(WebError::internal)?;
-    let truth = load::plate_from(&exercise, &plate.truth).map_err(WebError::internal)?;
+    let (exercise, truth) = known(&app, &revision, &plate.truth).await?;
     let of = Of {
         person: &person,
         revision: &revision,
@@ -224,10 +222,7 @@ pub(in crate::web) async fn submit(
         revision,
         plate,
     } = of;
-    let exercise = load::exercise(&app.service, revision.id)
-        .await
-        .map_err(WebError::internal)?;
-    let truth = load::plate_from(&exercise, &plate.truth).map_err(WebError::internal)?;
+    let (exercise, truth) = known(&app, &revision, &plate.truth).await?;
     let of = Of {
         person: &person,
         revision: &revision,
@@ -258,10 +253,9 @@ pub(in crate::web) async fn submit(
     .await
     {
         Ok(_) => Ok(Redirect::to(&format!("/exercises/{}/plates/{}", revision.exercise, plate.id)).into_response()),
-        Err(error @ (TruthError::Wrong(_) | TruthError::Overtaken)) => Ok(back(vec![(
-            "shop_uncertainty".to_owned(),
-            sentence(&error.to_string()),
-        )])),
+        Err(error @ (TruthError::Wrong(_) | TruthError::Overtaken)) => {
+            Ok(back(vec![("shop_uncertainty".to_owned(), sentence(&error))]))
+        }
         Err(error) => Err(WebError::internal(error)),
     }
 }
@@ -320,10 +314,7 @@ pub(in crate::web) async fn add(
         Err(wrongs) => return Ok(back(wrongs)),
     };
     if let Err(wrong) = crate::actions::plate_truth::readable(&exercise, &plate) {
-        return Ok(back(vec![(
-            "shop_uncertainty".to_owned(),
-            sentence(&wrong.to_string()),
-        )]));
+        return Ok(back(vec![("shop_uncertainty".to_owned(), sentence(&wrong))]));
     }
     let registered = register(
         &app.service,
@@ -338,7 +329,7 @@ pub(in crate::web) async fn add(
             let id = ids.first().map_or(0, |id| id.0);
             Ok(Redirect::to(&format!("/exercises/{}/plates/{id}", revision.exercise)).into_response())
         }
-        Err(error @ TruthError::SerialTaken(_)) => Ok(back(vec![("serial".to_owned(), sentence(&error.to_string()))])),
+        Err(error @ TruthError::SerialTaken(_)) => Ok(back(vec![("serial".to_owned(), sentence(&error))])),
         Err(error) => Err(WebError::internal(error)),
     }
 }

@@ -8,8 +8,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 
-use super::{mend_of, sentence};
-use crate::actions::load;
+use super::{known, mend_of};
 use crate::actions::plate_truth::{How, TruthError, revise};
 use crate::exercise::model::Exercise;
 use crate::exercise::plate::{Calibrated, Plate};
@@ -20,6 +19,7 @@ use crate::web::frame::Frame;
 use crate::web::guards::PlateOf;
 use crate::web::render::Sheet;
 use crate::web::sheet::{self, SheetRow};
+use crate::web::wrongs::sentence;
 
 type Fields = BTreeMap<String, String>;
 type Wrongs = Vec<(String, String)>;
@@ -130,10 +130,7 @@ fn page_of(of: &PlateOf, exercise: &Exercise, fields: &Fields, wrongs: Wrongs) -
 }
 
 pub(in crate::web) async fn page(State(app): State<App>, of: PlateOf) -> Result<Response, WebError> {
-    let exercise = load::exercise(&app.service, of.revision.id)
-        .await
-        .map_err(WebError::internal)?;
-    let truth = load::plate_from(&exercise, &of.plate.truth).map_err(WebError::internal)?;
+    let (exercise, truth) = known(&app, &of.revision, &of.plate.truth).await?;
     let page = page_of(&of, &exercise, &fields_of(&truth), Wrongs::new());
     Ok(Sheet(StatusCode::OK, page).into_response())
 }
@@ -144,10 +141,7 @@ pub(in crate::web) async fn submit(
     of: PlateOf,
     Form(fields): Form<Fields>,
 ) -> Result<Response, WebError> {
-    let exercise = load::exercise(&app.service, of.revision.id)
-        .await
-        .map_err(WebError::internal)?;
-    let truth = load::plate_from(&exercise, &of.plate.truth).map_err(WebError::internal)?;
+    let (exercise, truth) = known(&app, &of.revision, &of.plate.truth).await?;
     let back = |wrongs: Wrongs| {
         Sheet(
             StatusCode::UNPROCESSABLE_ENTITY,
@@ -186,7 +180,7 @@ pub(in crate::web) async fn submit(
             Ok(Redirect::to(&format!("/exercises/{}/plates/{}", of.revision.exercise, of.plate.id)).into_response())
         }
         Err(error @ (TruthError::Wrong(_) | TruthError::Overtaken)) => {
-            Ok(back(vec![("certificate".to_owned(), sentence(&error.to_string()))]))
+            Ok(back(vec![("certificate".to_owned(), sentence(&error))]))
         }
         Err(error) => Err(WebError::internal(error)),
     }

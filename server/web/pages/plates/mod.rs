@@ -14,7 +14,15 @@ pub mod register;
 /// Rounds of careful measurement.
 pub mod rounds;
 
+use std::sync::Arc;
+
+use crate::actions::load;
+use crate::exercise::model::Exercise;
+use crate::exercise::plate::Plate;
+use crate::store::exercises::Revision;
 use crate::store::plates::Kind;
+use crate::web::app::App;
+use crate::web::errors::WebError;
 
 const fn kind_word(kind: Kind) -> &'static str {
     match kind {
@@ -29,9 +37,11 @@ pub(super) fn mend_of(wrongs: &[(String, String)], field: &str) -> String {
     found.map(|(_, mend)| mend.clone()).unwrap_or_default()
 }
 
-/// With a capital and a full stop.
-pub(super) fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-    format!("{first}{}.", letters.as_str())
+/// The print of a revision, and a plate as it is known.
+async fn known(app: &App, revision: &Revision, truth: &str) -> Result<(Arc<Exercise>, Plate), WebError> {
+    let exercise = load::exercise(&app.service, revision.id)
+        .await
+        .map_err(WebError::internal)?;
+    let truth = load::plate_from(&exercise, truth).map_err(WebError::internal)?;
+    Ok((exercise, truth))
 }

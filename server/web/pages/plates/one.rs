@@ -8,7 +8,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
-use super::{kind_word, mend_of, sentence};
+use super::{kind_word, mend_of};
 use crate::actions::load;
 use crate::actions::plate_drawer::{Act, DrawerError, act};
 use crate::actions::plate_state::{Saying, say_of_plate};
@@ -26,6 +26,7 @@ use crate::web::pages::authoring::zone_of;
 use crate::web::pages::exercise::lines_of;
 use crate::web::render::Sheet;
 use crate::web::times;
+use crate::web::wrongs::sentence;
 
 #[derive(Debug, Template)]
 #[template(path = "plate.html")]
@@ -225,7 +226,7 @@ pub(in crate::web) async fn drawer(
         Ok(()) => Ok(back(&of)),
         Err(DrawerError::Store(error)) => Err(error.into()),
         Err(wrong) => {
-            let wrongs = vec![(field.to_owned(), sentence(&wrong.to_string()))];
+            let wrongs = vec![(field.to_owned(), sentence(&wrong))];
             let page = sheet(&app, of, wrongs, typed).await?;
             Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }

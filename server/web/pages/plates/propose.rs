@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 use sha2::{Digest, Sha256};
 
-use super::{mend_of, sentence};
+use super::mend_of;
 use crate::actions::load;
 use crate::actions::plate_truth::{TruthError, new_seed, proposed, register};
 use crate::exercise::file::write_plates;
@@ -24,6 +24,7 @@ use crate::web::errors::WebError;
 use crate::web::frame::Frame;
 use crate::web::guards::ExerciseOf;
 use crate::web::render::Sheet;
+use crate::web::wrongs::sentence;
 
 /// Fields of the form with label and hint; names are the form's.
 const FIELDS: [&str; 9] = [
@@ -271,7 +272,7 @@ pub(in crate::web) async fn submit(
     };
     let proposal = match proposed(&app.service, &revision, seed, &aims).await {
         Ok(proposal) => proposal,
-        Err(TruthError::Cannot(why)) => return Ok(back(vec![("copies".to_owned(), sentence(&why.to_string()))])),
+        Err(TruthError::Cannot(why)) => return Ok(back(vec![("copies".to_owned(), sentence(&why))])),
         Err(error) => return Err(WebError::internal(error)),
     };
     let as_shown = fields

@@ -10,7 +10,7 @@ use rust_decimal::Decimal;
 use serde::Deserialize;
 
 use super::bars::bars;
-use super::{mend_of, sentence};
+use super::mend_of;
 use crate::actions::load;
 use crate::actions::plate_truth::TruthError;
 use crate::actions::reference_rounds::{self, Evaluated, RoundError, Typed, usual_means};
@@ -27,6 +27,7 @@ use crate::web::guards::PlateOf;
 use crate::web::render::Sheet;
 use crate::web::sheet::{self, SheetRow};
 use crate::web::upload::Upload;
+use crate::web::wrongs::sentence;
 
 type Fields = BTreeMap<String, String>;
 type Wrongs = Vec<(String, String)>;
@@ -338,7 +339,7 @@ pub(in crate::web) async fn leave_out(
         Ok(()) => Ok(back(&of, "/rounds")),
         Err(RoundError::Gone) => Err(WebError::NotFound),
         Err(wrong @ RoundError::Why) => {
-            let wrongs = vec![(format!("why-{round}"), sentence(&wrong.to_string()))];
+            let wrongs = vec![(format!("why-{round}"), sentence(&wrong))];
             let page = sheet(&app, &of, &Fields::new(), wrongs).await?;
             Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
@@ -381,7 +382,7 @@ pub(in crate::web) async fn accept(
     match stored {
         Ok(_) => Ok(back(&of, "")),
         Err(error @ (RoundError::NoRounds | RoundError::Truth(TruthError::Overtaken | TruthError::Wrong(_)))) => {
-            refused(vec![("error".to_owned(), sentence(&error.to_string()))]).await
+            refused(vec![("error".to_owned(), sentence(&error))]).await
         }
         Err(error) => Err(WebError::internal(error)),
     }
