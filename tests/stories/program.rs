@@ -96,6 +96,11 @@ async fn the_demo_opens_a_school_that_both_can_enter_and_opens_it_again() {
             .has("late")
             .has("released");
         instructor.get("/reports/1").await.is(200).has("<svg");
+        instructor
+            .get("/assignments/2")
+            .await
+            .is(200)
+            .has("gave or took points of one student");
         let exercises = instructor.get("/exercises").await;
         for code in ["SB-11", "JP-14", "PC-21", "CP-23", "SG-31", "GC-40"] {
             exercises.has(code);

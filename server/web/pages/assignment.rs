@@ -168,6 +168,8 @@ fn trail_words(what: &str) -> &str {
         "extend" => "changed the time of a pair",
         "excuse" => "excused a student, or took that back",
         "other-plate" => "gave a pair another plate",
+        "adjust" => "gave or took points of one student",
+        "take-adjustment-back" => "took back points given or taken of one student",
         "give-plates" => "gave plates to pairs without one",
         "make-rota" => "gave turns at the machines",
         "clear-rota" => "took back turns at the machines",
