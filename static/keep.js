@@ -42,7 +42,7 @@ function keepOne(form) {
   const said = form.querySelector("[data-kept]");
   const base = form.elements.namedItem("base");
   const key = `${DRAFTS}${form.dataset.owner}:${form.dataset.draft}`;
-  const fields = () => [...form.querySelectorAll("[data-column], [name^='s-'], [name='remarks'], [data-call]")];
+  const fields = () => [...form.querySelectorAll("[data-column], [name^='s-'], [name='remarks'], [name='plate'], [data-call]")];
   const text = (field) => (field.type === "radio" && !field.checked ? null : field.value);
   let known = JSON.parse(base?.value || "{}");
   let waiting = 0;

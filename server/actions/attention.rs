@@ -13,12 +13,12 @@ use crate::cohort::duplicates::{Line, TwoValues, compare};
 use crate::exercise::model::Exercise;
 use crate::exercise::names::BalloonNo;
 use crate::grading::grade::Grade;
-use crate::grading::review::{DOUBTFUL_CALL, Review, SAME_DIGITS, SameDigits, doubtful_calls};
+use crate::grading::review::{DOUBTFUL_CALL, OTHER_PLATE, OtherPlate, Review, SAME_DIGITS, SameDigits, doubtful_calls};
 use crate::report::model::Report as Items;
 use crate::store::attention::{self, Found, Other};
 use crate::store::ids::ReportId;
 use crate::store::reports::{self, Report};
-use crate::store::{StoreError, assignments, grades};
+use crate::store::{StoreError, assignments, grades, other_plates};
 use crate::units::decimal_to_f64;
 
 /// Most reports that one is compared with: the newest ones.
@@ -66,6 +66,10 @@ pub async fn search(
             detail: serde_json::to_string(&doubtful)?,
         });
     }
+    let other = other_plates::of(&service.store, report.id).await?;
+    if let Some(other) = other.filter(|o| o.settled.is_none()) {
+        found.push(other_plate(&other)?);
+    }
     let alike = alike(service, report, grade).await?;
     for digits in &alike {
         found.push(Found {
@@ -88,6 +92,17 @@ pub async fn search(
         attention::add(&mut tx, ReportId(digits.other), &theirs, now).await?;
     }
     Ok(tx.commit().await?)
+}
+
+/// The reason of a report on another plate than the pair was given.
+pub(super) fn other_plate(other: &other_plates::OtherPlate) -> Result<Found, serde_json::Error> {
+    Ok(Found {
+        reason: OTHER_PLATE,
+        detail: serde_json::to_string(&OtherPlate {
+            measured: other.measured.clone(),
+            given: other.given.clone(),
+        })?,
+    })
 }
 
 /// Searches what was graded and not searched, as after a stop between the two. What cannot be searched is logged.

@@ -13,7 +13,7 @@ use crate::store::assignments::{self, Assignment};
 use crate::store::care::{self, Changed};
 use crate::store::ids::{AssignmentId, ClassId, PairId, PersonId, PlateId};
 use crate::store::when::When;
-use crate::store::{StoreError, audit, pairs, plates};
+use crate::store::{StoreError, audit, other_plates, pairs, plates};
 
 /// Longest reason, in characters.
 const LONGEST_REASON: usize = 300;
@@ -72,7 +72,14 @@ pub async fn change(
     let terms = &wanted.terms;
     terms.check()?;
     let used = crate::store::reports::of_assignment(&service.store, assignment.id).await?;
-    let used = used.iter().map(|r| r.attempt).max().unwrap_or(0);
+    let settled = other_plates::of_assignment(&service.store, assignment.id).await?;
+    let given_back = |pair: &str| {
+        let not = settled.iter().filter(|o| o.settled == Some(other_plates::Settled::Not));
+        let theirs = not.filter(|o| used.iter().any(|r| r.id == o.report && r.pair_name == pair));
+        i64::try_from(theirs.count()).unwrap_or(0)
+    };
+    let used = used.iter().map(|r| r.attempt - given_back(&r.pair_name)).max();
+    let used = used.unwrap_or(0);
     if terms.attempts < used {
         return Err(CareError::AttemptsUsed(used));
     }

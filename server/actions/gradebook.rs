@@ -29,6 +29,8 @@ pub struct Standing {
     pub being_graded: bool,
     /// Whether a person set the mark of one of the attempts.
     pub is_set: bool,
+    /// Whether one of the attempts is on another plate than the pair was given.
+    pub other_plate: bool,
     /// Points that this student alone has.
     pub adjusted: Vec<(AdjustmentId, settled::Adjustment)>,
 }
@@ -173,6 +175,7 @@ struct Attempt {
     waits: bool,
     graded: bool,
     is_set: bool,
+    other_plate: bool,
 }
 
 /// The book, ready to be laid out.
@@ -193,7 +196,8 @@ impl<'a> Making<'a> {
         let mut attempts: BTreeMap<AssignmentId, Vec<Attempt>> = BTreeMap::new();
         let by_id: BTreeMap<AssignmentId, &Assignment> =
             columns.iter().map(|c| (c.assignment.id, &c.assignment)).collect();
-        for cell in &book.cells {
+        // What was settled not to count is as if it were not handed in.
+        for cell in book.cells.iter().filter(|c| c.other_plate != 2) {
             let Some(assignment) = by_id.get(&cell.assignment) else {
                 continue;
             };
@@ -356,6 +360,7 @@ fn attempt(assignment: &Assignment, cell: &gradebook::Cell, due_at: When) -> Att
         waits: cell.waits != 0,
         graded: cell.graded != 0,
         is_set: cell.set.is_some(),
+        other_plate: cell.other_plate != 0,
     }
 }
 
@@ -372,6 +377,7 @@ fn done(assignment: &Assignment, attempts: &mut [&Attempt], adjusted: &[(Adjustm
         waits: attempts.iter().any(|a| a.waits),
         being_graded: attempts.iter().any(|a| !a.graded),
         is_set: attempts.iter().any(|a| a.is_set),
+        other_plate: attempts.iter().any(|a| a.other_plate),
         adjusted: adjusted.to_vec(),
     })
 }

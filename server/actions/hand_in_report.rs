@@ -12,10 +12,12 @@ use thiserror::Error;
 
 use super::Service;
 use super::grade_report::grade_report;
+use super::other_plate::{self, Measured};
 use crate::report::model::Report;
 use crate::store::StoreError;
 use crate::store::assignments::Mine;
 use crate::store::ids::{PersonId, ReportId};
+use crate::store::other_plates::Said;
 use crate::store::reports::{NewReport, Note, SourceKind, Stored};
 
 /// How long the answer waits for the grade; grading goes on after that.
@@ -42,6 +44,8 @@ pub struct HandIn<'a> {
     pub source_bytes: Vec<u8>,
     /// What the pair says beside its numbers.
     pub note: Note,
+    /// Serial of the plate that was measured, as typed; empty: the pair's own.
+    pub plate: &'a str,
 }
 
 /// A report that is kept.
@@ -64,6 +68,9 @@ pub enum HandInError {
     /// The pair has no plate.
     #[error("the pair has no plate for this assignment")]
     NoPlate,
+    /// The serial is not one of a plate of this exercise that is in service.
+    #[error("there is no plate in use with this serial number")]
+    NoSuchPlate,
     /// No value at all.
     #[error("no value is filled in")]
     Empty,
@@ -116,7 +123,7 @@ pub async fn hand_in_report(service: &Service, hand_in: HandIn<'_>) -> Result<Ha
 /// # Errors
 /// When a rule forbids it or it could not be stored; then it is not.
 pub async fn accept(service: &Service, hand_in: HandIn<'_>) -> Result<(ReportId, bool), HandInError> {
-    let new = checked(service, hand_in)?;
+    let new = checked(service, hand_in).await?;
     let (attempt, allowed) = (new.attempt, new.attempts_allowed);
     match service.store.writer().hand_in(new).await? {
         Stored::New(report) => Ok((report, false)),
@@ -127,17 +134,28 @@ pub async fn accept(service: &Service, hand_in: HandIn<'_>) -> Result<(ReportId,
     }
 }
 
-fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, HandInError> {
+async fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, HandInError> {
     let now = service.clock.now();
     let mine = hand_in.mine;
     if mine.assignment.opens_at > now {
         return Err(HandInError::NotOpen);
     }
-    let plate = mine.plate.ok_or(HandInError::NoPlate)?;
+    let given = mine.plate.ok_or(HandInError::NoPlate)?;
     if hand_in.report.items.iter().all(|item| item.measured.is_none()) {
         return Err(HandInError::Empty);
     }
+    // Last of all, so that nobody finds out which serials there are without handing in.
+    let (plate, other_plate) = match other_plate::find(service, mine, hand_in.plate).await? {
+        Measured::Own => (given, None),
+        Measured::Other { plate, serials } => (plate, Some(Said { given, serials })),
+        Measured::Nothing => return Err(HandInError::NoSuchPlate),
+    };
     let items = serde_json::to_string(hand_in.report)?;
+    let mut items_sha256 = Sha256::new_with_prefix(items.as_bytes());
+    if other_plate.is_some() {
+        // The same numbers of two plates are two reports.
+        items_sha256.update(plate.0.to_le_bytes());
+    }
     let bound = format!("{}/{}/{}", mine.assignment.id, mine.pair, hand_in.key);
     Ok(NewReport {
         assignment: mine.assignment.id,
@@ -148,13 +166,14 @@ fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, HandInEr
         person: hand_in.person,
         handed_in_at: now,
         idempotency_key: Sha256::digest(bound.as_bytes()).into(),
-        items_sha256: Sha256::digest(items.as_bytes()).into(),
+        items_sha256: items_sha256.finalize().into(),
         items,
         source_kind: hand_in.source_kind,
         source_name: hand_in.source_name.map(|name| name.chars().take(200).collect()),
         source_sha256: Sha256::digest(&hand_in.source_bytes).into(),
         source_bytes: hand_in.source_bytes,
         note: hand_in.note,
+        other_plate,
     })
 }
 

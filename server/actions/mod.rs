@@ -46,6 +46,8 @@ pub mod make_class;
 pub mod mark_by_hand;
 /// What a pair may see of its graded report.
 pub mod my_result;
+/// Reports on another plate than the pair was given.
+pub mod other_plate;
 /// Puts students into pairs.
 pub mod pair_up;
 /// People of a class, one at a time.

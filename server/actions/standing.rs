@@ -3,13 +3,12 @@
 use rust_decimal::Decimal;
 
 use crate::grading::attempts;
-use crate::grading::grade::Marks;
 use crate::grading::late::LateRule;
 use crate::grading::settled::{Settled, of_attempts};
 use crate::store::assignments::{Assignment, Counting};
 use crate::store::ids::PairId;
 use crate::store::when::When;
-use crate::store::{Store, StoreError, gradebook};
+use crate::store::{Store, StoreError, gradebook, other_plates};
 
 /// Whole minutes after the due time, begun ones included; 0 in time. Minutes of grace count too: they only cost
 /// nothing.
@@ -25,14 +24,17 @@ pub fn minutes_after(due_at: When, handed_in_at: When) -> u64 {
     u64::try_from(late).map_or(0, |ms| ms.div_ceil(60_000))
 }
 
-/// An assignment as it is for one pair: with the due time that the pair was given, if it was given one.
+/// An assignment as it is for one pair: with the due time that the pair was given, if it was given one, and one attempt more
+/// for each report that does not count.
 ///
 /// # Errors
 /// When the database does not answer.
 pub async fn of_pair(store: &Store, assignment: Assignment, pair: PairId) -> Result<Assignment, StoreError> {
-    Ok(match gradebook::extended_to(store, assignment.id, pair).await? {
-        Some(due_at) => Assignment { due_at, ..assignment },
-        None => assignment,
+    let longer = gradebook::extended_to(store, assignment.id, pair).await?;
+    Ok(Assignment {
+        due_at: longer.unwrap_or(assignment.due_at),
+        attempts: assignment.attempts + other_plates::given_back(store, assignment.id, pair).await?,
+        ..assignment
     })
 }
 
@@ -44,19 +46,6 @@ pub fn late_rule(assignment: &Assignment) -> LateRule {
         percent_per_day: assignment.late_percent_per_day,
         floor_percent: assignment.late_floor_percent,
     }
-}
-
-/// A mark after the late rule.
-#[must_use]
-pub fn after_late(assignment: &Assignment, handed_in_at: When, mark: Option<Decimal>) -> Option<Decimal> {
-    let mut marks = Marks {
-        as_reported: None,
-        with_follow_through: None,
-        r#final: mark,
-        lines: Vec::new(),
-    };
-    late_rule(assignment).apply(&mut marks, minutes_late(assignment, handed_in_at));
-    marks.r#final
 }
 
 /// The mark that counts of all attempts in order, each after the late rule, with its reason.

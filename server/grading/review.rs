@@ -102,11 +102,22 @@ pub struct SameDigits {
     pub expected: f64,
 }
 
+/// A report on another plate than the pair was given.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OtherPlate {
+    /// Serial of the plate that the pair says it measured.
+    pub measured: String,
+    /// Serial of the plate that it was given.
+    pub given: String,
+}
+
 /// Why a report waits for a person, in order of need.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Need {
     /// The grade says so.
     OfGrade(Review),
+    /// It is on another plate than the pair was given: it counts until a person decides.
+    OtherPlate(OtherPlate),
     /// The pair asked, and waits for an answer.
     Query,
     /// The same digits as another pair's: the mark stands until a person decides.
@@ -121,6 +132,8 @@ pub enum Need {
 
 /// Stored word of [`Need::SameDigits`].
 pub const SAME_DIGITS: &str = "same-digits";
+/// Stored word of [`Need::OtherPlate`].
+pub const OTHER_PLATE: &str = "other-plate";
 /// Stored word of [`Need::DoubtfulCall`].
 pub const DOUBTFUL_CALL: &str = "doubtful-call";
 
@@ -133,12 +146,13 @@ impl Need {
             Self::OfGrade(Review::ToConfirm) => 1,
             Self::OfGrade(Review::Unexplained) => 2,
             Self::OfGrade(Review::FaultSuspected) => 3,
-            Self::Query => 4,
-            Self::SameDigits(_) => 5,
-            Self::DoubtfulCall(_) => 6,
-            Self::OfGrade(Review::HandMarks) => 7,
-            Self::EvidenceMissing => 8,
-            Self::Late(_) => 9,
+            Self::OtherPlate(_) => 4,
+            Self::Query => 5,
+            Self::SameDigits(_) => 6,
+            Self::DoubtfulCall(_) => 7,
+            Self::OfGrade(Review::HandMarks) => 8,
+            Self::EvidenceMissing => 9,
+            Self::Late(_) => 10,
         }
     }
 
@@ -147,6 +161,7 @@ impl Need {
     pub fn text(&self) -> String {
         match self {
             Self::OfGrade(review) => review.text().to_owned(),
+            Self::OtherPlate(o) => format!("measured plate {}, was given {}", o.measured, o.given),
             Self::Query => "the pair asks about its mark".to_owned(),
             Self::SameDigits(s) => format!("the same digits as another pair at {} of {} values", s.same, s.of),
             Self::DoubtfulCall(nos) => {
@@ -164,6 +179,7 @@ impl Need {
     pub fn from_stored(word: &str, detail: &str) -> Option<Self> {
         match word {
             SAME_DIGITS => serde_json::from_str(detail).ok().map(Self::SameDigits),
+            OTHER_PLATE => serde_json::from_str(detail).ok().map(Self::OtherPlate),
             DOUBTFUL_CALL => serde_json::from_str(detail).ok().map(Self::DoubtfulCall),
             other => Review::from_word(other).map(Self::OfGrade),
         }
@@ -195,6 +211,8 @@ mod tests {
         assert_eq!(Need::from_stored(SAME_DIGITS, &stored), Some(Need::SameDigits(digits)));
         let calls = Need::from_stored(DOUBTFUL_CALL, r#"["4","9"]"#).unwrap();
         assert_eq!(calls.text(), "a call in doubt at 4, 9");
+        let plates = Need::from_stored(OTHER_PLATE, r#"{"measured":"SB-11-03","given":"SB-11-01"}"#).unwrap();
+        assert_eq!(plates.text(), "measured plate SB-11-03, was given SB-11-01");
         assert_eq!(Need::from_stored("else", "{}"), None);
         let late = Need::Late(7);
         assert_eq!(late.text(), "late by 7 minutes");

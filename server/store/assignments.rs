@@ -264,7 +264,9 @@ pub async fn mine(
     let row = sqlx::query!(
         r#"select pr.id as "pair!", pr.name as pair_name, ap.plate as "plate?: PlateId", pl.serial as "serial?",
                (select count(*) from report r where r.assignment = a.id and r.pair = pr.id) as "handed_in!: i64",
-               (select x.due_at from extension x where x.assignment = a.id and x.pair = pr.id) as "longer: When"
+               (select x.due_at from extension x where x.assignment = a.id and x.pair = pr.id) as "longer: When",
+               (select count(*) from report r join other_plate o on o.report = r.id and o.settled = 'not'
+                where r.assignment = a.id and r.pair = pr.id) as "given_back!: i64"
            from assignment a
            join class_person m on m.class = a.class and m.person = ?1 and m.left_at is null
            join pair pr on pr.class = a.class
@@ -285,8 +287,13 @@ pub async fn mine(
         return Ok(None);
     };
     let due_at = row.longer.unwrap_or(assignment.due_at);
+    let attempts = assignment.attempts + row.given_back;
     Ok(Some(Mine {
-        assignment: Assignment { due_at, ..assignment },
+        assignment: Assignment {
+            due_at,
+            attempts,
+            ..assignment
+        },
         pair: PairId(row.pair),
         pair_name: row.pair_name,
         plate: row.plate,

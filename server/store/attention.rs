@@ -189,6 +189,17 @@ pub async fn add(tx: &mut Tx, report: ReportId, found: &Found, now: When) -> Res
     Ok(())
 }
 
+/// Takes one reason away, as when a person settled what it is about.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn take(tx: &mut Tx, report: ReportId, reason: &str) -> Result<(), StoreError> {
+    sqlx::query!("delete from attention where report = ? and reason = ?", report, reason)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
 /// Reports that are graded and were not searched, oldest first.
 ///
 /// # Errors

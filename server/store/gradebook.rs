@@ -29,6 +29,8 @@ pub struct Cell {
     pub graded: i64,
     /// Whether it waits for a person.
     pub waits: i64,
+    /// Whether it is on another plate than the pair was given: 1, or 2 where a person said that it does not count.
+    pub other_plate: i64,
 }
 
 /// A student of the class.
@@ -123,7 +125,8 @@ pub async fn of_class(store: &Store, class: ClassId) -> Result<Book, StoreError>
                         g.report is not null,
                         exists (select 1 from attention t where t.report = r.id and t.found_at > coalesce(
                             (select d.at from reviewed d where d.report = r.id), -1))
-                        or exists (select 1 from query q where q.report = r.id and q.answer is null)))
+                        or exists (select 1 from query q where q.report = r.id and q.answer is null),
+                        coalesce((select iif(o.settled is 'not', 2, 1) from other_plate o where o.report = r.id), 0)))
                 from assignment a join report r on r.assignment = a.id
                 left join grade g on g.report = r.id and g.superseded_at is null
                 where a.class = ?1) as "cells!: String",

@@ -2,7 +2,7 @@
 
 use rust_decimal::Decimal;
 
-use super::ids::{OverrideId, PersonId, ReportId};
+use super::ids::{AssignmentId, OverrideId, PersonId, ReportId};
 use super::when::When;
 use super::{Store, StoreError, Tx};
 
@@ -48,6 +48,29 @@ pub async fn of(store: &Store, report: ReportId) -> Result<Option<Override>, Sto
         })
     })
     .transpose()
+}
+
+/// The marks that count in place of computed ones, of an assignment.
+///
+/// # Errors
+/// When the database does not answer or a mark is no number.
+pub async fn of_assignment(store: &Store, assignment: AssignmentId) -> Result<Vec<(ReportId, Decimal)>, StoreError> {
+    let rows = sqlx::query!(
+        r#"select o.report as "report!: ReportId", o.mark from report r join mark_override o on o.report = r.id
+           where r.assignment = ? and o.undone_at is null"#,
+        assignment,
+    )
+    .fetch_all(store.read())
+    .await?;
+    rows.into_iter()
+        .map(|r| {
+            let unreadable = |_| StoreError::Unreadable {
+                what: "a mark that was set",
+                found: r.mark.chars().take(40).collect(),
+            };
+            Ok((r.report, r.mark.parse().map_err(unreadable)?))
+        })
+        .collect()
 }
 
 /// Sets a mark in place of the one before it.

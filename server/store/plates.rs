@@ -100,7 +100,9 @@ pub async fn openness(store: &Store, plate: PlateId) -> Result<Option<Openness>,
     Ok(sqlx::query_as!(
         Openness,
         r#"select p.kind as "kind: Kind", p.state as "state: State", p.is_open as "is_open: bool",
-               (select max(a.due_at) from assignment_plate ap join assignment a on a.id = ap.assignment
+               (select max(coalesce(x.due_at, a.due_at)) from assignment_plate ap
+                join assignment a on a.id = ap.assignment
+                left join extension x on x.assignment = ap.assignment and x.pair = ap.pair
                 where ap.plate = p.id) as "last_due_at: When"
            from plate p where p.id = ?"#,
         plate,

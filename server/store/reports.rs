@@ -1,6 +1,7 @@
 //! Reports as they came. A report never changes; what is thought of it is in its grades.
 
 use super::ids::{AssignmentId, PairId, PersonId, PlateId, ReportId};
+use super::other_plates::{self, Said};
 use super::when::When;
 use super::{Store, StoreError, Tx};
 
@@ -49,6 +50,8 @@ pub struct NewReport {
     pub source_bytes: Vec<u8>,
     /// What the pair says beside its numbers.
     pub note: Note,
+    /// Where it is on another plate than the pair was given.
+    pub other_plate: Option<Said>,
 }
 
 /// What a pair says beside its numbers.
@@ -109,6 +112,9 @@ pub(super) async fn store(tx: &mut Tx, new: &NewReport) -> Result<Stored, StoreE
     .await?;
     if let Some(id) = inserted {
         add_note(tx, ReportId(id), &new.note).await?;
+        if let Some(said) = &new.other_plate {
+            other_plates::add(tx, ReportId(id), said, new.person, new.handed_in_at).await?;
+        }
         return Ok(Stored::New(ReportId(id)));
     }
     let before = sqlx::query!(

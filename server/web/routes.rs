@@ -99,6 +99,7 @@ fn first_pages() -> Vec<Route> {
         page("/reports/{report}", Staff, graded_report::page),
         form("/reports/{report}/hand-marks", Staff, graded_report::mark),
         form("/reports/{report}/review", Staff, report_review::submit),
+        form("/reports/{report}/plate", Instructor, report_review::settle_plate),
         form("/reports/{report}/faults", Instructor, report_faults::submit),
         form("/reports/{report}/check", Staff, report_faults::answer),
         page("/reports/{report}/evidence/{evidence}", Staff, graded_report::evidence),

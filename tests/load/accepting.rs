@@ -53,6 +53,7 @@ async fn client(
                 source_kind: SourceKind::Csv,
                 source_name: None,
                 note: Note::default(),
+                plate: "",
                 source_bytes: source.clone().into_bytes(),
             };
             let start = Instant::now();

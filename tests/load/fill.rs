@@ -71,6 +71,7 @@ pub(crate) async fn first(folder: &Path) -> School {
                 source_kind: SourceKind::Csv,
                 source_name: None,
                 note: Note::default(),
+                plate: "",
                 source_bytes: source.clone().into_bytes(),
             };
             hand_in_report(&school.service, hand_in).await.unwrap();

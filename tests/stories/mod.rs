@@ -17,6 +17,7 @@ mod import;
 mod kill;
 mod marks;
 mod odd_requests;
+mod other_plate;
 mod plates;
 mod program;
 mod report;

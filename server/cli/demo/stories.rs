@@ -197,6 +197,7 @@ async fn submit(
             remarks: remarks.map(str::to_owned),
             set_up: None,
         },
+        plate: "",
     };
     let handed_in = hand_in_report(filling.service, hand_in).await?;
     anyhow::ensure!(handed_in.graded, "a report of the demo was not graded");

@@ -6,15 +6,20 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 use jiff::tz::TimeZone;
+use rust_decimal::Decimal;
 
 use crate::actions::grade_report::grade_again;
 use crate::actions::release_marks::release_marks;
 use crate::actions::standing;
 use crate::grading::review::Review;
+use crate::grading::settled::attempt_mark;
 use crate::store::assignments::{self, Assignment as Stored, Counting, Feedback};
 use crate::store::people::Role;
+use crate::store::ids::{AssignmentId, PairId, ReportId};
+use crate::store::other_plates::Settled;
 use crate::store::reports::{self, ReportLine};
-use crate::store::{audit, pairs};
+use crate::store::when::When;
+use crate::store::{Store, audit, care, other_plates, overrides, pairs};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
@@ -34,6 +39,8 @@ pub(in crate::web) struct Assignment {
     due: String,
     released: Option<String>,
     pairs: Vec<PairLine>,
+    /// Plates that more than one pair has: serial, and the pairs.
+    shared: Vec<(String, String)>,
     handed_in: usize,
     to_look_at: usize,
     trail: Vec<TrailLine>,
@@ -44,6 +51,8 @@ pub(in crate::web) struct Assignment {
 struct PairLine {
     name: String,
     serial: String,
+    /// Until when this pair has longer; empty where it is as for all.
+    longer: String,
     reports: Vec<Line>,
 }
 
@@ -54,7 +63,11 @@ struct Line {
     late: String,
     /// Mark after the late rule.
     mark: String,
+    /// Whether a person set it.
+    is_set: bool,
     review: &'static str,
+    /// What is said of a plate that is not the pair's.
+    other_plate: &'static str,
 }
 
 /// One line of the trail.
@@ -73,11 +86,35 @@ pub(super) fn trail_line(line: audit::Line, zone: &TimeZone) -> TrailLine {
     }
 }
 
-fn line(assignment: &Stored, line: ReportLine) -> Line {
+/// What stands beside the reports of an assignment.
+struct Known {
+    set: BTreeMap<ReportId, Decimal>,
+    longer: BTreeMap<PairId, When>,
+    other_plates: BTreeMap<ReportId, Option<Settled>>,
+}
+
+impl Known {
+    async fn of(store: &Store, assignment: AssignmentId) -> Result<Self, WebError> {
+        let longer = care::extensions(store, assignment).await?;
+        let others = other_plates::of_assignment(store, assignment).await?;
+        Ok(Self {
+            set: overrides::of_assignment(store, assignment).await?.into_iter().collect(),
+            longer: longer.into_iter().map(|x| (x.pair, x.due_at)).collect(),
+            other_plates: others.into_iter().map(|o| (o.report, o.settled)).collect(),
+        })
+    }
+
+    fn due(&self, assignment: &Stored, pair: PairId) -> When {
+        self.longer.get(&pair).copied().unwrap_or(assignment.due_at)
+    }
+}
+
+fn line(assignment: &Stored, known: &Known, pair: PairId, line: ReportLine) -> Line {
     let zone = times::zone(&assignment.time_zone);
-    let minutes = standing::minutes_late(assignment, line.handed_in_at);
-    let mark = line.mark.as_deref().and_then(|m| m.parse().ok());
-    let mark = standing::after_late(assignment, line.handed_in_at, mark);
+    let minutes = standing::minutes_after(known.due(assignment, pair), line.handed_in_at);
+    let computed = line.mark.as_deref().and_then(|m| m.parse().ok());
+    let set = known.set.get(&line.id).copied();
+    let mark = attempt_mark(computed, set, &standing::late_rule(assignment), minutes);
     Line {
         when: times::show(line.handed_in_at, &zone),
         late: if minutes == 0 {
@@ -86,9 +123,16 @@ fn line(assignment: &Stored, line: ReportLine) -> Line {
             times::late_words(minutes)
         },
         mark: match (mark, line.graded) {
-            (Some(mark), _) => mark.to_string(),
+            (Some(mark), _) => format!("{mark:.1}"),
             (None, true) => "no mark".to_owned(),
             (None, false) => "being graded".to_owned(),
+        },
+        is_set: set.is_some(),
+        other_plate: match known.other_plates.get(&line.id) {
+            None => "",
+            Some(None) => "another plate, to settle",
+            Some(Some(Settled::Counts)) => "another plate, counts",
+            Some(Some(Settled::Not)) => "another plate, does not count",
         },
         review: line
             .review
@@ -97,6 +141,18 @@ fn line(assignment: &Stored, line: ReportLine) -> Line {
             .map_or("", Review::text),
         line,
     }
+}
+
+/// Plates that more than one pair has, with the names of the pairs.
+fn shared(pairs: &[PairLine]) -> Vec<(String, String)> {
+    let mut by_plate: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for pair in pairs.iter().filter(|p| !p.serial.is_empty()) {
+        by_plate.entry(&pair.serial).or_default().push(&pair.name);
+    }
+    let shared = by_plate.into_iter().filter(|(_, names)| names.len() > 1);
+    shared
+        .map(|(serial, names)| (serial.to_owned(), names.join(", ")))
+        .collect()
 }
 
 const fn counting_word(counting: Counting) -> &'static str {
@@ -111,27 +167,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: AssignmentOf) -> Re
     let AssignmentOf { person, assignment } = of;
     let (store, now) = (&app.service.store, app.service.clock.now());
     let zone = times::zone(&assignment.time_zone);
-    let mut by_pair: BTreeMap<String, Vec<Line>> = BTreeMap::new();
-    for report in reports::of_assignment(store, assignment.id).await? {
-        by_pair
-            .entry(report.pair_name.clone())
-            .or_default()
-            .push(line(&assignment, report));
-    }
-    let plates = assignments::plates_of(store, assignment.id, now).await?;
-    let pair_line = |pair: pairs::PairLine| {
-        let plate = plates.iter().find(|(of, _, _)| *of == pair.id);
-        PairLine {
-            serial: plate.map(|(_, _, serial)| serial.clone()).unwrap_or_default(),
-            reports: by_pair.remove(&pair.name).unwrap_or_default(),
-            name: pair.name,
-        }
-    };
-    let pairs: Vec<PairLine> = pairs::of_class(store, assignment.class, now)
-        .await?
-        .into_iter()
-        .map(pair_line)
-        .collect();
+    let pairs = pairs_of(store, &assignment, now).await?;
     let trail = audit::of(store, "assignment", assignment.id.0).await?;
     let all = || pairs.iter().flat_map(|p| &p.reports);
     Ok(Page(Assignment {
@@ -149,9 +185,38 @@ pub(in crate::web) async fn page(State(app): State<App>, of: AssignmentOf) -> Re
             ("Class", assignment.class_name.clone()),
             ("Due", times::show(assignment.due_at, &zone)),
         ],
+        shared: shared(&pairs),
         pairs,
         assignment,
     }))
+}
+
+/// The pairs with their plates and reports.
+async fn pairs_of(store: &Store, assignment: &Stored, now: When) -> Result<Vec<PairLine>, WebError> {
+    let known = Known::of(store, assignment.id).await?;
+    let zone = times::zone(&assignment.time_zone);
+    let mut by_pair: BTreeMap<String, Vec<ReportLine>> = BTreeMap::new();
+    for report in reports::of_assignment(store, assignment.id).await? {
+        by_pair.entry(report.pair_name.clone()).or_default().push(report);
+    }
+    // Plates are given from the opening on.
+    let plates = assignments::plates_of(store, assignment.id, now.max(assignment.opens_at)).await?;
+    let pair_line = |pair: pairs::PairLine| {
+        let plate = plates.iter().find(|(of, _, _)| *of == pair.id);
+        let handed_in = by_pair.remove(&pair.name).unwrap_or_default().into_iter();
+        PairLine {
+            serial: plate.map(|(_, _, serial)| serial.clone()).unwrap_or_default(),
+            longer: known
+                .longer
+                .get(&pair.id)
+                .map(|due| times::show(*due, &zone))
+                .unwrap_or_default(),
+            reports: handed_in.map(|r| line(assignment, &known, pair.id, r)).collect(),
+            name: pair.name,
+        }
+    };
+    let pairs = pairs::of_class(store, assignment.class, now).await?;
+    Ok(pairs.into_iter().map(pair_line).collect())
 }
 
 /// What the trail calls it, for people.

@@ -164,6 +164,7 @@ fn cell(entry: &Entry, dropped: bool) -> Cell {
     let flags = [
         ("late", done.minutes_late > 0),
         ("set", done.is_set),
+        ("other plate", done.other_plate),
         ("own points", !done.adjusted.is_empty()),
         ("look at it", done.waits),
         ("dropped", dropped),

@@ -7,12 +7,14 @@ use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use jiff::tz::TimeZone;
+use serde::Deserialize;
 use serde_json::Value;
 
 use super::graded_report::{assignment_of, whole};
 use super::my::evidence::of as evidence_of;
 use super::review_queue::told;
 use crate::actions::load;
+use crate::actions::other_plate::{Say, SettleError, settle};
 use crate::actions::review::{self, Act, ReviewError, Wrong, act};
 use crate::actions::review_queue::{self, Place};
 use crate::grading::review::{Need, SameDigits};
@@ -21,7 +23,8 @@ use crate::store::assignments::Assignment;
 use crate::store::ids::{QueryId, RemarkId, ReportId};
 use crate::store::people::Person;
 use crate::store::reports::{self, Report};
-use crate::store::{attention, audit, evidence, overrides, queries, remarks};
+use crate::store::other_plates::Settled;
+use crate::store::{attention, audit, evidence, other_plates, overrides, queries, remarks};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::guards::{ReportOf, may_change_class, may_see_truth};
@@ -53,6 +56,9 @@ pub(super) struct Beside {
     /// Why it waits, in words.
     pub(super) needs: Vec<String>,
     pub(super) alike: Vec<Alike>,
+    /// Where it is on another plate than the pair was given.
+    pub(super) other_plate: Option<OtherPlate>,
+    pub(super) plate_mend: String,
     /// What came back to be mended: field and text.
     pub(super) wrongs: Vec<(String, String)>,
     /// A mark that a person set.
@@ -78,6 +84,29 @@ pub(super) struct Beside {
     /// Report that the person was done with before this one.
     pub(super) before: Option<i64>,
     pub(super) trail: Vec<TrailLine>,
+}
+
+/// A report on another plate than the pair was given.
+#[derive(Debug)]
+pub(super) struct OtherPlate {
+    pub(super) measured: String,
+    pub(super) given: String,
+    /// What the instructor said of it; empty while it is open.
+    pub(super) settled: &'static str,
+}
+
+impl OtherPlate {
+    fn of(other: other_plates::OtherPlate) -> Self {
+        Self {
+            measured: other.measured,
+            given: other.given,
+            settled: match other.settled {
+                None => "",
+                Some(Settled::Counts) => "It counts.",
+                Some(Settled::Not) => "It does not count, and the pair has the attempt once more.",
+            },
+        }
+    }
 }
 
 /// Another report with the same digits.
@@ -185,6 +214,8 @@ pub(super) async fn beside(
         place: review_queue::place(&queue, report.id),
         needs: needs.map(|q| told(&q.needs, truth)).unwrap_or_default(),
         alike: alike(app, person, report.id).await?,
+        other_plate: other_plates::of(store, report.id).await?.map(OtherPlate::of),
+        plate_mend: came.mend("which-plate"),
         wrongs: came.wrong.iter().cloned().collect(),
         set,
         mark: came.typed("mark"),
@@ -308,6 +339,11 @@ fn trail_words(what: &str, detail: &Value) -> String {
         "take-back-faults" => "took back what was said of faults".to_owned(),
         "answer-check" => format!("typed {} for the check", text("value")),
         "take-back-check" => "took a reading of the check back".to_owned(),
+        "measured-other-plate" => format!("measured plate {}, was given {}", text("measured"), text("given")),
+        "other-plate-counts" => format!("said that plate {} counts", text("measured")),
+        "other-plate-does-not-count" => format!("said that plate {} does not count", text("measured")),
+        "pair-moved-to-plate" => format!("gave the pair plate {}, and it counts", text("measured")),
+        "other-plate-open-again" => "took back what was said of the plate".to_owned(),
         "add-evidence" => "added a photo or PDF".to_owned(),
         other => other.replace('-', " "),
     }
@@ -401,6 +437,46 @@ pub(in crate::web) async fn submit(
     };
     let page = whole(&app, &person, report, assignment, &came).await?;
     Ok(Sheet(status, page).into_response())
+}
+
+/// What the instructor says of a report on another plate.
+#[derive(Debug, Deserialize)]
+pub(in crate::web) struct OfPlate {
+    #[serde(default)]
+    say: String,
+}
+
+/// Settles a report on another plate than the pair was given.
+pub(in crate::web) async fn settle_plate(
+    State(app): State<App>,
+    of: ReportOf,
+    Form(typed): Form<OfPlate>,
+) -> Result<Response, WebError> {
+    let ReportOf { person, report } = of;
+    let say = match typed.say.as_str() {
+        "counts" => Say::Counts,
+        "not" => Say::Not,
+        "move" => Say::Move,
+        "open" => Say::Open,
+        _ => return Err(WebError::NotFound),
+    };
+    let mend = match settle(&app.service, report.id, say, person.id).await {
+        Ok(()) => return Ok(Redirect::to(&format!("/reports/{}#which-plate", report.id)).into_response()),
+        Err(SettleError::IsOwn) => return Err(WebError::NotFound),
+        Err(SettleError::NotGivenOut) => format!(
+            "Plate {} is not one that is given out for this assignment: it was withdrawn meanwhile, or is of the other kind. Say whether the report counts, and give the pair a plate on the page of the assignment.",
+            report.serial
+        ),
+        Err(SettleError::Store(error)) => return Err(error.into()),
+        Err(error @ SettleError::Unwritable(_)) => return Err(WebError::internal(error)),
+    };
+    let assignment = assignment_of(&app, &report).await?;
+    let came = Came {
+        wrong: Some(("which-plate".to_owned(), mend)),
+        ..Came::default()
+    };
+    let page = whole(&app, &person, report, assignment, &came).await?;
+    Ok(Sheet(StatusCode::CONFLICT, page).into_response())
 }
 
 /// Where to go afterwards.

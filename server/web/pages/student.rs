@@ -84,6 +84,8 @@ fn row(column: &Column, entry: &Entry, dropped: bool) -> Row {
                 row.flags.push(times::late_words(done.minutes_late));
             }
             row.flags.extend(done.is_set.then(|| "set by a person".to_owned()));
+            row.flags
+                .extend(done.other_plate.then(|| "on another plate than was given".to_owned()));
             row.flags.extend(done.waits.then(|| "look at it".to_owned()));
             let mark =
                 |m: &Option<rust_decimal::Decimal>| m.map_or_else(|| "no mark".to_owned(), |m| format!("{m:.1}"));

@@ -107,6 +107,8 @@ pub(super) struct Back {
     /// What is wrong with the set-up record.
     pub(super) set_up: Vec<Otherwise>,
     pub(super) evidence_mend: String,
+    /// What is wrong with the serial of another plate.
+    pub(super) plate_mend: String,
     /// Fields in which partners wrote two things: name, what stands, what else was written and by whom.
     pub(super) two: Vec<Two>,
 }
@@ -124,7 +126,7 @@ pub(super) struct Two {
 impl Back {
     /// Whether something has to be mended or answered first.
     pub(super) fn is_wrong(&self) -> bool {
-        let mends = [&self.file_mend, &self.pasted_mend, &self.evidence_mend];
+        let mends = [&self.file_mend, &self.pasted_mend, &self.evidence_mend, &self.plate_mend];
         !self.problems.is_empty()
             || !self.checks.is_empty()
             || !self.set_up.is_empty()
@@ -464,6 +466,7 @@ async fn hand_in(
             source_name: form.source_name(),
             source_bytes,
             note,
+            plate: form.plate(),
         },
     )
     .await;
@@ -474,6 +477,10 @@ async fn hand_in(
         )),
         Err(HandInError::Empty) => refused("No value is written yet. Type the values into the table."),
         Err(HandInError::NoPlate) => Err(closed(mine).unwrap_or(WebError::NotFound)),
+        Err(HandInError::NoSuchPlate) => Ok(Err(Back {
+            plate_mend: no_such_plate(mine),
+            ..Back::default()
+        })),
         Err(HandInError::NotOpen) => Err(WebError::NotFound),
         Err(HandInError::AttemptTaken { report }) => Err(taken(mine, report.0)),
         Err(HandInError::NoAttemptLeft) => refused(
@@ -485,6 +492,14 @@ async fn hand_in(
         Err(HandInError::Items(error)) => Err(WebError::internal(error)),
         Err(HandInError::Store(error)) => Err(error.into()),
     }
+}
+
+/// How to mend a serial that is none.
+pub(super) fn no_such_plate(mine: &Mine) -> String {
+    let own = mine.serial.as_deref().unwrap_or_default();
+    format!(
+        "No plate in use for this exercise has this number. Read the label on the plate once more; if it was your own, {own}, empty the field. If the label does say so, tell your instructor: what you typed is kept."
+    )
 }
 
 /// What the pair says beside its numbers.
@@ -661,6 +676,7 @@ fn wrongs(back: &Back) -> Vec<(String, String)> {
         ("table", &back.file_mend),
         ("pasted", &back.pasted_mend),
         ("evidence", &back.evidence_mend),
+        ("plate", &back.plate_mend),
     ] {
         if !mend.is_empty() {
             wrongs.push((field.to_owned(), mend.clone()));

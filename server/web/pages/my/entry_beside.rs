@@ -1,7 +1,7 @@
 //! What report entry asks beside the numbers: the set-up record, remarks, a photo or PDF.
 
 use super::entry::Back;
-use super::entry_form::{Form, REMARKS};
+use super::entry_form::{Form, PLATE, REMARKS};
 use crate::exercise::model::{Exercise, Face};
 use crate::store::assignments::Mine;
 use crate::store::evidence;
@@ -17,6 +17,9 @@ pub(super) struct Beside {
     pub(super) unit: Choice,
     pub(super) temperature: Line,
     pub(super) remarks: String,
+    /// Serial of another plate, as typed.
+    pub(super) plate: String,
+    pub(super) plate_mend: String,
     pub(super) files: Vec<(i64, String)>,
     pub(super) evidence_mend: String,
     pub(super) open: bool,
@@ -97,6 +100,8 @@ impl Beside {
             },
             temperature: line("s-temperature", "Temperature of the plate, \u{b0}C".to_owned()),
             remarks: typed(REMARKS),
+            plate: typed(PLATE),
+            plate_mend: back.plate_mend.clone(),
             files: files.into_iter().map(|f| (f.id.0, f.name)).collect(),
             evidence_mend: back.evidence_mend.clone(),
             open: !back.set_up.is_empty() || !back.evidence_mend.is_empty(),

@@ -53,6 +53,8 @@ pub(super) struct Form {
     present: Option<BTreeSet<String>>,
 }
 
+/// Field of the plate that was measured, where it is another than the pair's own.
+pub(super) const PLATE: &str = "plate";
 /// Field of the remarks.
 pub(super) const REMARKS: &str = "remarks";
 
@@ -61,7 +63,7 @@ pub(super) fn beside_names(exercise: &Exercise) -> Vec<String> {
     let frame = &exercise.datum_frame;
     let datums = [&frame.primary, &frame.secondary, &frame.tertiary];
     let mut names: Vec<String> = datums.iter().map(|d| format!("s-{}", d.letter)).collect();
-    names.extend(["s-tip", "s-unit", "s-temperature", REMARKS].map(str::to_owned));
+    names.extend(["s-tip", "s-unit", "s-temperature", REMARKS, PLATE].map(str::to_owned));
     names
 }
 
@@ -146,6 +148,11 @@ impl Form {
     /// What is said of how the plate was set up.
     pub(super) fn set_up(&self, exercise: &Exercise) -> Result<SetUp, Vec<Otherwise>> {
         SetUp::from_fields(exercise, |name| self.beside.get(name).cloned().unwrap_or_default())
+    }
+
+    /// Serial of the plate that was measured, as typed; empty: the pair's own.
+    pub(super) fn plate(&self) -> &str {
+        self.beside.get(PLATE).map_or("", String::as_str).trim()
     }
 
     /// The fields for the draft.

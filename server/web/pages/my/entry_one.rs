@@ -10,6 +10,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::entry::{Order, closed, number_key, two};
+use super::entry_form::PLATE;
 use crate::actions::keep_draft::{self, DraftError, Sent};
 use crate::actions::load;
 use crate::exercise::drawing::{DrawingOptions, plan_view};
@@ -46,6 +47,8 @@ pub(in crate::web) struct MyEntryOne {
     sheet: SheetRow,
     measured: String,
     call: String,
+    /// Serial of another plate, as typed.
+    plate: String,
     mend: String,
     /// Whether the value can be kept as it is written although it looks odd.
     may_insist: bool,
@@ -157,7 +160,7 @@ async fn whole(place: Place<'_>, written: &Written, back: Back) -> Result<MyEntr
     let base: Base = written
         .base()
         .into_iter()
-        .filter(|(name, _)| *name == value || *name == call)
+        .filter(|(name, _)| *name == value || *name == call || name == PLATE)
         .collect();
     let both = two(written, person);
     let both = |name: &str| {
@@ -180,6 +183,7 @@ async fn whole(place: Place<'_>, written: &Written, back: Back) -> Result<MyEntr
         of: all.len(),
         measured: text(&value),
         call: text(&call),
+        plate: text(PLATE),
         mend: back.mend,
         may_insist: back.may_insist,
         two: both(&value),
@@ -258,9 +262,9 @@ fn doubt(exercise: &Exercise, no: &str, measured: &str) -> Option<(String, bool)
     }
 }
 
-/// The two fields of a number, and what was sent of them.
-fn sent(no: &str, typed: &BTreeMap<String, String>) -> ([String; 2], Sent) {
-    let names = [format!("m-{no}"), format!("c-{no}")];
+/// The two fields of a number and the plate, and what was sent of them.
+fn sent(no: &str, typed: &BTreeMap<String, String>) -> ([String; 3], Sent) {
+    let names = [format!("m-{no}"), format!("c-{no}"), PLATE.to_owned()];
     let own = |name: &String| typed.get(name).map(|text| (name.clone(), text.clone()));
     let pick = |name: &String| {
         let text = typed.get(&format!("pick-{name}"))?;

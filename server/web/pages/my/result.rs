@@ -20,6 +20,7 @@ use crate::report::assemble::call_word;
 use crate::report::model::{Report, ReportItem};
 use crate::store::assignments::Assignment;
 use crate::store::ids::{AssignmentId, ReportId};
+use crate::store::other_plates::{self, Settled};
 use crate::store::reports::{self, Report as StoredReport};
 use crate::store::{evidence, queries, remarks};
 use crate::units::{show_length, show_reading};
@@ -41,6 +42,8 @@ pub(in crate::web) struct MyResult {
     id: AssignmentId,
     title: String,
     serial: String,
+    /// What is said of a plate that is not the pair's; empty where it is.
+    other_plate: String,
     pair: String,
     attempt: i64,
     attempts: i64,
@@ -137,6 +140,7 @@ async fn whole(app: &App, of: MyReport, asking: Asking) -> Result<MyResult, WebE
         talk,
         check,
         title: assignment.title.clone(),
+        other_plate: other_plate(app, report.id).await?,
         serial: report.serial,
         pair: report.pair_name,
         attempt: report.attempt,
@@ -155,6 +159,25 @@ async fn whole(app: &App, of: MyReport, asking: Asking) -> Result<MyResult, WebE
         mark: shown.mark,
         again: report.attempt < assignment.attempts && shown.can_try_again,
         cells,
+    })
+}
+
+/// What the pair is told of a report on another plate than it was given.
+async fn other_plate(app: &App, report: ReportId) -> Result<String, WebError> {
+    let Some(other) = other_plates::of(&app.service.store, report).await? else {
+        return Ok(String::new());
+    };
+    let (measured, given) = (other.measured, other.given);
+    Ok(match other.settled {
+        None => format!(
+            "You said that this is plate {measured}; yours was {given}. It is compared with plate {measured}, and your instructor says whether it counts."
+        ),
+        Some(Settled::Counts) => {
+            format!("This is plate {measured}; yours was {given}. Your instructor has said that it counts.")
+        }
+        Some(Settled::Not) => format!(
+            "This is plate {measured}; yours was {given}. Your instructor has said that it does not count, and you have the attempt once more."
+        ),
     })
 }
 
