@@ -45,16 +45,14 @@ pub struct OtherPlate {
 ///
 /// # Errors
 /// When the database cannot be written.
-pub(super) async fn add(
-    tx: &mut Tx,
-    report: ReportId,
-    said: &Said,
-    by: PersonId,
-    now: When,
-) -> Result<(), StoreError> {
-    sqlx::query!("insert into other_plate (report, given) values (?, ?)", report, said.given)
-        .execute(tx.connection())
-        .await?;
+pub(super) async fn add(tx: &mut Tx, report: ReportId, said: &Said, by: PersonId, now: When) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert into other_plate (report, given) values (?, ?)",
+        report,
+        said.given
+    )
+    .execute(tx.connection())
+    .await?;
     let (measured, given) = &said.serials;
     let detail = serde_json::json!({ "measured": measured, "given": given });
     audit::note(tx, ("report", report.0), "measured-other-plate", by, now, detail).await

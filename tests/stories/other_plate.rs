@@ -19,7 +19,10 @@ fn careful(serial: &str) -> String {
 }
 
 async fn hand_in(browser: &Browser, assignment: AssignmentId, csv: &str, plate: &str) -> Answer {
-    let sheet = Sheet::open(browser, assignment).await.type_all(csv).fill("plate", plate);
+    let sheet = Sheet::open(browser, assignment)
+        .await
+        .type_all(csv)
+        .fill("plate", plate);
     sheet.fill("incomplete", "yes").send(browser, "hand-in").await
 }
 
@@ -106,13 +109,23 @@ async fn only_an_instructor_settles_it_and_only_where_there_is_something_to_sett
         .await;
     let own = report_of(&own);
     let instructor = site.instructor().await;
-    instructor.send(&format!("/reports/{own}/plate"), &[("say", "not")]).await.is(404);
+    instructor
+        .send(&format!("/reports/{own}/plate"), &[("say", "not")])
+        .await
+        .is(404);
     let other = report_of(&hand_in(&pair, assignment, &careful("SB-11-04"), "SB-11-04").await);
-    instructor.send(&format!("/reports/{other}/plate"), &[("say", "what")]).await.is(404);
-    pair.send(&format!("/reports/{other}/plate"), &[("say", "counts")]).await.is(403);
+    instructor
+        .send(&format!("/reports/{other}/plate"), &[("say", "what")])
+        .await
+        .is(404);
+    pair.send(&format!("/reports/{other}/plate"), &[("say", "counts")])
+        .await
+        .is(403);
     // A plate that went out of service meanwhile is nobody's to keep.
     let exercise = site.exercise;
-    let plates = platemark::store::plates::of_exercise(&site.service.store, exercise).await.unwrap();
+    let plates = platemark::store::plates::of_exercise(&site.service.store, exercise)
+        .await
+        .unwrap();
     let fourth = plates.iter().find(|p| p.serial == "SB-11-04").unwrap().id;
     platemark::actions::plate_state::say_of_plate(
         &site.service,
@@ -133,7 +146,9 @@ async fn only_an_instructor_settles_it_and_only_where_there_is_something_to_sett
 async fn a_serial_that_is_none_comes_back_with_everything_typed_and_says_no_more_than_that() {
     let site = Site::open().await;
     let assignment = site.assign(1, Feedback::Words).await;
-    let plates = platemark::store::plates::of_exercise(&site.service.store, site.exercise).await.unwrap();
+    let plates = platemark::store::plates::of_exercise(&site.service.store, site.exercise)
+        .await
+        .unwrap();
     let last = plates.iter().find(|p| p.serial == "SB-11-05").unwrap().id;
     platemark::actions::plate_state::say_of_plate(
         &site.service,
@@ -164,7 +179,10 @@ async fn a_serial_that_is_none_comes_back_with_everything_typed_and_says_no_more
     assert!(answers.iter().all(|a| *a == answers[0]));
     // It is in the draft, on both pages of entry, and the partner sees it.
     let partner = site.sign_in("aron", super::site::PIN).await;
-    partner.get(&format!("/my/{assignment}/entry")).await.has("&#60;b&#62;3&#60;/b&#62;");
+    partner
+        .get(&format!("/my/{assignment}/entry"))
+        .await
+        .has("&#60;b&#62;3&#60;/b&#62;");
     partner
         .get(&format!("/my/{assignment}/entry/1"))
         .await
@@ -183,26 +201,35 @@ async fn one_number_at_a_time_and_a_file_say_the_plate_too() {
     // On the page of one number.
     pair.send(
         &format!("/my/{assignment}/entry/1"),
-        &[("m-1", "16.00"), ("c-1", "conforming"), ("plate", "SB-11-02"), ("sure", "yes")],
+        &[
+            ("m-1", "16.00"),
+            ("c-1", "conforming"),
+            ("plate", "SB-11-02"),
+            ("sure", "yes"),
+        ],
     )
     .await
     .is(200);
     let sheet = Sheet::open(&pair, assignment).await.fill("incomplete", "yes");
     let page = sheet.send(&pair, "hand-in").await;
-    page.is(200).has("You said that this is plate SB-11-02; yours was SB-11-01.");
+    page.is(200)
+        .has("You said that this is plate SB-11-02; yours was SB-11-01.");
     // Beside a file.
     let mut file = String::from("no;measured;call\n");
     for line in careful("SB-11-03").lines().skip(1) {
         let cells: Vec<&str> = line.split(',').collect();
         writeln!(file, "{};{};{}", cells[0], cells[1], cells[2]).unwrap();
     }
-    let sheet = Sheet::open(&pair, assignment).await.choose("report.csv", file.as_bytes());
+    let sheet = Sheet::open(&pair, assignment)
+        .await
+        .choose("report.csv", file.as_bytes());
     let page = sheet
         .fill("plate", "SB-11-03")
         .fill("incomplete", "yes")
         .send(&pair, "hand-in")
         .await;
-    page.is(200).has("You said that this is plate SB-11-03; yours was SB-11-01.");
+    page.is(200)
+        .has("You said that this is plate SB-11-03; yours was SB-11-01.");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -220,7 +247,10 @@ async fn two_submissions_at_once_are_one_report() {
     second.is(200);
     assert_eq!(first.path, second.path);
     // The same numbers said to be of another plate are not taken for it.
-    let third = Sheet::open(&site.pair("B").await, assignment).await.type_all(&csv).fill("incomplete", "yes");
+    let third = Sheet::open(&site.pair("B").await, assignment)
+        .await
+        .type_all(&csv)
+        .fill("incomplete", "yes");
     third.send(&site.pair("B").await, "hand-in").await.is(200);
     let all = reports::of_assignment(&site.service.store, assignment).await.unwrap();
     let of_a = all.iter().filter(|r| r.pair_name == "A").count();

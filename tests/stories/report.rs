@@ -131,7 +131,7 @@ async fn twenty_pairs_at_once_are_all_kept_and_graded() {
                     source_name: None,
                     source_bytes: Vec::new(),
                     note: Note::default(),
-                plate: "",
+                    plate: "",
                 };
                 hand_in_report(&service, hand_in).await.unwrap()
             })

@@ -126,7 +126,12 @@ pub(super) struct Two {
 impl Back {
     /// Whether something has to be mended or answered first.
     pub(super) fn is_wrong(&self) -> bool {
-        let mends = [&self.file_mend, &self.pasted_mend, &self.evidence_mend, &self.plate_mend];
+        let mends = [
+            &self.file_mend,
+            &self.pasted_mend,
+            &self.evidence_mend,
+            &self.plate_mend,
+        ];
         !self.problems.is_empty()
             || !self.checks.is_empty()
             || !self.set_up.is_empty()

@@ -149,7 +149,8 @@ async fn whole(place: Place<'_>, written: &Written, back: Back) -> Result<MyEntr
     } = place;
     let all = numbers(exercise, order);
     let at = all.iter().position(|n| n == no).ok_or(WebError::NotFound)?;
-    let href = |no: &str| format!("/my/{}/entry/{no}{}", mine.assignment.id, query(order));
+    let href = |no: &String| format!("/my/{}/entry/{no}{}", mine.assignment.id, query(order));
+    let previous = at.checked_sub(1).and_then(|i| all.get(i)).map(href);
     let (index, sheet) = sheet::rows(exercise)
         .into_iter()
         .enumerate()
@@ -189,11 +190,7 @@ async fn whole(place: Place<'_>, written: &Written, back: Back) -> Result<MyEntr
         two: both(&value),
         two_calls: both(&call),
         kept: back.kept,
-        previous: at
-            .checked_sub(1)
-            .and_then(|i| all.get(i))
-            .map(|n| href(n))
-            .unwrap_or_default(),
+        previous: previous.unwrap_or_default(),
         steps: steps(&place, &all, written),
         drawing,
         cells: cells(&place),
