@@ -14,7 +14,7 @@ use super::take_in::{take_in, tell};
 use crate::exercise::file::{read_exercise, read_plates};
 use crate::exercise::model::Exercise;
 use crate::exercise::plate::Plate;
-use crate::grading::insight::{CHANCE, Insight, insight, insight_on, words};
+use crate::grading::insight::{CHANCE, Effort, Insight, insight, insight_on, tried, words};
 
 /// Options of `insight`.
 #[derive(Debug, Clone, Args)]
@@ -22,9 +22,13 @@ use crate::grading::insight::{CHANCE, Insight, insight, insight_on, words};
     about = "Show which mistakes a print can tell, and which it cannot tell apart",
     long_about = "Works out for every mistake that the diagnosis knows from which amount on it is detected in a report and from \
                   which amount on it is named, each with 95 % chance; which mistakes the sheet cannot tell apart or does not see \
-                  at all; and which one added characteristic would mend that. Where a plates file is there, the uncertainty of \
-                  its references counts.",
-    after_long_help = "Example:\n  platemark insight exercises/SB-11\n  platemark insight exercise.toml --plates plates.toml --json\n\n\
+                  at all; and which one added characteristic would mend that. Sizes are found by bisection with drawn reports \
+                  that are given to the diagnosis itself, the same for every amount and seeded, so that equal prints have equal \
+                  answers; a proposal is made only where reports were told with it. The work is bounded; what is not tried \
+                  any more is an estimate and marked so. Where a plates file is there, its plates and the uncertainty of their \
+                  references count.",
+    after_long_help = "Example:\n  platemark insight exercises/SB-11\n  platemark insight exercise.toml --plates plates.toml --json\n  \
+                       platemark insight exercises/SB-11 --reports 0\n\n\
                        Exit status: 0 done, 1 something is wrong with the input, 2 usage."
 )]
 pub struct InsightArgs {
@@ -33,6 +37,12 @@ pub struct InsightArgs {
     /// Plates file whose references count
     #[arg(long, value_name = "FILE")]
     pub plates: Option<PathBuf>,
+    /// Reports for each size that is tried on the diagnosis; 0 gives estimates at once
+    #[arg(long, value_name = "N", default_value_t = 100)]
+    pub reports: u32,
+    /// Diagnoses in all at most
+    #[arg(long, value_name = "N", default_value_t = 12_000)]
+    pub most: u32,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,
@@ -67,7 +77,11 @@ pub fn run(args: &InsightArgs, streams: &mut Streams<'_>) -> anyhow::Result<Exit
         }
         None => Vec::new(),
     };
-    let found = found(&exercise, &plates);
+    let effort = Effort {
+        reports: args.reports,
+        most: args.most,
+    };
+    let found = found(&exercise, &plates, effort)?;
     if args.json {
         serde_json::to_writer_pretty(&mut streams.output, &as_json(&exercise, &found))?;
         writeln!(streams.output)?;
@@ -78,12 +92,14 @@ pub fn run(args: &InsightArgs, streams: &mut Streams<'_>) -> anyhow::Result<Exit
     Ok(ExitCode::SUCCESS)
 }
 
-fn found(exercise: &Exercise, plates: &[Plate]) -> Insight {
-    if plates.is_empty() {
+fn found(exercise: &Exercise, plates: &[Plate], effort: Effort) -> anyhow::Result<Insight> {
+    Ok(if effort.reports > 0 {
+        tried(exercise, plates, effort)?
+    } else if plates.is_empty() {
         insight(exercise)
     } else {
         insight_on(exercise, plates)
-    }
+    })
 }
 
 fn as_json(exercise: &Exercise, found: &Insight) -> Value {

@@ -16,13 +16,19 @@ pub(super) fn print(exercise: &Exercise, found: &Insight, on_plates: bool, out: 
         out,
         "What this print can tell about mistakes, each with 95 % chance, with a careful pair's noise and {references}.\n"
     )?;
+    writeln!(out, "{}\n", words::basis(found))?;
     let rows: Vec<[String; 4]> = found
         .faults
         .iter()
         .map(|f| {
             let (detected, named) = words::sizes(exercise, f);
             let rival = f.rival.as_ref().map_or_else(String::new, |r| words::thing(exercise, r));
-            [words::thing(exercise, &f.fault), detected, named, rival]
+            [
+                words::thing(exercise, &f.fault) + words::mark(found, f),
+                detected,
+                named,
+                rival,
+            ]
         })
         .collect();
     let head = ["mistake", "detected", "named", "most easily taken for"];

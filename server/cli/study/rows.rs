@@ -65,6 +65,36 @@ impl Row {
     }
 }
 
+/// Reports drawn from the priors, by whether their faults can be told.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Mix {
+    /// Without a fault.
+    pub(super) clean: Row,
+    /// Every fault above the identifiable size.
+    pub(super) above: Row,
+    /// One at least below it.
+    pub(super) below: Row,
+    /// Of those that were stated: the probability, and whether it was right.
+    pub(super) stated: Vec<(f64, bool)>,
+}
+
+impl Mix {
+    pub(super) fn add(&mut self, other: &Self) {
+        self.clean.add(&other.clean);
+        self.above.add(&other.above);
+        self.below.add(&other.below);
+        self.stated.extend(&other.stated);
+    }
+
+    /// All of them.
+    pub(super) fn all(&self) -> Row {
+        let mut all = self.clean.clone();
+        all.add(&self.above);
+        all.add(&self.below);
+        all
+    }
+}
+
 /// An exercise under study.
 pub(super) struct Study<'a> {
     pub(super) exercise: &'a Exercise,
@@ -294,42 +324,54 @@ impl Study<'_> {
         row
     }
 
-    /// A separate draw from the priors, small effects included: stated probability and whether it was right.
-    pub(super) fn calibration(&self, count: u64, sampler: &mut Sampler) -> (Row, Vec<(f64, bool)>) {
-        let mut row = Row::default();
-        let mut stated = Vec::new();
+    /// Faults as the priors have them: how many, of which families, of what size.
+    fn drawn(&self, serial: &Serial, sampler: &mut Sampler) -> Vec<Fault> {
         let weights: f64 = Family::ALL.iter().map(|(_, f)| self.bench.priors.weight(*f)).sum();
+        let mut left = sampler.uniform();
+        let mut faults = 0;
+        for (n, p) in self.bench.priors.count.iter().enumerate() {
+            if left < *p {
+                faults = n;
+                break;
+            }
+            left -= p;
+        }
+        let mut truth: Vec<Fault> = Vec::new();
+        while truth.len() < faults {
+            let mut at = sampler.uniform() * weights;
+            let family = Family::ALL.iter().map(|(_, f)| *f).find(|f| {
+                at -= self.bench.priors.weight(*f);
+                at < 0.0
+            });
+            let fault = family.filter(|f| !truth.iter().any(|t| t.family() == *f));
+            truth.extend(fault.and_then(|f| self.bench.fault(f, serial, sampler)));
+        }
+        truth
+    }
+
+    /// A separate draw from the priors, small effects included.
+    pub(super) fn mix(&self, count: u64, sampler: &mut Sampler) -> Mix {
+        let mut mix = Mix::default();
         for number in 0..count {
             let Some(serial) = self.serial(sampler) else { break };
-            let mut left = sampler.uniform();
-            let mut faults = 0;
-            for (n, p) in self.bench.priors.count.iter().enumerate() {
-                if left < *p {
-                    faults = n;
-                    break;
-                }
-                left -= p;
-            }
-            let mut truth: Vec<Fault> = Vec::new();
-            while truth.len() < faults {
-                let mut at = sampler.uniform() * weights;
-                let family = Family::ALL.iter().map(|(_, f)| *f).find(|f| {
-                    at -= self.bench.priors.weight(*f);
-                    at < 0.0
-                });
-                let fault = family.filter(|f| !truth.iter().any(|t| t.family() == *f));
-                truth.extend(fault.and_then(|f| self.bench.fault(f, &serial, sampler)));
-            }
+            let truth = self.drawn(&serial, sampler);
             let Some(case) = self.case(truth, serial, Conditions::default(), sampler) else {
                 continue;
             };
-            let (finding, outcome) = self.run(&case, number, &mut row);
+            let row = if case.truth.is_empty() {
+                &mut mix.clean
+            } else if tells(&self.bench, &case.serial, &case.truth) && self.slipped(&case) {
+                &mut mix.above
+            } else {
+                &mut mix.below
+            };
+            let (finding, outcome) = self.run(&case, number, row);
             if finding.state == DiagnosisState::FaultStated {
                 let right = matches!(outcome, Outcome::Right | Outcome::EqualEffect);
-                stated.push((finding.probability.unwrap_or(0.0), right));
+                mix.stated.push((finding.probability.unwrap_or(0.0), right));
             }
         }
-        (row, stated)
+        mix
     }
 }
 

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use super::Rows;
 use super::judge::Outcome;
-use super::rows::Row;
+use super::rows::{Mix, Row};
 use crate::cohort::agreement::wilson;
 
 const CONFIDENCE: f64 = 0.95;
@@ -80,7 +80,8 @@ pub(super) fn print(rows: &Rows, out: &mut dyn Write) -> std::io::Result<()> {
         )?;
     }
     confusion(rows, out)?;
-    calibration(rows, out)?;
+    mix(&rows.mix, out)?;
+    calibration(&rows.mix.stated, out)?;
     writeln!(out)
 }
 
@@ -134,23 +135,95 @@ fn confusion(rows: &Rows, out: &mut dyn Write) -> std::io::Result<()> {
     Ok(())
 }
 
-/// Of those stated at a probability, how many were right.
-fn calibration(rows: &Rows, out: &mut dyn Write) -> std::io::Result<()> {
-    writeln!(out, "Of those stated at p, right")?;
-    for (from, to) in [(0.0, 0.95), (0.95, 0.99), (0.99, 0.999), (0.999, 1.1)] {
-        let these: Vec<&(f64, bool)> = rows.stated.iter().filter(|(p, _)| *p >= from && *p < to).collect();
-        let count = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
-        let right = these.iter().filter(|(_, right)| *right).count();
-        let sum: f64 = these.iter().map(|(p, _)| p).sum();
-        let places = u32::try_from(these.len()).unwrap_or(u32::MAX);
-        if places > 0 {
-            writeln!(
-                out,
-                "  p {:.3} on the average of {places}: {} %",
-                sum / f64::from(places),
-                share(count(right), count(these.len()))
-            )?;
-        }
+/// What becomes of reports as the priors have them, those below the identifiable size by themselves.
+fn mix(mix: &Mix, out: &mut dyn Write) -> std::io::Result<()> {
+    let all = mix.all();
+    if all.all() == 0 {
+        return Ok(());
     }
-    Ok(())
+    writeln!(out, "Drawn from the priors, small effects included")?;
+    writeln!(
+        out,
+        "  {:<36} {:>7} {:>7} {:>10} {:>12} {:>13}  {:>21}",
+        "", "reports", "clean", "suspected", "unexplained", "stated right", "another stated %"
+    )?;
+    let rows = [
+        ("without a fault", &mix.clean),
+        ("faults above the identifiable size", &mix.above),
+        ("a fault below it", &mix.below),
+        ("all", &all),
+    ];
+    for (name, row) in rows {
+        writeln!(
+            out,
+            "  {name:<36} {:>7} {:>7} {:>10} {:>12} {:>13}  {:>21}",
+            row.all(),
+            row.of(&[Outcome::Clean]),
+            row.of(&[Outcome::Suspected, Outcome::NamedTogether]),
+            row.of(&[Outcome::Unexplained]),
+            row.of(&[Outcome::Right, Outcome::EqualEffect]),
+            share(row.of(&[Outcome::Wrong]), row.all()),
+        )?;
+    }
+    let faulty = mix.above.all() + mix.below.all();
+    writeln!(
+        out,
+        "  Of {faulty} reports with a fault {} have one below the identifiable size: {} %.",
+        mix.below.all(),
+        share(mix.below.all(), faulty)
+    )
+}
+
+/// Edges of the bins of stated probability.
+const BINS: [f64; 7] = [0.0, 0.92, 0.95, 0.98, 0.99, 0.999, 1.1];
+/// Within which the stated probability and the share right should agree.
+const CALIBRATED: f64 = 0.02;
+
+/// A number of reports as a double.
+fn count(n: usize) -> f64 {
+    u32::try_from(n).map_or(f64::from(u32::MAX), f64::from)
+}
+
+/// Of those stated at a probability, how many were right; and the mean difference over all bins.
+fn calibration(stated: &[(f64, bool)], out: &mut dyn Write) -> std::io::Result<()> {
+    if stated.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "Calibration on that draw: of those stated at p, right")?;
+    writeln!(
+        out,
+        "  {:<16} {:>7} {:>8} {:>24} {:>11}",
+        "p", "reports", "mean p %", "right %", "difference"
+    )?;
+    let mut off = 0.0;
+    for edges in BINS.windows(2) {
+        let &[from, to] = edges else { continue };
+        let these: Vec<&(f64, bool)> = stated.iter().filter(|(p, _)| *p >= from && *p < to).collect();
+        if these.is_empty() {
+            continue;
+        }
+        let right = these.iter().filter(|(_, right)| *right).count();
+        let n = count(these.len());
+        let mean = these.iter().map(|(p, _)| p).sum::<f64>() / n;
+        let difference = count(right) / n - mean;
+        off += difference.abs() * n / count(stated.len());
+        let whole = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
+        writeln!(
+            out,
+            "  {:<16} {:>7} {:>8.2} {:>24} {:>+11.2}",
+            format!("{:.3} to {:.3}", from.max(0.9), to.min(1.0)),
+            these.len(),
+            100.0 * mean,
+            share(whole(right), whole(these.len())),
+            100.0 * difference,
+        )?;
+    }
+    let within = if off <= CALIBRATED { "within" } else { "NOT within" };
+    writeln!(
+        out,
+        "  Mean difference over the bins: {:.2} %, {within} {:.0} % ({} stated).",
+        100.0 * off,
+        100.0 * CALIBRATED,
+        stated.len()
+    )
 }

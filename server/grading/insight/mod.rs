@@ -10,10 +10,14 @@ mod evidence;
 mod identify;
 mod sets;
 mod sight;
+mod mended;
 pub(super) mod suspects;
 #[cfg(test)]
 mod tests;
+mod tried;
 pub mod words;
+
+pub use tried::Effort;
 
 use serde::Serialize;
 
@@ -23,6 +27,7 @@ use crate::exercise::model::{Exercise, Quantity};
 use crate::exercise::names::FeatureKey;
 use crate::exercise::plate::{Plate, references};
 use crate::procedure::fault::Fault;
+use crate::procedure::model::ModelError;
 use evidence::{Kind, Seen};
 use identify::{Trials, Wanted};
 use sight::{Ground, Root};
@@ -66,6 +71,8 @@ pub struct FaultInsight {
     pub chance_identified: f64,
     /// What it is most easily taken for.
     pub rival: Option<Fault>,
+    /// With how many reports sizes and chances were tried on the diagnosis; 0 where they are estimates.
+    pub reports: u32,
 }
 
 /// Mistakes that a print cannot tell apart.
@@ -77,6 +84,9 @@ pub struct Confusable {
     pub alike: bool,
     /// What would tell them apart.
     pub add: Option<Proposal>,
+    /// What else would, next best first.
+    #[serde(skip)]
+    pub next: Vec<Proposal>,
 }
 
 /// A mistake that no number shows.
@@ -86,6 +96,9 @@ pub struct Unseen {
     pub fault: Fault,
     /// What would show it.
     pub add: Option<Proposal>,
+    /// What else would, next best first.
+    #[serde(skip)]
+    pub next: Vec<Proposal>,
 }
 
 /// A characteristic that the sheet could ask for.
@@ -119,6 +132,34 @@ pub fn insight(exercise: &Exercise) -> Insight {
 #[must_use]
 pub fn insight_on(exercise: &Exercise, plates: &[Plate]) -> Insight {
     look(exercise, &typical(exercise, plates), &Priors::default()).unwrap_or_default()
+}
+
+/// What it can tell as tried on the diagnosis itself: sizes and chances counted in drawn reports, and proposals only where
+/// with the added characteristic the reports were told. Without plates, on one that is as printed.
+///
+/// # Errors
+/// When the forward model cannot work with the exercise; a checked one it can.
+pub fn tried(exercise: &Exercise, plates: &[Plate], effort: Effort) -> Result<Insight, ModelError> {
+    let printed: Vec<Plate> = tried::as_printed().into_iter().collect();
+    let plates = if plates.is_empty() { &printed } else { plates };
+    let mut found = insight_on(exercise, plates);
+    let mut left = effort.most;
+    let bench = tried::Bench::new(exercise, plates, "insight tried")?;
+    mended::proposals(&mut found, exercise, plates, &mut left)?;
+    tried::sizes(&mut found, &bench, effort, &mut left);
+    Ok(found)
+}
+
+/// What the print leaves open, with the proposals of which a few reports each show that they mend it.
+///
+/// # Errors
+/// As [`tried`].
+pub fn proposed(exercise: &Exercise) -> Result<Insight, ModelError> {
+    let mut found = insight(exercise);
+    let printed: Vec<Plate> = tried::as_printed().into_iter().collect();
+    let mut left = Effort::default().most;
+    mended::proposals(&mut found, exercise, &printed, &mut left)?;
+    Ok(found)
 }
 
 /// Root mean square of the plates' standard uncertainties by line, as far as they are established.
@@ -327,5 +368,6 @@ fn one(scope: &Scope<'_>, trials: &Trials, i: usize) -> FaultInsight {
         chance_detected,
         chance_identified,
         rival: sets::nearest(scope, seen, i, near).map(|j| scope.suspects[j].fault.clone()),
+        reports: 0,
     }
 }

@@ -97,6 +97,9 @@ pub(super) fn find(scope: &Scope<'_>, seen: &[Seen], shown: &[usize]) -> Vec<Pro
     open
 }
 
+/// Proposals that are kept beside the best.
+const NEXT: usize = 2;
+
 /// Adds a pair: sets that share a mistake and are alike, or not, in the same way become one.
 fn join(open: &mut Vec<Problem>, i: usize, j: usize, alike: bool) {
     let mut members: BTreeSet<usize> = [i, j].into();
@@ -144,18 +147,19 @@ pub(super) fn propose(scope: &Scope<'_>, problems: &[Problem]) -> Answered {
         }
     }
     let mends = |chance: f64| chance >= CHANCE;
-    // Of those that mend a problem, the one that mends the most others as well.
+    // Of those that mend a problem, first those that mend the most others as well.
     let worth = |chances: &[f64]| chances.iter().filter(|c| mends(**c)).count();
     let best = |problem: usize| {
-        let enough = by_extra.iter().filter(|(_, c)| mends(c[problem]));
-        enough
-            .max_by(|a, b| {
-                worth(&a.1)
-                    .cmp(&worth(&b.1))
-                    .then(is_place(b.0.of).cmp(&is_place(a.0.of)))
-                    .then(b.0.cmp(&a.0))
-            })
-            .map(|(p, _)| p.clone())
+        let mut enough: Vec<&(Proposal, Vec<f64>)> = by_extra.iter().filter(|(_, c)| mends(c[problem])).collect();
+        enough.sort_by(|a, b| {
+            worth(&b.1)
+                .cmp(&worth(&a.1))
+                .then(is_place(a.0.of).cmp(&is_place(b.0.of)))
+                .then(a.0.cmp(&b.0))
+        });
+        let mut ranked = enough.into_iter().map(|(p, _)| p.clone());
+        let add = ranked.next();
+        (add, ranked.take(NEXT).collect::<Vec<Proposal>>())
     };
     let first = by_extra
         .iter()
@@ -173,14 +177,17 @@ pub(super) fn propose(scope: &Scope<'_>, problems: &[Problem]) -> Answered {
     };
     for (at, problem) in problems.iter().enumerate() {
         let faults: Vec<Fault> = problem.members.iter().map(fault).collect();
+        let (add, next) = best(at);
         match faults.as_slice() {
             [one] => answered.unseen.push(Unseen {
                 fault: one.clone(),
-                add: best(at),
+                add,
+                next,
             }),
             _ => answered.confusable.push(Confusable {
                 alike: problem.alike,
-                add: best(at),
+                add,
+                next,
                 faults,
             }),
         }

@@ -137,6 +137,32 @@ pub fn sizes(exercise: &Exercise, one: &FaultInsight) -> (String, String) {
     )
 }
 
+/// Marks a mistake whose sizes are estimates among others that were tried.
+#[must_use]
+pub fn mark(insight: &Insight, one: &FaultInsight) -> &'static str {
+    if one.reports == 0 && insight.faults.iter().any(|f| f.reports > 0) {
+        " *"
+    } else {
+        ""
+    }
+}
+
+/// How the sizes were found, as one sentence or two.
+#[must_use]
+pub fn basis(insight: &Insight) -> String {
+    let tried = insight.faults.iter().filter(|f| f.reports > 0).count();
+    let reports = insight.faults.iter().map(|f| f.reports).max().unwrap_or(0);
+    if tried == 0 {
+        return "Sizes are estimates for one mistake at a time; slips of writing are not among the rivals.".to_owned();
+    }
+    let found = format!("Sizes are tried on the diagnosis itself, with {reports} drawn reports each.");
+    if tried < insight.faults.len() {
+        format!("{found} Those marked with * were not tried any more and are estimates.")
+    } else {
+        found
+    }
+}
+
 /// What helps most, as one sentence.
 #[must_use]
 pub fn first(exercise: &Exercise, insight: &Insight) -> Option<String> {

@@ -9,7 +9,7 @@ use super::{get, refused, to_form};
 use crate::actions::author_exercise::keep;
 use crate::exercise::form::{Edit, look, take, text};
 use crate::exercise::model::Exercise;
-use crate::grading::insight::{Proposal, insight, words};
+use crate::grading::insight::{Proposal, proposed, words};
 use crate::procedure::plan::{Change, Conditions, plan};
 use crate::units::{decimal_from_f64, show_number};
 use crate::web::app::App;
@@ -80,7 +80,7 @@ fn button(exercise: &Exercise, add: Option<&Proposal>) -> (String, String) {
 }
 
 fn found(exercise: &Exercise) -> Found {
-    let insight = insight(exercise);
+    let insight = proposed(exercise).unwrap_or_default();
     let confusable = insight.confusable.iter().take(MOST).map(|set| Told {
         text: words::confusable(exercise, set),
         button: button(exercise, set.add.as_ref()),
