@@ -25,8 +25,7 @@ use rows::{Mix, Row, Study};
 
 /// Options of `study`.
 #[derive(Debug, Args)]
-#[command(
-    after_long_help = "What is printed, shares with their 95 % Wilson intervals:\n\
+#[command(after_long_help = "What is printed, shares with their 95 % Wilson intervals:\n\
         - clean reports, and reports with one, two and three faults above the identifiable size: how many are right, how many have \
         another set stated, suspected, unexplained, clean; the time; plain data snooping on the same reports; each family by itself;\n\
         - drawn from the priors, small effects included: what share of the reports with a fault has one below the identifiable \
@@ -36,8 +35,7 @@ use rows::{Mix, Row, Study};
         difference between the two over the bins, which must be within 2 %.\n\n\
         A fault is above the identifiable size when it changes the values by more than ten standard deviations across what the \
         other faults' amounts could take up.\n\n\
-        Example:\n  platemark study --exercise exercises/SB-11 --reports 50 --clean 1000 --seed 7"
-)]
+        Example:\n  platemark study --exercise exercises/SB-11 --reports 50 --clean 1000 --seed 7")]
 pub struct StudyArgs {
     /// Folder of an exercise, with exercise.toml and plates.toml; may be repeated. Without it: all folders of exercises/
     #[arg(long = "exercise", value_name = "DIR")]

@@ -37,9 +37,7 @@ pub(super) fn share(bench: &Bench<'_>, fault: &Fault, set: &[Fault]) -> f64 {
         let Some((fault, finding)) = bench.answer(&fault, number) else {
             return false;
         };
-        let rival = |set_of: &[Fault]| {
-            matches!(set_of, [one] if kind(one) != kind(&fault) && set.iter().any(|m| kind(m) == kind(one)))
-        };
+        let rival = |set_of: &[Fault]| matches!(set_of, [one] if kind(one) != kind(&fault) && set.iter().any(|m| kind(m) == kind(one)));
         let beside: f64 = finding
             .others
             .iter()

@@ -8,9 +8,9 @@
 mod chance;
 mod evidence;
 mod identify;
+mod mended;
 mod sets;
 mod sight;
-mod mended;
 pub(super) mod suspects;
 #[cfg(test)]
 mod tests;

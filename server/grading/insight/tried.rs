@@ -136,10 +136,7 @@ impl<'e> Bench<'e> {
         };
         let named = self.named(&fault, &finding);
         Told {
-            detected: !matches!(
-                finding.state,
-                DiagnosisState::Clean | DiagnosisState::NotLookedInto
-            ),
+            detected: !matches!(finding.state, DiagnosisState::Clean | DiagnosisState::NotLookedInto),
             named,
             wrong: finding.state == DiagnosisState::FaultStated && !named,
         }
@@ -190,10 +187,7 @@ struct Spent;
 
 impl Search<'_, '_> {
     fn look(&mut self, report: usize, amount: f64) -> Result<Told, Spent> {
-        if let Some((_, told)) = self.known[report]
-            .iter()
-            .find(|(a, _)| a.total_cmp(&amount).is_eq())
-        {
+        if let Some((_, told)) = self.known[report].iter().find(|(a, _)| a.total_cmp(&amount).is_eq()) {
             return Ok(*told);
         }
         *self.left = self.left.checked_sub(1).ok_or(Spent)?;
