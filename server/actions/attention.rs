@@ -2,30 +2,33 @@
 //! as another pair's. A reason is for a person; no mark hangs on it.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
+use rust_decimal::Decimal;
 use thiserror::Error;
 
 use super::Service;
-use super::grade_report::apart;
 use super::load::{self, LoadError};
 use super::my_result::grade_from;
-use crate::cohort::duplicates::{Line, TwoValues, compare};
+use crate::cohort::duplicates::{Chances, Comparison, Line, TwoValues, remarkable};
 use crate::exercise::model::Exercise;
 use crate::exercise::names::BalloonNo;
 use crate::grading::grade::Grade;
 use crate::grading::review::{DOUBTFUL_CALL, OTHER_PLATE, OtherPlate, Review, SAME_DIGITS, SameDigits, doubtful_calls};
 use crate::report::model::Report as Items;
-use crate::store::attention::{self, Found, Other};
-use crate::store::ids::ReportId;
-use crate::store::reports::{self, Report};
-use crate::store::{StoreError, assignments, grades, other_plates};
-use crate::units::decimal_to_f64;
+use crate::store::attention::{self, Found, Other, Searched};
+use crate::store::ids::{ExerciseRevisionId, PlateRevisionId, ReportId};
+use crate::store::{StoreError, grades, other_plates};
+use crate::units::{Reading, decimal_to_f64};
 
 /// Most reports that one is compared with: the newest ones.
 const OTHERS: i64 = 200;
 /// Fewest values that must be the same before the chance of it is worked out: with one or two it is a coincidence that
 /// nobody should be asked about.
 const FEWEST: usize = 4;
+
+/// Reports whose values, and plates whose references are kept at once.
+const KEPT: (usize, usize) = (512, 128);
 
 /// Why a search failed.
 #[derive(Debug, Error)]
@@ -44,52 +47,51 @@ pub enum SearchError {
     Stopping,
 }
 
-/// Searches one graded report and writes what is found, on both sides where two are alike.
+/// Values of a report by number, and references of a plate.
+type Values = BTreeMap<BalloonNo, Decimal>;
+type References = BTreeMap<BalloonNo, f64>;
+/// What a grade was computed from.
+type Basis = (ExerciseRevisionId, PlateRevisionId);
+
+/// What one search learns for the next.
+#[derive(Debug, Default)]
+pub(super) struct Known {
+    values: BTreeMap<ReportId, Arc<Values>>,
+    references: BTreeMap<Basis, Arc<References>>,
+    chances: Chances,
+}
+
+/// What a search of one report found: its own reasons, and those of others.
+struct Findings {
+    report: ReportId,
+    own: Vec<Found>,
+    others: Vec<(ReportId, Found)>,
+}
+
+/// Searches graded reports and writes what is found, on both sides where two are alike. One that cannot be searched is
+/// logged and left.
 ///
 /// # Errors
-/// When something cannot be loaded or written.
-pub async fn search(
-    service: &Service,
-    report: &Report,
-    grade: &Grade,
-    reason: Option<Review>,
-) -> Result<(), SearchError> {
-    let mut found = Vec::new();
-    found.extend(reason.map(|r| Found {
-        reason: r.word(),
-        detail: "{}".to_owned(),
-    }));
-    let doubtful = doubtful_calls(grade);
-    if !doubtful.is_empty() {
-        found.push(Found {
-            reason: DOUBTFUL_CALL,
-            detail: serde_json::to_string(&doubtful)?,
-        });
-    }
-    let other = other_plates::of(&service.store, report.id).await?;
-    if let Some(other) = other.filter(|o| o.settled.is_none()) {
-        found.push(other_plate(&other)?);
-    }
-    let alike = alike(service, report, grade).await?;
-    for digits in &alike {
-        found.push(Found {
-            reason: SAME_DIGITS,
-            detail: serde_json::to_string(digits)?,
-        });
+/// When something cannot be written.
+pub(super) async fn search(service: &Service, reports: &[ReportId]) -> Result<(), SearchError> {
+    let mut known = service.searches.known.lock().await;
+    let mut all = Vec::with_capacity(reports.len());
+    for report in reports {
+        match search_one(service, &mut known, *report).await {
+            Ok(findings) => all.extend(findings),
+            Err(error @ SearchError::Store(_)) => return Err(error),
+            Err(error) => {
+                tracing::warn!(%error, report = report.0, "a report was not searched for reasons to look at it");
+            }
+        }
     }
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
-    attention::write(&mut tx, report.id, &found, now).await?;
-    for digits in alike {
-        let theirs = SameDigits {
-            other: report.id.0,
-            ..digits
-        };
-        let theirs = Found {
-            reason: SAME_DIGITS,
-            detail: serde_json::to_string(&theirs)?,
-        };
-        attention::add(&mut tx, ReportId(digits.other), &theirs, now).await?;
+    for findings in &all {
+        attention::write(&mut tx, findings.report, &findings.own, now).await?;
+        for (report, found) in &findings.others {
+            attention::add(&mut tx, *report, found, now).await?;
+        }
     }
     Ok(tx.commit().await?)
 }
@@ -105,97 +107,189 @@ pub(super) fn other_plate(other: &other_plates::OtherPlate) -> Result<Found, ser
     })
 }
 
-/// Searches what was graded and not searched, as after a stop between the two. What cannot be searched is logged.
+/// Searches what was graded and not searched, as after a stop between the two.
 ///
 /// # Errors
 /// When the database does not answer.
 pub async fn search_missing(service: &Service) -> Result<(), StoreError> {
-    for id in attention::unsearched(&service.store, 10_000).await? {
-        let (Some(report), Some(stored)) = (
-            reports::one(&service.store, id).await?,
-            grades::of(&service.store, id).await?,
-        ) else {
-            continue;
-        };
-        let reason = stored.review.as_deref().and_then(Review::from_word);
-        let searched = match grade_from(&stored.result) {
-            Ok(grade) => search(service, &report, &grade, reason).await,
-            Err(error) => Err(error.into()),
-        };
-        if let Err(error) = searched {
-            tracing::warn!(%error, report = id.0, "a report was not searched for reasons to look at it");
-        }
-    }
+    super::searches::soon(service, attention::unsearched(&service.store, 10_000).await?);
     Ok(())
 }
 
-/// The reports of other pairs that this one is remarkably like.
-async fn alike(service: &Service, report: &Report, grade: &Grade) -> Result<Vec<SameDigits>, SearchError> {
-    let of = (report.assignment, report.pair, report.plate);
-    let others = attention::others(&service.store, of, OTHERS).await?;
-    if others.is_empty() {
-        return Ok(Vec::new());
+/// What is found in one report; none where it has no grade any more.
+async fn search_one(service: &Service, known: &mut Known, report: ReportId) -> Result<Option<Findings>, SearchError> {
+    let Some(of) = attention::graded(&service.store, report).await? else {
+        return Ok(None);
+    };
+    let grade = grade_from(&of.result)?;
+    let mut own = Vec::new();
+    own.extend(of.review.as_deref().and_then(Review::from_word).map(|r| Found {
+        reason: r.word(),
+        detail: "{}".to_owned(),
+    }));
+    let doubtful = doubtful_calls(&grade);
+    if !doubtful.is_empty() {
+        own.push(Found {
+            reason: DOUBTFUL_CALL,
+            detail: serde_json::to_string(&doubtful)?,
+        });
     }
-    let assignment = assignments::one(&service.store, report.assignment)
-        .await?
-        .ok_or(LoadError::Missing("an assignment"))?;
-    let exercise = load::exercise(service, assignment.exercise_revision).await?;
-    let items: Items = serde_json::from_str(&report.items)?;
-    let references = references(grade);
-    let plate = report.plate;
-    let found = apart(service, move || {
-        // Each of the reports with each other one could have been remarked upon.
-        let comparisons = others.len() * (others.len() + 1) / 2;
-        let mut found = Vec::new();
-        for other in &others {
-            let bias = if other.plate == plate { None } else { Some(&references) };
-            found.extend(like(&exercise, &items, other, bias, comparisons)?);
-        }
-        Ok::<_, serde_json::Error>(found)
-    });
-    Ok(found.await.ok_or(SearchError::Stopping)??)
+    let other = other_plates::of(&service.store, report).await?;
+    if let Some(other) = other.filter(|o| o.settled.is_none()) {
+        own.push(other_plate(&other)?);
+    }
+    let mut others = Vec::new();
+    for digits in alike(service, known, &of, &grade).await? {
+        let theirs = SameDigits {
+            other: report.0,
+            ..digits.clone()
+        };
+        others.push((ReportId(digits.other), found_digits(&theirs)?));
+        own.push(found_digits(&digits)?);
+    }
+    Ok(Some(Findings { report, own, others }))
 }
 
-type References = BTreeMap<BalloonNo, f64>;
+fn found_digits(digits: &SameDigits) -> Result<Found, serde_json::Error> {
+    Ok(Found {
+        reason: SAME_DIGITS,
+        detail: serde_json::to_string(digits)?,
+    })
+}
+
+/// The reports of other pairs that this one is remarkably like.
+async fn alike(
+    service: &Service,
+    known: &mut Known,
+    of: &Searched,
+    grade: &Grade,
+) -> Result<Vec<SameDigits>, SearchError> {
+    let mine = Arc::new(values(&of.items)?);
+    keep(&mut known.values, of.report, Arc::clone(&mine), KEPT.0);
+    let basis = (of.exercise_revision, of.plate_revision);
+    let references = Arc::new(references(grade));
+    keep(&mut known.references, basis, Arc::clone(&references), KEPT.1);
+    let others = attention::others(&service.store, (of.assignment, of.pair, of.plate), OTHERS).await?;
+    let candidates = candidates(service, known, &mine, &others).await?;
+    if candidates.is_empty() {
+        return Ok(Vec::new());
+    }
+    let exercise = load::exercise(service, of.exercise_revision).await?;
+    let mut sides = Vec::with_capacity(candidates.len());
+    for (other, theirs) in candidates {
+        let biases = if other.plate == of.plate {
+            None
+        } else {
+            let second = references_of(service, known, other).await?;
+            Some(biases(&references, &second))
+        };
+        sides.push((other.report, theirs, biases));
+    }
+    // Each of the reports with each other one could have been remarked upon.
+    let comparisons = others.len() * (others.len() + 1) / 2;
+    let mut chances = std::mem::take(&mut known.chances);
+    let compared = tokio::task::spawn_blocking(move || {
+        let mut found = Vec::new();
+        for (other, theirs, biases) in sides {
+            let lines = lines(&exercise, &mine, &theirs, biases.as_ref());
+            // Noise that makes no distribution says nothing about digits.
+            let compared = remarkable(&mut chances, &lines, comparisons).ok().flatten();
+            found.extend(compared.and_then(|c| digits(other, &c)));
+        }
+        (found, chances)
+    });
+    let (found, chances) = compared.await.map_err(|_| SearchError::Stopping)?;
+    known.chances = chances;
+    Ok(found)
+}
+
+fn digits(other: ReportId, compared: &Comparison) -> Option<SameDigits> {
+    (compared.same.len() >= FEWEST).then_some(SameDigits {
+        other: other.0,
+        same: compared.same.len(),
+        of: compared.compared,
+        expected: compared.expected_among_all,
+    })
+}
+
+/// Those of which enough is the same to ask at all, with their values.
+async fn candidates<'o>(
+    service: &Service,
+    known: &mut Known,
+    mine: &Values,
+    others: &'o [Other],
+) -> Result<Vec<(&'o Other, Arc<Values>)>, SearchError> {
+    let unknown: Vec<ReportId> = others
+        .iter()
+        .map(|o| o.report)
+        .filter(|report| !known.values.contains_key(report))
+        .collect();
+    let mut read: BTreeMap<ReportId, Arc<Values>> = BTreeMap::new();
+    if !unknown.is_empty() {
+        for (report, items) in attention::items(&service.store, &unknown).await? {
+            let theirs = Arc::new(values(&items)?);
+            keep(&mut known.values, report, Arc::clone(&theirs), KEPT.0);
+            read.insert(report, theirs);
+        }
+    }
+    let of = |other: &'o Other| {
+        let theirs = read.get(&other.report).or_else(|| known.values.get(&other.report))?;
+        let same = mine.iter().filter(|(no, value)| theirs.get(*no) == Some(*value));
+        (same.count() >= FEWEST).then(|| (other, Arc::clone(theirs)))
+    };
+    Ok(others.iter().filter_map(of).collect())
+}
+
+/// Keeps a value; where there are too many, what has the smallest key goes: the oldest.
+fn keep<K: Ord, V>(known: &mut BTreeMap<K, V>, key: K, value: V, most: usize) {
+    known.insert(key, value);
+    if known.len() > most {
+        known.pop_first();
+    }
+}
+
+fn values(items: &str) -> Result<Values, serde_json::Error> {
+    let items: Items = serde_json::from_str(items)?;
+    let of = |item: crate::report::model::ReportItem| {
+        let value = item.measured.as_ref().map(Reading::decimal)?;
+        Some((item.no, value))
+    };
+    Ok(items.items.into_iter().filter_map(of).collect())
+}
 
 fn references(grade: &Grade) -> References {
     let of = |i: &crate::grading::grade::GradedItem| Some((i.no.clone(), i.reference?));
     grade.items.iter().filter_map(of).collect()
 }
 
-/// Two reports side by side, where enough is the same to ask at all. `references` are the first plate's, where the
-/// plates are two.
-fn like(
-    exercise: &Exercise,
-    items: &Items,
-    other: &Other,
-    references: Option<&References>,
-    comparisons: usize,
-) -> Result<Option<SameDigits>, serde_json::Error> {
-    let theirs: Items = serde_json::from_str(&other.items)?;
-    let same = items.items.iter().filter(|i| {
-        let value = i.measured.as_ref().map(crate::units::Reading::decimal);
-        value.is_some()
-            && theirs
-                .item(&i.no)
-                .and_then(|t| t.measured.as_ref().map(crate::units::Reading::decimal))
-                == value
-    });
-    if same.count() < FEWEST {
-        return Ok(None);
+/// The references that the grade of another report was computed from.
+async fn references_of(service: &Service, known: &mut Known, other: &Other) -> Result<Arc<References>, SearchError> {
+    let basis = (other.exercise_revision, other.plate_revision);
+    if let Some(known) = known.references.get(&basis) {
+        return Ok(Arc::clone(known));
     }
-    let biases: References = match references {
-        None => References::new(),
-        Some(first) => {
-            let second = self::references(&grade_from(&other.result)?);
-            let bias = |(no, x): (&BalloonNo, &f64)| Some((no.clone(), x - second.get(no)?));
-            first.iter().filter_map(bias).collect()
-        }
-    };
+    let stored = grades::of(&service.store, other.report)
+        .await?
+        .ok_or(LoadError::Missing("a grade"))?;
+    let references = Arc::new(references(&grade_from(&stored.result)?));
+    keep(&mut known.references, basis, Arc::clone(&references), KEPT.1);
+    Ok(references)
+}
+
+/// By how much the references of the first plate lie above those of the second.
+fn biases(first: &References, second: &References) -> References {
+    let bias = |(no, x): (&BalloonNo, &f64)| Some((no.clone(), x - second.get(no)?));
+    first.iter().filter_map(bias).collect()
+}
+
+/// Two reports side by side; `biases` are those of their plates, where these are two.
+fn lines(exercise: &Exercise, mine: &Values, theirs: &Values, biases: Option<&References>) -> Vec<Line> {
     let line = |c: &crate::exercise::model::Characteristic| {
-        let bias = if references.is_some() { *biases.get(&c.no)? } else { 0.0 };
-        let first = items.item(&c.no)?.measured.as_ref()?.decimal();
-        let second = theirs.item(&c.no)?.measured.as_ref()?.decimal();
+        let bias = match biases {
+            Some(biases) => *biases.get(&c.no)?,
+            None => 0.0,
+        };
+        let (first, second) = (*mine.get(&c.no)?, *theirs.get(&c.no)?);
         // Both wrote the print down: that is another matter, and the grade says it.
         if first == second && first == c.nominal {
             return None;
@@ -210,17 +304,5 @@ fn like(
         };
         Some(Line { first, second, honest })
     };
-    let lines: Vec<Line> = exercise.characteristics.iter().filter_map(line).collect();
-    // Noise that makes no distribution says nothing about digits.
-    let Ok(compared) = compare(&lines, comparisons) else {
-        return Ok(None);
-    };
-    Ok(
-        (compared.is_remarkable() && compared.same.len() >= FEWEST).then_some(SameDigits {
-            other: other.report.0,
-            same: compared.same.len(),
-            of: compared.compared,
-            expected: compared.expected_among_all,
-        }),
-    )
+    exercise.characteristics.iter().filter_map(line).collect()
 }

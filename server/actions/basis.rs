@@ -16,7 +16,7 @@ use crate::grading::review::{Review, review};
 use crate::grading::{GradeInput, diagnoser, grade_with};
 use crate::report::model::Report;
 use crate::store::ids::{AssignmentId, ExerciseRevisionId, PlateId, PlateRevisionId, ReportId};
-use crate::store::{assignments, plates, regrades};
+use crate::store::{StoreError, assignments, decided_faults, grades, plates, regrades};
 
 /// What a line says whose weight is left out.
 const LEFT_OUT: &str = "Left out of the marks for everybody.";
@@ -123,7 +123,7 @@ impl<'s> Bases<'s> {
         let rules = load::rules(service, revision, &print, assignment.marks_override.as_deref()).await?;
         let shared = Arc::new(Shared {
             exercise: without(&print, &dropped),
-            siblings: Arc::new(load::siblings(service, &print, revision).await?),
+            siblings: load::siblings(service, &print, revision).await?,
             rules: Arc::new(rules),
             marks_override: assignment.marks_override,
             print,
@@ -168,6 +168,64 @@ pub(super) struct Computed {
     pub(super) grade: Grade,
     pub(super) reason: Option<Review>,
     pub(super) basis: Arc<Basis>,
+}
+
+impl Computed {
+    /// The mark as it is stored.
+    pub(super) fn mark(&self) -> Option<String> {
+        self.grade.marks.r#final.map(|m| format!("{m:.1}"))
+    }
+}
+
+/// One report with all that it is graded from, out of one row where its revisions are known. What was graded once keeps
+/// the truth of its plate until somebody decides on another one (`super::regrade`).
+pub(super) async fn of_report(
+    service: &Service,
+    report: ReportId,
+    decided: Option<Decided>,
+) -> Result<Work, GradeError> {
+    let row = grades::basis(&service.store, report)
+        .await?
+        .ok_or(LoadError::Missing("a report"))?;
+    let decided = match decided {
+        Some(decided) => decided,
+        None if row.spoken_of => decided_faults::of(&service.store, report).await?.decided(),
+        None => Decided::default(),
+    };
+    let newest = row.truths.iter().find(|(plate, _)| *plate == row.plate);
+    let plate_revision = row
+        .kept
+        .or(newest.map(|(_, revision)| *revision))
+        .ok_or(LoadError::Missing("a plate"))?;
+    let print = load::exercise(service, row.exercise_revision).await?;
+    let truths: Vec<PlateRevisionId> = row.truths.iter().map(|(_, revision)| *revision).collect();
+    let dropped: BTreeSet<String> = row.dropped.into_iter().collect();
+    let rules = load::rules(service, row.exercise_revision, &print, row.marks_override.as_deref()).await?;
+    let basis = Basis {
+        plate: load::plate(service, &print, plate_revision).await?,
+        plate_revision,
+        exercise: without(&print, &dropped),
+        exercise_revision: row.exercise_revision,
+        siblings: load::siblings_of(service, (row.exercise_revision, &print), truths).await?,
+        rules: Arc::new(rules),
+        marks_override: row.marks_override,
+        dropped,
+    };
+    let hand_mark = |(line, points): (String, String)| {
+        let points = points.parse().map_err(|_| StoreError::Unreadable {
+            what: "points of a line",
+            found: points.chars().take(40).collect(),
+        });
+        points.map(|points| (line, points))
+    };
+    let hand_marks = row.hand_marks.into_iter().map(hand_mark).collect::<Result<_, _>>()?;
+    Ok(Work {
+        report,
+        items: serde_json::from_str(&row.items).map_err(|why| GradeError::Items { report, why })?,
+        hand_marks,
+        decided,
+        basis: Arc::new(basis),
+    })
 }
 
 /// Grades reports off the async threads, shared out among the processors; in the order of the works. A plate's search for

@@ -65,7 +65,7 @@ pub async fn decide(
     if confirmed > MOST_FAULTS {
         return Err(DecideError::TooMany);
     }
-    let grade = compute(service, report, after).await?.grade;
+    let grade = compute(service, report, Some(after)).await?.grade;
     if grade.diagnosis.decided.iter().any(|d| !d.applied) {
         return Err(DecideError::NotPossible);
     }

@@ -4,16 +4,16 @@ use std::sync::Arc;
 
 use thiserror::Error;
 
-use super::basis::{self, Bases, Instead, Work};
+use super::basis;
 use super::load::LoadError;
 use super::regrade::{self, Change, RegradeError};
-use super::{Service, attention};
+use super::{Service, attention, searches};
 use crate::grading::decided::Decided;
 use crate::grading::grade::Grade;
-use crate::grading::review::Review;
+use crate::store::StoreError;
 use crate::store::grades::{self, NewGrade};
 use crate::store::ids::{AssignmentId, PersonId, ReportId};
-use crate::store::{StoreError, decided_faults, hand_marks, reports};
+use crate::store::when::When;
 
 /// Version that grades say they were computed with.
 pub const SOFTWARE: &str = concat!("platemark ", env!("CARGO_PKG_VERSION"));
@@ -40,72 +40,58 @@ pub enum GradeError {
     Stopping,
 }
 
-/// Grades one report and stores the grade in place of the one before it.
+/// Grades one report and stores the grade in place of the one before it. Reasons for a person to look at it are searched
+/// after that.
 ///
 /// # Errors
 /// When something it is computed from cannot be loaded or the grade cannot be stored.
 pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, GradeError> {
-    let decided = decided_faults::of(&service.store, report).await?.decided();
-    let computed = compute(service, report, decided).await?;
-    let Computed {
-        stored,
-        grade,
-        reason,
-        new,
-    } = computed;
+    let Computed { grade, new } = compute(service, report, None).await?;
     service.store.writer().grade(new).await?;
-    // The grade stands without it; a search that failed is made again with the ungraded reports.
-    if let Err(error) = attention::search(service, &stored, &grade, reason).await {
-        tracing::warn!(%error, report = report.0, "a report was not searched for reasons to look at it");
-    }
+    searches::soon(service, [report]);
     Ok(grade)
 }
 
 /// A grade that is not stored yet.
 pub(super) struct Computed {
-    stored: reports::Report,
     pub(super) grade: Grade,
-    reason: Option<Review>,
     new: NewGrade,
 }
 
-/// What a report would be graded with these decisions and readings.
-pub(super) async fn compute(service: &Service, report: ReportId, decided: Decided) -> Result<Computed, GradeError> {
-    let stored = reports::one(&service.store, report)
-        .await?
-        .ok_or(LoadError::Missing("a report"))?;
-    // What was graded once keeps the truth of its plate until somebody decides on another one (`super::regrade`).
-    let kept = grades::plate_revision_of(&service.store, report).await?;
-    let mut bases = Bases::new(service, Instead::default());
-    let work = Work {
-        report,
-        basis: Arc::new(bases.of(stored.assignment, stored.plate, kept).await?),
-        hand_marks: hand_marks::of(&service.store, report).await?,
-        decided,
-        items: serde_json::from_str(&stored.items).map_err(|why| GradeError::Items { report, why })?,
-    };
+/// What a report would be graded with these decisions and readings; none: with those that are stored.
+pub(super) async fn compute(
+    service: &Service,
+    report: ReportId,
+    decided: Option<Decided>,
+) -> Result<Computed, GradeError> {
+    let work = basis::of_report(service, report, decided).await?;
     let computed = basis::compute(service, vec![work])
         .await?
         .pop()
         .ok_or(GradeError::Stopping)?;
-    let (grade, reason, basis) = (computed.grade, computed.reason, computed.basis);
-    let new = NewGrade {
-        report,
-        mark: grade.marks.r#final.map(|m| format!("{m:.1}")),
-        review: reason.map(|r| r.word().to_owned()),
-        computed_at: service.clock.now(),
-        software: SOFTWARE.to_owned(),
-        exercise_revision: basis.exercise_revision,
-        plate_revision: basis.plate_revision,
-        marks_override: basis.marks_override.clone(),
-        result: serde_json::to_string(&grade).map_err(|why| GradeError::Items { report, why })?,
-    };
+    let new = NewGrade::try_from_computed(&computed, service.clock.now())?;
     Ok(Computed {
-        stored,
-        grade,
-        reason,
+        grade: computed.grade,
         new,
     })
+}
+
+impl NewGrade {
+    /// The row of a computed grade.
+    pub(super) fn try_from_computed(computed: &basis::Computed, now: When) -> Result<Self, GradeError> {
+        let (report, basis) = (computed.report, &computed.basis);
+        Ok(Self {
+            report,
+            mark: computed.mark(),
+            review: computed.reason.map(|r| r.word().to_owned()),
+            computed_at: now,
+            software: SOFTWARE.to_owned(),
+            exercise_revision: basis.exercise_revision,
+            plate_revision: basis.plate_revision,
+            marks_override: basis.marks_override.clone(),
+            result: serde_json::to_string(&computed.grade).map_err(|why| GradeError::Items { report, why })?,
+        })
+    }
 }
 
 /// Runs a computation off the async threads, as many at once as there are processors, so that accepting reports never

@@ -40,7 +40,11 @@ const KEPT: usize = 256;
 pub struct Known {
     exercises: Arc<Mutex<BTreeMap<ExerciseRevisionId, Arc<Exercise>>>>,
     plates: Arc<Mutex<BTreeMap<PlateRevisionId, Arc<Plate>>>>,
+    siblings: Arc<Mutex<BTreeMap<AllPlates, Arc<Vec<Plate>>>>>,
 }
+
+/// A revision of an exercise with the newest truths of all its plates.
+type AllPlates = (ExerciseRevisionId, Vec<PlateRevisionId>);
 
 fn look<K: Ord, V>(known: &Mutex<BTreeMap<K, Arc<V>>>, key: &K) -> Option<Arc<V>> {
     known.lock().unwrap_or_else(PoisonError::into_inner).get(key).cloned()
@@ -109,18 +113,33 @@ pub async fn siblings(
     service: &Service,
     exercise: &Exercise,
     revision: ExerciseRevisionId,
-) -> Result<Vec<Plate>, LoadError> {
-    let stored = exercises::revision(&service.store, revision)
-        .await?
-        .ok_or(LoadError::Missing("an exercise"))?;
+) -> Result<Arc<Vec<Plate>>, LoadError> {
+    let truths = plates::newest_truths(&service.store, revision).await?;
+    siblings_of(service, (revision, exercise), truths).await
+}
+
+/// As [`siblings`], where the newest revisions are known.
+///
+/// # Errors
+/// When the database does not answer.
+pub(super) async fn siblings_of(
+    service: &Service,
+    (revision, exercise): (ExerciseRevisionId, &Exercise),
+    truths: Vec<PlateRevisionId>,
+) -> Result<Arc<Vec<Plate>>, LoadError> {
+    let key = (revision, truths);
+    if let Some(known) = look(&service.known.siblings, &key) {
+        return Ok(known);
+    }
     let mut all = Vec::new();
-    for line in plates::of_exercise(&service.store, stored.exercise).await? {
-        match plate(service, exercise, line.revision).await {
+    for truth in &key.1 {
+        match plate(service, exercise, *truth).await {
             Ok(plate) => all.push(plate.as_ref().clone()),
-            Err(error) => tracing::warn!(%error, serial = line.serial, "a plate could not be read"),
+            Err(error @ LoadError::Store(_)) => return Err(error),
+            Err(error) => tracing::warn!(%error, revision = truth.0, "a plate could not be read"),
         }
     }
-    Ok(all)
+    Ok(keep(&service.known.siblings, key, all))
 }
 
 /// The one plate of a stored truth, as far as this revision of the print has what it speaks of.

@@ -72,6 +72,8 @@ pub mod review;
 pub mod review_queue;
 /// Takes a roster into a class.
 pub mod roster;
+/// The line of graded reports that wait to be searched.
+pub mod searches;
 /// Hashes secrets and checks them, off the async threads.
 pub mod secrets;
 /// Signs a person in and out; says whose a token is.
@@ -107,6 +109,8 @@ pub struct Service {
     pub known: load::Known,
     /// Places for computing grades, one for each processor.
     pub grading: Arc<Semaphore>,
+    /// Graded reports that wait to be searched for reasons to look at them.
+    pub searches: searches::Searches,
 }
 
 impl Service {
@@ -121,6 +125,7 @@ impl Service {
             sessions: Arc::new(sessions),
             known: load::Known::default(),
             grading: Arc::new(Semaphore::new(processors)),
+            searches: searches::Searches::default(),
         }
     }
 }

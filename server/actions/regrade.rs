@@ -8,9 +8,9 @@ use std::sync::Arc;
 use thiserror::Error;
 
 use super::basis::{Bases, Basis, Computed, Instead, Work, compute};
-use super::grade_report::{GradeError, SOFTWARE};
+use super::grade_report::GradeError;
 use super::load::LoadError;
-use super::{Service, attention};
+use super::{Service, searches};
 use crate::exercise::names::BalloonNo;
 use crate::grading::decided::Decided;
 use crate::store::grades::NewGrade;
@@ -140,7 +140,7 @@ pub async fn preview(service: &Service, change: &Change) -> Result<Vec<MarkChang
     let all = regrades::graded(&service.store, assignment, plate).await?;
     let works = works(service, change.instead(), &all, (assignment, plate)).await?;
     let computed = compute(service, works).await?;
-    let after: BTreeMap<ReportId, Option<String>> = computed.iter().map(|c| (c.report, mark(c))).collect();
+    let after: BTreeMap<ReportId, Option<String>> = computed.iter().map(|c| (c.report, c.mark())).collect();
     Ok(all
         .into_iter()
         .map(|graded| MarkChange {
@@ -148,10 +148,6 @@ pub async fn preview(service: &Service, change: &Change) -> Result<Vec<MarkChang
             graded,
         })
         .collect())
-}
-
-fn mark(computed: &Computed) -> Option<String> {
-    computed.grade.marks.r#final.map(|m| format!("{m:.1}"))
 }
 
 /// Whether the change can be made at all.
@@ -318,14 +314,16 @@ pub async fn decide(service: &Service, change: &Change, by: PersonId) -> Result<
 /// When a report cannot be graded or stored; those before it are.
 pub async fn run(service: &Service, regrade: RegradeId) -> Result<usize, RegradeError> {
     let mut count = 0;
+    let mut graded = Vec::new();
     loop {
         let left = regrades::left(&service.store, regrade, AT_ONCE).await?;
         if left.is_empty() {
             break;
         }
         let computed = compute(service, works_of(service, &left).await?).await?;
-        let marks: Vec<(ReportId, Option<String>)> = computed.iter().map(|c| (c.report, mark(c))).collect();
+        let marks: Vec<(ReportId, Option<String>)> = computed.iter().map(|c| (c.report, c.mark())).collect();
         count += marks.len();
+        graded.extend(marks.iter().map(|(report, _)| *report));
         store(service, computed).await?;
         let mut tx = service.store.change().await?;
         regrades::done(&mut tx, regrade, &marks, service.clock.now()).await?;
@@ -335,7 +333,7 @@ pub async fn run(service: &Service, regrade: RegradeId) -> Result<usize, Regrade
     regrades::finish(&mut tx, regrade, service.clock.now()).await?;
     tx.commit().await?;
     // Reasons to look at a report may be others now.
-    attention::search_missing(service).await?;
+    searches::soon(service, graded);
     Ok(count)
 }
 
@@ -355,18 +353,7 @@ async fn store(service: &Service, computed: Vec<Computed>) -> Result<(), Regrade
     let now = service.clock.now();
     let mut stored = tokio::task::JoinSet::new();
     for c in computed {
-        let report = c.report;
-        let new = NewGrade {
-            report,
-            mark: mark(&c),
-            review: c.reason.map(|r| r.word().to_owned()),
-            computed_at: now,
-            software: SOFTWARE.to_owned(),
-            exercise_revision: c.basis.exercise_revision,
-            plate_revision: c.basis.plate_revision,
-            marks_override: c.basis.marks_override.clone(),
-            result: serde_json::to_string(&c.grade).map_err(|why| GradeError::Items { report, why })?,
-        };
+        let new = NewGrade::try_from_computed(&c, now)?;
         let writer = service.store.writer().clone();
         stored.spawn(async move { writer.grade(new).await });
     }

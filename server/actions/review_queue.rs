@@ -1,10 +1,15 @@
 //! The reports of a class that wait for a person, in order of need, each with all of its reasons.
 
+use std::time::Duration;
+
 use super::Service;
 use crate::grading::review::Need;
 use crate::store::StoreError;
 use crate::store::attention::{self, Waiting};
 use crate::store::ids::{ClassId, ReportId};
+
+/// How long the queue waits for reports that are being searched.
+const PATIENCE: Duration = Duration::from_secs(1);
 
 /// A report that waits.
 #[derive(Debug, Clone)]
@@ -30,6 +35,15 @@ fn needs(waiting: &Waiting) -> Vec<Need> {
     }
     needs.sort_by_key(Need::rank);
     needs
+}
+
+/// The queue of a class, with those reports too that were graded a moment ago and are being searched.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn settled(service: &Service, class: ClassId) -> Result<Vec<Queued>, StoreError> {
+    tokio::time::timeout(PATIENCE, service.searches.settled()).await.ok();
+    of_class(service, class).await
 }
 
 /// The queue of a class.

@@ -302,26 +302,65 @@ pub async fn mine(
     }))
 }
 
-/// What a student has to do or has done, soonest due first; not what has not opened yet.
+/// What a student has to do or has done, soonest due first; not what has not opened yet. One statement, however many
+/// there are. Of several pairs in one class the one that the student is in since the latest counts, as in [`mine`].
 ///
 /// # Errors
 /// When the database does not answer.
 pub async fn of_student(store: &Store, person: PersonId, now: When) -> Result<Vec<Mine>, StoreError> {
-    let ids = sqlx::query_scalar!(
-        r#"select distinct a.id as "id!" from assignment a
-           join class_person m on m.class = a.class and m.person = ?1 and m.left_at is null
-           join pair pr on pr.class = a.class
-           join pair_person pp on pp.pair = pr.id and pp.person = ?1
-               and pp.from_at <= ?2 and (pp.to_at is null or pp.to_at > ?2)
-           where a.opens_at <= ?2 order by a.due_at, a.id"#,
+    let rows = sqlx::query!(
+        r#"select a.id as "id!", a.class, c.name as class_name, c.time_zone, a.exercise_revision,
+               e.code as exercise_code, a.title, a.opens_at, a.due_at, a.attempts, a.counting as "counting: Counting",
+               a.late_grace_minutes, a.late_percent_per_day, a.late_floor_percent, a.marks_override,
+               a.feedback as "feedback: Feedback", a.released_at as "released_at: When",
+               pr.id as "pair!", pr.name as pair_name, ap.plate as "plate?: PlateId", pl.serial as "serial?",
+               (select count(*) from report r where r.assignment = a.id and r.pair = pr.id) as "handed_in!: i64",
+               (select x.due_at from extension x where x.assignment = a.id and x.pair = pr.id) as "longer: When"
+           from class_person m join class c on c.id = m.class
+           join pair pr on pr.id = (select pp.pair from pair_person pp join pair q on q.id = pp.pair and q.class = m.class
+               where pp.person = m.person and pp.from_at <= ?2 and (pp.to_at is null or pp.to_at > ?2)
+               order by pp.from_at desc, pp.id desc limit 1)
+           join assignment a on a.class = m.class and a.opens_at <= ?2
+           join exercise_revision v on v.id = a.exercise_revision join exercise e on e.id = v.exercise
+           left join assignment_plate ap on ap.assignment = a.id and ap.pair = pr.id
+               and ap.from_at <= ?2 and (ap.to_at is null or ap.to_at > ?2)
+           left join plate pl on pl.id = ap.plate
+           where m.person = ?1 and m.left_at is null order by a.due_at, a.id"#,
         person,
         now,
     )
     .fetch_all(store.read())
     .await?;
-    let mut all = Vec::with_capacity(ids.len());
-    for id in ids {
-        all.extend(mine(store, AssignmentId(id), person, now).await?);
+    let mut all: Vec<Mine> = Vec::with_capacity(rows.len());
+    for r in rows {
+        let assignment = Assignment::try_from(Row {
+            id: r.id,
+            class: r.class,
+            class_name: r.class_name,
+            time_zone: r.time_zone,
+            exercise_revision: r.exercise_revision,
+            exercise_code: r.exercise_code,
+            title: r.title,
+            opens_at: r.opens_at.into(),
+            due_at: r.due_at.into(),
+            attempts: r.attempts,
+            counting: r.counting,
+            late_grace_minutes: r.late_grace_minutes,
+            late_percent_per_day: r.late_percent_per_day,
+            late_floor_percent: r.late_floor_percent,
+            marks_override: r.marks_override,
+            feedback: r.feedback,
+            released_at: r.released_at,
+        })?;
+        let due_at = r.longer.unwrap_or(assignment.due_at);
+        all.push(Mine {
+            assignment: Assignment { due_at, ..assignment },
+            pair: PairId(r.pair),
+            pair_name: r.pair_name,
+            plate: r.plate,
+            serial: r.serial,
+            handed_in: r.handed_in,
+        });
     }
     Ok(all)
 }

@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 
-use super::ids::{AssignmentId, ClassId, PairId, PersonId, PlateId, ReportId};
+use super::ids::{AssignmentId, ClassId, ExerciseRevisionId, PairId, PersonId, PlateId, PlateRevisionId, ReportId};
 use super::when::When;
 use super::{Store, StoreError, Tx};
 
@@ -151,7 +151,8 @@ pub async fn write(tx: &mut Tx, report: ReportId, found: &[Found], now: When) ->
     })?;
     sqlx::query!(
         "delete from attention where report = ?1 and not exists (
-             select 1 from json_each(?2) f where f.value ->> 0 = attention.reason and f.value ->> 1 = attention.detail)",
+             select 1 from json_each(?2) f where f.value ->> 0 = attention.reason and (f.value ->> 1 = attention.detail
+                 or f.value ->> 1 ->> 'other' = attention.detail ->> 'other'))",
         report,
         all,
     )
@@ -171,14 +172,16 @@ pub async fn write(tx: &mut Tx, report: ReportId, found: &[Found], now: When) ->
     Ok(())
 }
 
-/// Adds one reason, unless it is there.
+/// Adds one reason, unless it is there. One about another report is there whatever else was said of it: the number of
+/// comparisons, and with it the chance, differs from search to search, and what somebody is done with stays done.
 ///
 /// # Errors
 /// When the database cannot be written.
 pub async fn add(tx: &mut Tx, report: ReportId, found: &Found, now: When) -> Result<(), StoreError> {
     sqlx::query!(
-        "insert into attention (report, reason, detail, found_at) values (?, ?, ?, ?)
-         on conflict (report, reason, detail) do nothing",
+        "insert into attention (report, reason, detail, found_at) select ?1, ?2, ?3, ?4
+         where not exists (select 1 from attention t where t.report = ?1 and t.reason = ?2
+             and (t.detail = ?3 or t.detail ->> 'other' = ?3 ->> 'other'))",
         report,
         found.reason,
         found.detail,
@@ -216,6 +219,45 @@ pub async fn unsearched(store: &Store, most: i64) -> Result<Vec<ReportId>, Store
     Ok(ids.into_iter().map(ReportId).collect())
 }
 
+/// A graded report that is searched.
+#[derive(Debug, Clone)]
+pub struct Searched {
+    /// Report.
+    pub report: ReportId,
+    /// Assignment.
+    pub assignment: AssignmentId,
+    /// Pair.
+    pub pair: PairId,
+    /// Plate.
+    pub plate: PlateId,
+    /// Values and calls as JSON.
+    pub items: String,
+    /// Why a person should look at it first, as the grade says.
+    pub review: Option<String>,
+    /// Revision of the exercise that it was graded from.
+    pub exercise_revision: ExerciseRevisionId,
+    /// Revision of the plate's truth that it was graded from.
+    pub plate_revision: PlateRevisionId,
+    /// Its grade as JSON.
+    pub result: String,
+}
+
+/// A report with the grade that counts; none where it has none.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn graded(store: &Store, report: ReportId) -> Result<Option<Searched>, StoreError> {
+    Ok(sqlx::query_as!(
+        Searched,
+        r#"select r.id as "report!", r.assignment, r.pair, r.plate, r.items, g.review, g.exercise_revision,
+               g.plate_revision, g.result
+           from report r join grade g on g.report = r.id and g.superseded_at is null where r.id = ?"#,
+        report,
+    )
+    .fetch_optional(store.read())
+    .await?)
+}
+
 /// A report of another pair that the same digits could come from.
 #[derive(Debug, Clone)]
 pub struct Other {
@@ -223,14 +265,14 @@ pub struct Other {
     pub report: ReportId,
     /// Plate.
     pub plate: PlateId,
-    /// Values and calls as JSON.
-    pub items: String,
-    /// Its grade as JSON.
-    pub result: String,
+    /// Revision of the exercise that it was graded from.
+    pub exercise_revision: ExerciseRevisionId,
+    /// Revision of the plate's truth that it was graded from.
+    pub plate_revision: PlateRevisionId,
 }
 
-/// The graded reports of other pairs on the same exercise: those of the assignment, and those of the same plate
-/// elsewhere; newest first.
+/// The graded reports of other pairs on the same exercise: the newest ones of the assignment, and of the same plate
+/// elsewhere; newest first. However many there are of them in the school, so many are looked at.
 ///
 /// # Errors
 /// When the database does not answer.
@@ -241,9 +283,14 @@ pub async fn others(
 ) -> Result<Vec<Other>, StoreError> {
     Ok(sqlx::query_as!(
         Other,
-        r#"select r.id as "report!", r.plate as "plate!", r.items as "items!", g.result as "result!"
-           from report r join grade g on g.report = r.id and g.superseded_at is null
-           where (r.assignment = ?1 or r.plate = ?3) and r.pair <> ?2
+        r#"select r.id as "report!: ReportId", r.plate as "plate!: PlateId",
+               g.exercise_revision as "exercise_revision!: ExerciseRevisionId",
+               g.plate_revision as "plate_revision!: PlateRevisionId"
+           from (select id from (select id from report where assignment = ?1 and pair <> ?2 order by id desc limit ?4)
+                 union
+                 select id from (select id from report where plate = ?3 and pair <> ?2
+                                 order by handed_in_at desc limit ?4)) x
+           join report r on r.id = x.id join grade g on g.report = r.id and g.superseded_at is null
            order by r.id desc limit ?4"#,
         assignment,
         pair,
@@ -252,6 +299,24 @@ pub async fn others(
     )
     .fetch_all(store.read())
     .await?)
+}
+
+/// Values and calls of some reports as JSON.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn items(store: &Store, reports: &[ReportId]) -> Result<Vec<(ReportId, String)>, StoreError> {
+    let ids = serde_json::to_string(reports).map_err(|_| StoreError::Unreadable {
+        what: "the numbers of reports",
+        found: String::new(),
+    })?;
+    let rows = sqlx::query!(
+        r#"select r.id as "id!", r.items as "items!" from json_each(?) j join report r on r.id = j.value"#,
+        ids
+    )
+    .fetch_all(store.read())
+    .await?;
+    Ok(rows.into_iter().map(|r| (ReportId(r.id), r.items)).collect())
 }
 
 /// When somebody was done with a report, and who.

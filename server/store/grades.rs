@@ -1,6 +1,6 @@
 //! Grades: the one that counts of each report, and those before it.
 
-use super::ids::{AssignmentId, ExerciseRevisionId, GradeId, PlateRevisionId, ReportId};
+use super::ids::{AssignmentId, ExerciseRevisionId, GradeId, PlateId, PlateRevisionId, ReportId};
 use super::when::When;
 use super::{Store, StoreError, Tx};
 
@@ -105,6 +105,78 @@ pub async fn missing(store: &Store, most: i64) -> Result<Vec<ReportId>, StoreErr
     Ok(ids.into_iter().map(ReportId).collect())
 }
 
+/// All that one report is graded from, in one row: a statement costs a hop between threads, so one fat one.
+#[derive(Debug, Clone)]
+pub struct Basis {
+    /// Plate.
+    pub plate: PlateId,
+    /// Values and calls as JSON.
+    pub items: String,
+    /// Assignment.
+    pub assignment: AssignmentId,
+    /// Revision of the exercise.
+    pub exercise_revision: ExerciseRevisionId,
+    /// A `[marks]` table in place of the exercise's.
+    pub marks_override: Option<String>,
+    /// The revision of the plate's truth that it was graded from before; none the first time.
+    pub kept: Option<PlateRevisionId>,
+    /// Numbers whose weight is left out in the assignment.
+    pub dropped: Vec<String>,
+    /// Points of lines marked by hand.
+    pub hand_marks: Vec<(String, String)>,
+    /// All plates of the exercise, each with the newest revision of its truth.
+    pub truths: Vec<(PlateId, PlateRevisionId)>,
+    /// Whether anything is decided or answered about its faults.
+    pub spoken_of: bool,
+}
+
+fn list<T: serde::de::DeserializeOwned>(text: &str) -> Result<Vec<T>, StoreError> {
+    serde_json::from_str(text).map_err(|_| StoreError::Unreadable {
+        what: "what a report is graded from",
+        found: text.chars().take(120).collect(),
+    })
+}
+
+/// All that a report is graded from; none where there is no such report.
+///
+/// # Errors
+/// When the database does not answer or the row cannot be read.
+pub async fn basis(store: &Store, report: ReportId) -> Result<Option<Basis>, StoreError> {
+    let row = sqlx::query!(
+        r#"select r.plate, r.items, r.assignment, a.exercise_revision, a.marks_override,
+               (select g.plate_revision from grade g where g.report = r.id and g.superseded_at is null)
+                   as "kept: PlateRevisionId",
+               (select json_group_array(d.no) from dropped_line d where d.assignment = r.assignment) as "dropped!: String",
+               (select json_group_array(json_array(h.line, h.points)) from hand_mark h where h.report = r.id)
+                   as "hand_marks!: String",
+               (select json_group_array(json_array(p.id, v.id) order by p.serial) from plate p
+                join plate_revision v on v.plate = p.id
+                    and v.number = (select max(n.number) from plate_revision n where n.plate = p.id)
+                where p.exercise = e.exercise) as "truths!: String",
+               exists (select 1 from fault_decision f where f.report = r.id and f.undone_at is null)
+                   or exists (select 1 from check_answer c where c.report = r.id and c.undone_at is null)
+                   as "spoken_of!: bool"
+           from report r join assignment a on a.id = r.assignment
+           join exercise_revision e on e.id = a.exercise_revision where r.id = ?"#,
+        report,
+    )
+    .fetch_optional(store.read())
+    .await?;
+    let Some(row) = row else { return Ok(None) };
+    Ok(Some(Basis {
+        plate: PlateId(row.plate),
+        items: row.items,
+        assignment: AssignmentId(row.assignment),
+        exercise_revision: ExerciseRevisionId(row.exercise_revision),
+        marks_override: row.marks_override,
+        kept: row.kept,
+        dropped: list(&row.dropped)?,
+        hand_marks: list(&row.hand_marks)?,
+        truths: list(&row.truths)?,
+        spoken_of: row.spoken_of,
+    }))
+}
+
 /// All reports of an assignment, to be graded again.
 ///
 /// # Errors
@@ -117,18 +189,4 @@ pub async fn reports_of(store: &Store, assignment: AssignmentId) -> Result<Vec<R
     .fetch_all(store.read())
     .await?;
     Ok(ids.into_iter().map(ReportId).collect())
-}
-
-/// The revision of the plate's truth that the grade of a report that counts was computed from.
-///
-/// # Errors
-/// When the database does not answer.
-pub async fn plate_revision_of(store: &Store, report: ReportId) -> Result<Option<PlateRevisionId>, StoreError> {
-    let id = sqlx::query_scalar!(
-        "select plate_revision from grade where report = ? and superseded_at is null",
-        report
-    )
-    .fetch_optional(store.read())
-    .await?;
-    Ok(id.map(PlateRevisionId))
 }

@@ -31,7 +31,8 @@ pub async fn of_class(store: &Store, class: ClassId, now: When) -> Result<Vec<Pa
                exists (select 1 from pair_person pp where pp.pair = r.id and pp.from_at <= ?1
                        and (pp.to_at is null or pp.to_at > ?1))
                or exists (select 1 from assignment_plate ap where ap.pair = r.id)
-               or exists (select 1 from report t where t.pair = r.id))
+               or exists (select 1 from assignment a join report t on t.assignment = a.id and t.pair = r.id
+                          where a.class = r.class))
            order by r.id"#,
         now,
         class,

@@ -1,6 +1,6 @@
 //! Plates and what they really are. What is read here must never reach a student's page.
 
-use super::ids::{ExerciseId, PersonId, PlateId, PlateRevisionId};
+use super::ids::{ExerciseId, ExerciseRevisionId, PersonId, PlateId, PlateRevisionId};
 use super::when::When;
 use super::{Store, StoreError, Tx};
 
@@ -61,6 +61,23 @@ pub async fn of_exercise(store: &Store, exercise: ExerciseId) -> Result<Vec<Plat
     )
     .fetch_all(store.read())
     .await?)
+}
+
+/// The newest revisions of the truths of all plates of an exercise, given by one of its revisions; by serial.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn newest_truths(store: &Store, exercise: ExerciseRevisionId) -> Result<Vec<PlateRevisionId>, StoreError> {
+    let ids = sqlx::query_scalar!(
+        r#"select r.id as "id!" from exercise_revision e join plate p on p.exercise = e.exercise
+           join plate_revision r on r.plate = p.id
+               and r.number = (select max(n.number) from plate_revision n where n.plate = p.id)
+           where e.id = ? order by p.serial"#,
+        exercise,
+    )
+    .fetch_all(store.read())
+    .await?;
+    Ok(ids.into_iter().map(PlateRevisionId).collect())
 }
 
 /// Row and serial of the plates of one kind that are in service, by serial; nothing of their truth.

@@ -26,6 +26,7 @@ pub async fn serve(app: App, listener: TcpListener, stop: impl Future<Output = (
     connections::take(listener, routes::router(&app), stop).await;
     sweeper.abort();
     checker.abort();
+    service.searches.end().await;
     service.store.close().await;
 }
 

@@ -2,33 +2,28 @@
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use platemark::actions::hand_in_report::{HandIn, accept, hand_in_report};
 use platemark::exercise::file::read_plates;
 use platemark::exercise::plate::Plate;
-use platemark::grading::{GradeInput, grade};
-use platemark::report::model::Report;
+use platemark::grading::{GradeInput, diagnoser, grade_with};
 use platemark::store::assignments::{self, Mine};
 use platemark::store::ids::PersonId;
 use platemark::store::reports::{Note, SourceKind};
 use tokio::task::JoinSet;
 
-use crate::school::{self, School};
+use crate::school::{self, Samples, School};
 use crate::{CLIENTS, Line, SPELL, bare, folder, ms, quantile};
 
 /// Assignments, each with 99 attempts for each client: more than are handed in.
 const ASSIGNMENTS: usize = 12;
 
-type Samples = Arc<Vec<(String, Report)>>;
-
 async fn client(
     school: Arc<School>,
-    person: PersonId,
+    (n, person): (usize, PersonId),
     graded: bool,
-    samples: Samples,
-    count: Arc<AtomicUsize>,
+    samples: Arc<Samples>,
 ) -> Vec<Duration> {
     let begun = Instant::now();
     let now = school.service.clock.now();
@@ -38,11 +33,12 @@ async fn client(
             .await
             .unwrap()
             .unwrap();
+        let serial = mine.serial.clone().unwrap();
         for attempt in mine.handed_in + 1..=99 {
             if begun.elapsed() >= SPELL {
                 return times;
             }
-            let (source, report) = &samples[count.fetch_add(1, Ordering::Relaxed) % samples.len()];
+            let (source, report) = school::sample(&samples, &serial, n, times.len());
             let key = format!("{attempt}");
             let hand_in = HandIn {
                 mine: &mine,
@@ -68,26 +64,19 @@ async fn client(
     times
 }
 
-async fn rate(name: &str, graded: bool, samples: &Samples) -> (f64, Vec<Duration>) {
+async fn rate(name: &str, graded: bool, samples: &Arc<Samples>) -> (f64, Vec<Duration>) {
     let school = Arc::new(school::make(&folder(name), CLIENTS, ASSIGNMENTS).await);
-    let count = Arc::new(AtomicUsize::new(0));
     let begun = Instant::now();
     let mut clients = JoinSet::new();
-    for person in school.students.clone() {
-        clients.spawn(client(
-            Arc::clone(&school),
-            person,
-            graded,
-            Arc::clone(samples),
-            Arc::clone(&count),
-        ));
+    for one in school.students.clone().into_iter().enumerate() {
+        clients.spawn(client(Arc::clone(&school), one, graded, Arc::clone(samples)));
     }
     let times = clients.join_all().await.concat();
     let rate = times.len() as f64 / begun.elapsed().as_secs_f64();
     (rate, times)
 }
 
-/// Mean time of one grade, on one core, of the same reports on the plates that they are of by turns.
+/// Mean time of one grade, on one core, of the same reports, with everything about their plates prepared.
 fn time_of_a_grade(samples: &Samples) -> Duration {
     let exercise = school::exercise();
     let plates = read_plates("plates.toml", &school::shipped("plates.toml"), &exercise)
@@ -95,29 +84,33 @@ fn time_of_a_grade(samples: &Samples) -> Duration {
         .unwrap();
     let siblings: Vec<Plate> = plates.plates.clone();
     let none = BTreeMap::new();
+    let looking: Vec<_> = siblings.iter().map(|p| diagnoser(&exercise, p, &siblings)).collect();
     let begun = Instant::now();
     let mut count = 0;
     while begun.elapsed() < SPELL / 2 {
+        let at = count % siblings.len();
+        let plate = &siblings[at];
         let input = GradeInput {
             name: "r",
             exercise: &exercise,
-            plate: &siblings[count % siblings.len()],
+            plate,
             rules: &exercise.marks,
-            report: &samples[count % samples.len()].1,
+            report: &school::sample(samples, plate.serial.as_str(), 0, count / siblings.len()).1,
             hand_marks: &none,
             siblings: &siblings,
             decided: &platemark::grading::decided::UNDECIDED,
         };
-        std::hint::black_box(grade(&input));
+        std::hint::black_box(grade_with(&input, looking[at].as_ref()));
         count += 1;
     }
     begun.elapsed() / u32::try_from(count).unwrap()
 }
 
 pub(crate) async fn measure() -> Vec<Line> {
-    let samples: Samples = Arc::new(school::samples());
-    let items = serde_json::to_string(&samples[0].1).unwrap();
-    let (bare_rate, mut bare_times) = bare::rate(&folder("bare"), &items, samples[0].0.as_bytes()).await;
+    let samples: Arc<Samples> = Arc::new(school::samples());
+    let (source, report) = &samples.values().next().unwrap()[0];
+    let items = serde_json::to_string(report).unwrap();
+    let (bare_rate, mut bare_times) = bare::rate(&folder("bare"), &items, source.as_bytes()).await;
     let (rate_accepted, mut times) = rate("accepted", false, &samples).await;
     let ratio = rate_accepted / bare_rate;
     let mut lines = vec![Line::new(

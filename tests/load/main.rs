@@ -3,6 +3,7 @@
 //!
 //! `cargo build --release && cargo run --release --example load -- [ITEMS]`: ITEMS are the stored items of the first
 //! filling (10^6 unless told); the second has ten times as many, and `--once` leaves it out. Data lie in `target/load`.
+//! `--accepting`, `--regrade`, `--pages` measure that part alone; `--keep` leaves the data where they are.
 
 #![expect(
     clippy::unwrap_used,
@@ -17,6 +18,7 @@ mod accepting;
 mod bare;
 mod fill;
 mod pages;
+mod regrade;
 mod school;
 mod serving;
 
@@ -92,7 +94,10 @@ pub(crate) fn folder(name: &str) -> PathBuf {
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let items = arguments.iter().find_map(|a| a.parse().ok()).unwrap_or(1_000_000);
-    let once = arguments.iter().any(|a| a == "--once");
+    let said = |word: &str| arguments.iter().any(|a| a == word);
+    let (once, keep) = (said("--once"), said("--keep"));
+    let parts = ["--accepting", "--regrade", "--pages"];
+    let part = |word: &str| said(word) || !parts.iter().any(|p| said(p));
     println!("| what | measured | against | goal | |\n|---|---|---|---|---|");
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
@@ -109,8 +114,14 @@ fn main() {
     )
     .print();
     runtime.block_on(async {
-        for line in accepting::measure().await {
-            line.print();
+        if part("--accepting") {
+            accepting::measure().await.iter().for_each(Line::print);
+        }
+        if part("--regrade") {
+            regrade::measure().await.iter().for_each(Line::print);
+        }
+        if !part("--pages") {
+            return;
         }
         let mut before = None;
         for (n, factor) in [1, 10].into_iter().enumerate() {
@@ -122,5 +133,7 @@ fn main() {
             before = Some(times);
         }
     });
-    std::fs::remove_dir_all(PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("target/load")).unwrap();
+    if !keep {
+        std::fs::remove_dir_all(PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("target/load")).unwrap();
+    }
 }

@@ -3,11 +3,14 @@
 use std::collections::BTreeMap;
 use std::time::Duration;
 
+use platemark::report::call::Call;
+use platemark::report::model::Report;
+use platemark::store::assignments;
 use reqwest::multipart::Form;
 use tokio::task::JoinSet;
 
 use crate::fill::{self, ASSIGNMENTS, PAIRS};
-use crate::school::{self, PASSPHRASE, PIN};
+use crate::school::{self, PASSPHRASE, PIN, School};
 use crate::serving::{Device, Server, field};
 use crate::{Line, folder, ms, quantile};
 
@@ -58,11 +61,10 @@ async fn instructor(device: Device) -> Times {
 }
 
 /// A pair hands in its second attempt; the time until its grade is on the page.
-async fn hand_in(device: Device, n: usize) -> Duration {
+async fn hand_in(device: Device, n: usize, report: Report) -> Duration {
     tokio::time::sleep(PAUSE.mul_f64(n as f64 / PAIRS as f64)).await;
     let path = format!("/my/{}/entry", 1 + n % ASSIGNMENTS);
     let (page, _) = device.get(&path).await;
-    let (_, report) = school::samples().swap_remove(n % 4);
     let exercise = school::exercise();
     let mut form = Form::new()
         .text("key", field(&page, "key"))
@@ -70,7 +72,8 @@ async fn hand_in(device: Device, n: usize) -> Duration {
     for (characteristic, item) in exercise.characteristics.iter().zip(&report.items) {
         let measured = item.measured.as_ref().map(ToString::to_string).unwrap_or_default();
         form = form.text(format!("m-{}", characteristic.no), measured);
-        form = form.text(format!("c-{}", characteristic.no), "conforming");
+        let call = item.call.map_or("", Call::as_str);
+        form = form.text(format!("c-{}", characteristic.no), call);
     }
     let (page, time) = device.send(&path, form.text("do", "hand-in")).await;
     assert!(page.contains("values agree"), "the grade is not on the page:\n{page}");
@@ -100,9 +103,24 @@ fn judge(times: Times, before: Option<&Medians>, lines: &mut Vec<Line>) -> Media
     medians
 }
 
+/// What each pair hands in as the second report of one of its assignments.
+async fn second_reports(school: &School) -> Vec<Report> {
+    let mut seconds = Vec::new();
+    let (samples, now) = (school::samples(), school.service.clock.now());
+    for (n, person) in school.students.iter().enumerate() {
+        let assignment = school.assignments[n % ASSIGNMENTS];
+        let mine = assignments::mine(&school.service.store, assignment, *person, now).await;
+        let serial = mine.unwrap().unwrap().serial.unwrap();
+        seconds.push(school::sample(&samples, &serial, n, ASSIGNMENTS).1.clone());
+    }
+    seconds
+}
+
 pub(crate) async fn measure(items: u64, before: Option<&Medians>) -> (Vec<Line>, Medians) {
     let folder = folder("pages");
     let school = fill::first(&folder).await;
+    let seconds = second_reports(&school).await;
+    school.service.searches.settled().await;
     school.service.store.close().await;
     let reports = fill::until(&folder, items).await;
     let server = Server::start(&folder).await;
@@ -132,8 +150,8 @@ pub(crate) async fn measure(items: u64, before: Option<&Medians>) -> (Vec<Line>,
     }
     let medians = judge(times, before, &mut lines);
     let mut pairs = JoinSet::new();
-    for (n, device) in devices.into_iter().enumerate() {
-        pairs.spawn(hand_in(device, n));
+    for (n, (device, report)) in devices.into_iter().zip(seconds).enumerate() {
+        pairs.spawn(hand_in(device, n, report));
     }
     let mut times = pairs.join_all().await;
     let p99 = quantile(&mut times, 0.99);

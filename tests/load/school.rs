@@ -1,5 +1,6 @@
 //! A school made through the actions of the program.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use platemark::actions::Service;
@@ -10,11 +11,16 @@ use platemark::actions::make_assignment::{Wanted, make_assignment};
 use platemark::actions::make_class::{Wanted as WantedClass, make_class, make_pair};
 use platemark::actions::sign_in::Lasting;
 use platemark::actions::terms::Terms;
-use platemark::exercise::file::read_exercise;
-use platemark::exercise::model::Exercise;
-use platemark::report::assemble::assemble;
-use platemark::report::model::Report;
-use platemark::report::table::{ReadOptions, Table, read};
+use platemark::exercise::file::{read_exercise, read_plates};
+use platemark::exercise::model::{Axis, Exercise};
+use platemark::procedure::fault::{Fault, Procedure};
+use platemark::procedure::model::Model;
+use platemark::procedure::sampler::Sampler;
+use platemark::procedure::simulate::Conditions;
+use platemark::procedure::written::Habits;
+use platemark::report::call::Call;
+use platemark::report::model::{Report, ReportItem};
+use platemark::report::write_csv::rows_csv;
 use platemark::store::assignments::{Counting, Feedback};
 use platemark::store::ids::{AssignmentId, ClassId, ExerciseId, ExerciseRevisionId, PersonId};
 use platemark::store::people::Role;
@@ -40,25 +46,73 @@ pub(crate) fn exercise() -> Exercise {
     read_exercise("exercise.toml", &shipped("exercise.toml")).0.unwrap()
 }
 
-/// The sample reports of the exercise as they are written, with the numbers read.
-pub(crate) fn samples() -> Vec<(String, Report)> {
-    let folder = format!("{}/exercises/{CODE}/reports", env!("CARGO_MANIFEST_DIR"));
-    let mut names: Vec<String> = std::fs::read_dir(folder)
-        .unwrap()
-        .map(|e| e.unwrap().file_name().into_string().unwrap())
-        .filter(|name| name.starts_with(CODE))
-        .collect();
-    names.sort();
-    let exercise = exercise();
-    let read = |name: &String| {
-        let text = shipped(&format!("reports/{name}"));
-        let Ok(Table::Report(table)) = read(text.as_bytes(), &ReadOptions::default()) else {
-            unreachable!()
-        };
-        let report = assemble(&exercise, &table, None).unwrap().report;
-        (text, report)
+/// Different reports of one plate.
+pub(crate) const REPORTS: usize = 480;
+
+/// Reports by the serial of the plate that they are of, as they are written, with the numbers read.
+pub(crate) type Samples = BTreeMap<String, Vec<(String, Report)>>;
+
+fn faults(exercise: &Exercise, n: usize) -> Vec<Fault> {
+    let shift = Fault::OriginShift {
+        axis: Axis::X,
+        amount: 0.08,
     };
-    names.iter().map(read).collect()
+    let no = exercise.characteristics[n % exercise.characteristics.len()].no.clone();
+    match n % 10 {
+        7 => vec![shift],
+        8 => vec![Fault::TipIgnoredOnSize {}],
+        9 => vec![shift, Fault::SignDropped { item: no }],
+        _ => Vec::new(),
+    }
+}
+
+/// Reports drawn from the forward model: of ten, seven careful, two with one mistake, one with two. No two are alike, as
+/// in a class that does not copy.
+pub(crate) fn samples() -> Samples {
+    let exercise = exercise();
+    let plates = read_plates("plates.toml", &shipped("plates.toml"), &exercise)
+        .0
+        .unwrap()
+        .plates;
+    let model = Model::new(&exercise, &plates).unwrap();
+    let mut samples = Samples::new();
+    for plate in &plates {
+        let mut sampler = Sampler::new(8, plate.serial.as_str());
+        let of = (0..REPORTS).map(|n| {
+            // A mistake that this plate has no room for is left out.
+            let procedure = Procedure::with(faults(&exercise, n)).unwrap_or_default();
+            let measured = model
+                .simulate(&plate.serial, &procedure, Conditions::default(), &mut sampler)
+                .unwrap();
+            let report = model.write_report(&exercise, &exercise.marks, &measured, Habits::default(), &mut sampler);
+            (written(&report), report)
+        });
+        samples.insert(plate.serial.to_string(), of.collect());
+    }
+    samples
+}
+
+fn written(report: &Report) -> String {
+    let row = |item: &'_ ReportItem| {
+        (
+            item.no.to_string(),
+            item.measured.as_ref().map(ToString::to_string),
+            item.call,
+        )
+    };
+    let rows: Vec<_> = report.items.iter().map(row).collect();
+    let row = |(no, measured, call): &'_ (String, Option<String>, Option<Call>)| -> [String; 3] {
+        let call = call.map_or("", Call::as_str).to_owned();
+        [no.clone(), measured.clone().unwrap_or_default(), call]
+    };
+    rows_csv(&["no", "measured", "call"], rows.iter().map(row).map(Vec::from)).unwrap()
+}
+
+/// The report that client `n` hands in as its `attempt`-th on a plate: one that no other client has.
+pub(crate) fn sample<'s>(samples: &'s Samples, serial: &str, n: usize, attempt: usize) -> &'s (String, Report) {
+    let of = &samples[serial];
+    // Clients of one plate are far apart in the list.
+    &of[(n * 59 + attempt) % of.len()]
 }
 
 async fn person(service: &Service, role: Role, name: &str) -> PersonId {

@@ -5,6 +5,7 @@
 //! integrated with positive terms alone, so that small chances keep their digits.
 
 use std::f64::consts::PI;
+use std::sync::LazyLock;
 
 use crate::cohort::CohortError;
 use crate::metrology::conformity::quadrature::GaussLegendre;
@@ -50,6 +51,9 @@ const FINE_GRID: f64 = 4.0;
 /// Largest number of steps that is worked with.
 const MOST_STEPS: f64 = 1e12;
 
+/// Nodes and weights, worked out once.
+static RULE: LazyLock<GaussLegendre> = LazyLock::new(GaussLegendre::new);
+
 /// A straight piece of what is averaged: from (x, value) to (x, value).
 type Piece = [(f64, f64); 2];
 
@@ -71,11 +75,10 @@ impl TwoValues {
             Likeness::Same => None,
             Likeness::LastDigit => Some(10.0),
         };
-        let rule = GaussLegendre::new();
         let of = |pieces: &[Piece]| {
             pieces
                 .iter()
-                .map(|p| mean_of_piece(&rule, p, b, s))
+                .map(|p| mean_of_piece(&RULE, p, b, s))
                 .sum::<f64>()
                 .min(1.0)
         };
@@ -201,16 +204,11 @@ fn mean_of_piece(rule: &GaussLegendre, piece: &Piece, b: f64, s: f64) -> f64 {
 struct Written {
     mean: f64,
     sigma: f64,
-    rule: GaussLegendre,
 }
 
 impl Written {
     fn new(mean: f64, sigma: f64) -> Self {
-        Self {
-            mean,
-            sigma,
-            rule: GaussLegendre::new(),
-        }
+        Self { mean, sigma }
     }
 
     /// Standard deviation of the product of both densities.
@@ -225,12 +223,7 @@ impl Written {
 
     /// Probability that it is written as `cell`, with halves written up.
     fn at(&self, cell: f64) -> f64 {
-        mean_of_piece(
-            &self.rule,
-            &[(cell - 0.5, 1.0), (cell + 0.5, 1.0)],
-            self.mean,
-            self.sigma,
-        )
+        mean_of_piece(&RULE, &[(cell - 0.5, 1.0), (cell + 0.5, 1.0)], self.mean, self.sigma)
     }
 
     /// Probabilities of the ten last digits.

@@ -1,5 +1,7 @@
 //! Two reports side by side.
 
+use std::collections::BTreeMap;
+
 use rust_decimal::Decimal;
 
 use super::{AtLeast, Chance, Likeness, TwoValues, tally};
@@ -41,15 +43,63 @@ impl Comparison {
     }
 }
 
+/// Chances that were worked out already: many lines of many reports share theirs.
+#[derive(Debug, Clone, Default)]
+pub struct Chances(BTreeMap<[u64; 4], Chance>);
+
+/// Chances kept at once.
+const KEPT: usize = 8192;
+
+impl Chances {
+    fn same(&mut self, honest: &TwoValues) -> Result<Chance, CohortError> {
+        let key = [honest.sigma_1, honest.sigma_2, honest.step, honest.bias].map(f64::to_bits);
+        if let Some(known) = self.0.get(&key) {
+            return Ok(*known);
+        }
+        let chance = honest.chance(Likeness::Same)?;
+        if self.0.len() >= KEPT {
+            self.0.clear();
+        }
+        self.0.insert(key, chance);
+        Ok(chance)
+    }
+}
+
+/// Compares two reports, being one of so many comparisons, where a person should look at them; none where not.
+///
+/// Where no more values are the same than are expected, nothing is worked out: the median of such a count lies within
+/// one of its mean (Jogdeo and Samuels, Annals of Mathematical Statistics 39, 1968), so that the chance is one half or
+/// more.
+///
+/// # Errors
+/// Noise that makes no distribution.
+pub fn remarkable(
+    chances: &mut Chances,
+    lines: &[Line],
+    comparisons: usize,
+) -> Result<Option<Comparison>, CohortError> {
+    let same = lines.iter().filter(|l| l.first == l.second).count();
+    let mut expected = 0.0;
+    for line in lines {
+        expected += chances.same(&line.honest)?.agree;
+    }
+    if crate::cohort::count(same) <= expected.floor() {
+        return Ok(None);
+    }
+    let compared = compare_with(chances, lines, comparisons)?;
+    Ok(compared.is_remarkable().then_some(compared))
+}
+
 /// Compares two reports, being one of so many comparisons.
 ///
 /// # Errors
 /// Noise that makes no distribution.
 pub fn compare(lines: &[Line], comparisons: usize) -> Result<Comparison, CohortError> {
-    let chances: Vec<Chance> = lines
-        .iter()
-        .map(|l| l.honest.chance(Likeness::Same))
-        .collect::<Result<_, _>>()?;
+    compare_with(&mut Chances::default(), lines, comparisons)
+}
+
+fn compare_with(known: &mut Chances, lines: &[Line], comparisons: usize) -> Result<Comparison, CohortError> {
+    let chances: Vec<Chance> = lines.iter().map(|l| known.same(&l.honest)).collect::<Result<_, _>>()?;
     let same: Vec<usize> = (0..lines.len())
         .filter(|i| lines[*i].first == lines[*i].second)
         .collect();
@@ -90,5 +140,35 @@ mod tests {
         assert!(!plain.is_remarkable() && plain.compared == 20, "{plain:?}");
         let nothing = compare(&[], comparisons).unwrap();
         assert!(!nothing.is_remarkable());
+    }
+
+    #[test]
+    fn the_short_way_says_what_the_long_one_says() {
+        let lines = |same: usize, sigma: f64, bias: f64| -> Vec<Line> {
+            (0..24)
+                .map(|i| Line {
+                    first: Decimal::new(10_000 + i, 3),
+                    second: Decimal::new(10_000 + i + i64::from(usize::try_from(i).unwrap() >= same), 3),
+                    honest: TwoValues {
+                        sigma_1: sigma,
+                        sigma_2: sigma,
+                        step: 0.001,
+                        bias,
+                    },
+                })
+                .collect()
+        };
+        let mut chances = Chances::default();
+        for sigma in [0.0004, 0.001, 0.004] {
+            for bias in [0.0, 0.002] {
+                for same in 0..=24 {
+                    let lines = lines(same, sigma, bias);
+                    let long = compare(&lines, 30).unwrap();
+                    let short = remarkable(&mut chances, &lines, 30).unwrap();
+                    assert_eq!(short, long.is_remarkable().then_some(long), "{sigma} {bias} {same}");
+                }
+            }
+        }
+        assert_eq!(chances.0.len(), 6);
     }
 }

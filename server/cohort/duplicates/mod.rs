@@ -8,5 +8,5 @@ mod compare;
 mod tally;
 
 pub use chance::{Chance, Likeness, TwoValues};
-pub use compare::{Comparison, Line, REMARKABLE, compare};
+pub use compare::{Chances, Comparison, Line, REMARKABLE, compare, remarkable};
 pub use tally::{AtLeast, tally, tally_of_equals};

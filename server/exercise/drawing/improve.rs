@@ -1,5 +1,7 @@
 //! Improving an arrangement step by step until no step helps (our own method; the picture counts, not the optimum).
 
+use std::collections::BTreeSet;
+
 use super::block::{Leader, Side};
 use super::paper::{count, cross, distance, distance_to_stroke};
 use super::ring::{Order, Placing, Stand};
@@ -15,12 +17,17 @@ const CROSSING: f64 = 30.0;
 const COVERING: f64 = 60.0;
 /// A leader that passes close to where another one ends.
 const GRAZING: f64 = 8.0;
+/// How close that is, in millimetres.
+const NEAR: f64 = 1.8;
 /// A leader over a hole or an arrow.
 const CROWDING: f64 = 5.0;
 /// A leader along the edge that it ends on.
 const FLAT: f64 = 25.0;
 /// A millimetre of paper too much, where everything fits, and where it does not.
 pub(super) const TOO_LARGE: [f64; 2] = [50.0, 4.0];
+
+/// What a moved block costs by itself, and its leaders.
+type Moved = (f64, Vec<Leader>);
 
 /// An order with where it puts every block, and what that costs.
 #[derive(Clone)]
@@ -36,7 +43,7 @@ struct State {
 }
 
 /// A step of improvement.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Step {
     /// Two neighbours change places.
     Swap { side: Side, i: usize },
@@ -52,15 +59,22 @@ pub(super) fn improved(placing: &Placing, order: Order) -> Order {
         return order;
     }
     let mut state = State::first(placing, order);
+    // Steps that did not help since the last one that did: they do not help now either.
+    let mut in_vain = BTreeSet::new();
     for _ in 0..ROUNDS {
         let before = state.cost;
         for step in state.steps(placing) {
+            if in_vain.contains(&step) {
+                continue;
+            }
             let mut order = state.order.clone();
             take(placing, &mut order, step);
-            if let Some(next) = state.with(placing, order)
-                && next.cost < state.cost - 1e-9
-            {
-                state = next;
+            match state.with(placing, order) {
+                Some(next) if next.cost < state.cost - 1e-9 => {
+                    state = next;
+                    in_vain.clear();
+                }
+                _ => drop(in_vain.insert(step)),
             }
         }
         if state.cost >= before - 1e-9 {
@@ -81,35 +95,94 @@ impl State {
             together: vec![0.0; n * n],
             cost: f64::INFINITY,
         };
-        nothing.filled(placing, order)
+        let stands = placing.stands(&order);
+        let moved: Vec<usize> = (0..n).collect();
+        let leaders = moved.iter().map(|i| match (placing.blocks.get(*i), stands.get(*i)) {
+            (Some(block), Some((area, side))) => {
+                let own = block.leaders(*area, *side);
+                (alone(placing, *i, &own), own)
+            }
+            _ => (0.0, Vec::new()),
+        });
+        let leaders = leaders.collect();
+        nothing.filled(placing, (order, stands), &moved, leaders)
     }
 
-    /// The state of another order; `None` where a side does not hold its blocks.
+    /// The state of another order; `None` where a side does not hold its blocks, or where it certainly costs more.
     fn with(&self, placing: &Placing, order: Order) -> Option<Self> {
-        Side::ALL
-            .iter()
-            .all(|s| placing.holds(&order, *s, 0.0))
-            .then(|| self.filled(placing, order))
+        if !Side::ALL.iter().all(|s| placing.holds(&order, *s, 0.0)) {
+            return None;
+        }
+        let stands = placing.stands_after(&order, (&self.order, &self.stands));
+        let moved = self.moved(&stands);
+        let leaders = self.leaders_if_worth_it(placing, &stands, &moved)?;
+        Some(self.filled(placing, (order, stands), &moved, leaders))
+    }
+
+    /// Blocks that stand elsewhere.
+    fn moved(&self, stands: &[Stand]) -> Vec<usize> {
+        (0..stands.len())
+            .filter(|i| self.stands.get(*i) != stands.get(*i))
+            .collect()
+    }
+
+    /// The leaders of moved blocks, each with what the block costs by itself; `None` as soon as what is known of the new
+    /// cost exceeds the present one. Nothing has a negative cost, so that a part of it is enough to say so; the margin is
+    /// far above what sums in another order can differ by.
+    fn leaders_if_worth_it(&self, placing: &Placing, stands: &[Stand], moved: &[usize]) -> Option<Vec<Moved>> {
+        let n = placing.blocks.len();
+        let most = self.cost + 1e-6;
+        let moves = |i: usize| moved.binary_search(&i).is_ok();
+        let pairs = |i: &usize| {
+            let row = &self.together[i * n..(i + 1) * n];
+            let half = |(j, cost): (usize, &f64)| if moves(j) { cost / 2.0 } else { *cost };
+            row.iter().enumerate().map(half).sum::<f64>()
+        };
+        let gone: f64 = moved.iter().map(|i| self.alone[*i] + pairs(i)).sum();
+        let mut least = self.cost - placing.excess(&self.stands) - gone + placing.excess(stands);
+        let mut leaders: Vec<Moved> = Vec::with_capacity(moved.len());
+        for i in moved {
+            let (block, (area, side)) = (placing.blocks.get(*i)?, stands.get(*i)?);
+            let own = block.leaders(*area, *side);
+            let cost = alone(placing, *i, &own);
+            least += cost;
+            if least > most {
+                return None;
+            }
+            leaders.push((cost, own));
+        }
+        for (at, (_, own)) in leaders.iter().enumerate() {
+            let staying = (0..n).filter(|j| !moves(*j)).map(|j| self.leaders[j].as_slice());
+            let others = leaders[..at].iter().map(|(_, l)| l.as_slice()).chain(staying);
+            for other in others {
+                least += together(own, other);
+            }
+            if least > most {
+                return None;
+            }
+        }
+        Some(leaders)
     }
 
     /// The state of another order, worked out again for the blocks that it moves.
-    fn filled(&self, placing: &Placing, order: Order) -> Self {
+    fn filled(
+        &self,
+        placing: &Placing,
+        (order, stands): (Order, Vec<Stand>),
+        moved: &[usize],
+        leaders: Vec<Moved>,
+    ) -> Self {
         let n = placing.blocks.len();
-        let stands = placing.stands(&order);
         let mut next = Self {
             order,
             stands,
             ..self.clone()
         };
-        let moved: Vec<usize> = (0..n).filter(|i| self.stands.get(*i) != next.stands.get(*i)).collect();
-        for i in &moved {
-            if let (Some(block), Some((area, side))) = (placing.blocks.get(*i), next.stands.get(*i)) {
-                let leaders = block.leaders(*area, *side);
-                next.alone[*i] = alone(placing, *i, &leaders);
-                next.leaders[*i] = leaders;
-            }
+        for (i, (cost, own)) in moved.iter().zip(leaders) {
+            next.alone[*i] = cost;
+            next.leaders[*i] = own;
         }
-        for i in &moved {
+        for i in moved {
             for j in 0..n {
                 let cost = if *i == j {
                     0.0
@@ -120,12 +193,8 @@ impl State {
                 next.together[j * n + *i] = cost;
             }
         }
-        let extent = placing.extent(&next.stands);
-        let room = placing.around.room;
-        let too_large = (extent.width() - room[0]).max(0.0) + (extent.height() - room[1]).max(0.0);
-        next.cost = too_large * placing.around.too_large
-            + next.alone.iter().sum::<f64>()
-            + next.together.iter().sum::<f64>() / 2.0;
+        next.cost =
+            placing.excess(&next.stands) + next.alone.iter().sum::<f64>() + next.together.iter().sum::<f64>() / 2.0;
         next
     }
 
@@ -203,16 +272,27 @@ fn alone(placing: &Placing, block: usize, leaders: &[Leader]) -> f64 {
     of_leaders + FLAT * flat
 }
 
+/// Whether the boxes of two leaders are so far from each other that neither can be in the way of the other.
+fn are_far(l: &Leader, m: &Leader) -> bool {
+    (0..2).any(|i| {
+        let (low, high) = (l.from[i].min(l.to[i]), l.from[i].max(l.to[i]));
+        low > m.from[i].max(m.to[i]) + NEAR || high < m.from[i].min(m.to[i]) - NEAR
+    })
+}
+
 /// What the leaders of two blocks cost by being in each other's way.
 fn together(one: &[Leader], other: &[Leader]) -> f64 {
     let mut cost = 0.0;
     for l in one {
         for m in other {
+            if are_far(l, m) {
+                continue;
+            }
             if cross(l.from, l.to, m.from, m.to) {
                 cost += CROSSING;
             }
             let grazes = |p, a, b| {
-                if distance_to_stroke(p, a, b) < 1.8 {
+                if distance_to_stroke(p, a, b) < NEAR {
                     GRAZING
                 } else {
                     0.0

@@ -202,6 +202,13 @@ impl<'a> Placing<'a> {
         order.0[side.index()].insert(at, block);
     }
 
+    /// What the paper costs that is taken beyond the room.
+    pub(super) fn excess(&self, stands: &[Stand]) -> f64 {
+        let (extent, room) = (self.extent(stands), self.around.room);
+        let too_large = (extent.width() - room[0]).max(0.0) + (extent.height() - room[1]).max(0.0);
+        too_large * self.around.too_large
+    }
+
     /// Where all blocks stand: along each side as near to their wishes as their order allows.
     pub(super) fn stands(&self, order: &Order) -> Vec<Stand> {
         let nowhere = Area {
@@ -210,30 +217,45 @@ impl<'a> Placing<'a> {
         };
         let mut stands = vec![(nowhere, Side::Top); self.blocks.len()];
         for side in Side::ALL {
-            let row = &order.0[side.index()];
-            let axis = side.axis();
-            let lengths: Vec<f64> = row.iter().map(|b| self.length(*b, side)).collect();
-            let lead = |b: usize| self.of(b, |f| f.lead[side.index()], 0.0);
-            let wishes: Vec<f64> = row.iter().map(|b| self.wish(*b, side)[axis] - lead(*b)).collect();
-            let starts = spread(&wishes, &lengths, self.ring.min[axis], self.ring.max[axis]);
-            for ((block, start), length) in row.iter().zip(starts).zip(lengths) {
-                let depth = self.of(*block, |f| f.size[1 - axis], 0.0);
-                let (near, far) = match side {
-                    Side::Top | Side::Left => (self.ring.min[1 - axis] - depth, self.ring.min[1 - axis]),
-                    Side::Bottom | Side::Right => (self.ring.max[1 - axis], self.ring.max[1 - axis] + depth),
-                };
-                let mut area = Area {
-                    min: [near; 2],
-                    max: [far; 2],
-                };
-                area.min[axis] = start;
-                area.max[axis] = start + length;
-                if let Some(stand) = stands.get_mut(*block) {
-                    *stand = (area, side);
-                }
+            self.stand(order, side, &mut stands);
+        }
+        stands
+    }
+
+    /// The same where it is known for another order: a side that is as it was is not worked out again.
+    pub(super) fn stands_after(&self, order: &Order, (before, known): (&Order, &[Stand])) -> Vec<Stand> {
+        let mut stands = known.to_vec();
+        for side in Side::ALL {
+            if order.0[side.index()] != before.0[side.index()] {
+                self.stand(order, side, &mut stands);
             }
         }
         stands
+    }
+
+    fn stand(&self, order: &Order, side: Side, stands: &mut [Stand]) {
+        let row = &order.0[side.index()];
+        let axis = side.axis();
+        let lengths: Vec<f64> = row.iter().map(|b| self.length(*b, side)).collect();
+        let lead = |b: usize| self.of(b, |f| f.lead[side.index()], 0.0);
+        let wishes: Vec<f64> = row.iter().map(|b| self.wish(*b, side)[axis] - lead(*b)).collect();
+        let starts = spread(&wishes, &lengths, self.ring.min[axis], self.ring.max[axis]);
+        for ((block, start), length) in row.iter().zip(starts).zip(lengths) {
+            let depth = self.of(*block, |f| f.size[1 - axis], 0.0);
+            let (near, far) = match side {
+                Side::Top | Side::Left => (self.ring.min[1 - axis] - depth, self.ring.min[1 - axis]),
+                Side::Bottom | Side::Right => (self.ring.max[1 - axis], self.ring.max[1 - axis] + depth),
+            };
+            let mut area = Area {
+                min: [near; 2],
+                max: [far; 2],
+            };
+            area.min[axis] = start;
+            area.max[axis] = start + length;
+            if let Some(stand) = stands.get_mut(*block) {
+                *stand = (area, side);
+            }
+        }
     }
 }
 

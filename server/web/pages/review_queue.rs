@@ -71,7 +71,7 @@ pub(in crate::web) async fn page(
         mark: queued.waiting.mark.unwrap_or_else(|| "no mark".to_owned()),
         needs: told(&queued.needs, truth),
     };
-    let queue = review_queue::of_class(&app.service, class.id).await?;
+    let queue = review_queue::settled(&app.service, class.id).await?;
     let rows: Vec<Row> = queue.into_iter().map(row).filter(|r| !r.needs.is_empty()).collect();
     Ok(Page(ReviewQueue {
         frame: Frame::of(&person, "/classes"),

@@ -1,0 +1,124 @@
+//! The line of graded reports that wait to be searched for reasons to look at them, and the one task that searches
+//! them. Nobody who hands in waits behind it. What a stop cuts off is searched after the next start.
+
+use std::collections::VecDeque;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use tokio::sync::watch;
+
+use super::Service;
+use super::attention::{self, Known};
+use crate::store::ids::ReportId;
+
+/// Reports that are searched together: their findings share one transaction.
+const AT_ONCE: usize = 256;
+
+/// How often the task looks whether there is a free place for grading, and how often it does before it goes on anyway.
+const LET_GRADES_PASS: (Duration, u32) = (Duration::from_millis(20), 100);
+
+/// The line.
+#[derive(Debug, Clone)]
+pub struct Searches {
+    line: Arc<Mutex<Line>>,
+    busy: watch::Sender<bool>,
+    pub(super) known: Arc<tokio::sync::Mutex<Known>>,
+}
+
+#[derive(Debug, Default)]
+struct Line {
+    waiting: VecDeque<ReportId>,
+    works: bool,
+    ended: bool,
+}
+
+impl Default for Searches {
+    fn default() -> Self {
+        Self {
+            line: Arc::default(),
+            busy: watch::Sender::new(false),
+            known: Arc::default(),
+        }
+    }
+}
+
+impl Searches {
+    fn line(&self) -> MutexGuard<'_, Line> {
+        self.line.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Takes reports into the line; whether somebody has to begin to work.
+    fn take_in(&self, reports: impl IntoIterator<Item = ReportId>) -> bool {
+        let mut line = self.line();
+        if line.ended {
+            return false;
+        }
+        line.waiting.extend(reports);
+        let begins = !line.works && !line.waiting.is_empty();
+        if begins {
+            line.works = true;
+            self.busy.send_replace(true);
+        }
+        begins
+    }
+
+    /// The next ones; with none the work ends.
+    fn next(&self) -> Vec<ReportId> {
+        let mut line = self.line();
+        let most = line.waiting.len().min(AT_ONCE);
+        let next: Vec<ReportId> = line.waiting.drain(..most).collect();
+        if next.is_empty() {
+            line.works = false;
+            self.busy.send_replace(false);
+        }
+        next
+    }
+
+    /// How many wait.
+    #[must_use]
+    pub fn waiting(&self) -> usize {
+        self.line().waiting.len()
+    }
+
+    /// Done when nothing waits any more.
+    pub async fn settled(&self) {
+        // The sender lives as long as `self`.
+        self.busy.subscribe().wait_for(|busy| !busy).await.ok();
+    }
+
+    /// Takes nothing in any more, and waits for what is in work.
+    pub async fn end(&self) {
+        {
+            let mut line = self.line();
+            line.ended = true;
+            line.waiting.clear();
+        }
+        self.settled().await;
+    }
+}
+
+/// Puts graded reports into the line and returns at once.
+pub(super) fn soon(service: &Service, reports: impl IntoIterator<Item = ReportId>) {
+    if service.searches.take_in(reports) {
+        tokio::spawn(work(service.clone()));
+    }
+}
+
+async fn work(service: Service) {
+    loop {
+        let (pause, times) = LET_GRADES_PASS;
+        for _ in 0..times {
+            if service.grading.available_permits() > 0 {
+                break;
+            }
+            tokio::time::sleep(pause).await;
+        }
+        let next = service.searches.next();
+        if next.is_empty() {
+            return;
+        }
+        if let Err(error) = attention::search(&service, &next).await {
+            tracing::warn!(%error, reports = next.len(), "reports were not searched for reasons to look at them");
+        }
+    }
+}
