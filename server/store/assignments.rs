@@ -191,6 +191,17 @@ impl TryFrom<Row> for Assignment {
     }
 }
 
+impl Assignment {
+    /// As it is for one pair: with the longer time that it was given, and the attempts that it was given back.
+    fn of_pair(self, longer: Option<When>, given_back: i64) -> Self {
+        Self {
+            due_at: longer.unwrap_or(self.due_at),
+            attempts: self.attempts + given_back,
+            ..self
+        }
+    }
+}
+
 /// An assignment, without asking whose it is: for actions that have asked already.
 ///
 /// # Errors
@@ -286,14 +297,8 @@ pub async fn mine(
     let Some(assignment) = one(store, assignment).await? else {
         return Ok(None);
     };
-    let due_at = row.longer.unwrap_or(assignment.due_at);
-    let attempts = assignment.attempts + row.given_back;
     Ok(Some(Mine {
-        assignment: Assignment {
-            due_at,
-            attempts,
-            ..assignment
-        },
+        assignment: assignment.of_pair(row.longer, row.given_back),
         pair: PairId(row.pair),
         pair_name: row.pair_name,
         plate: row.plate,
@@ -315,7 +320,9 @@ pub async fn of_student(store: &Store, person: PersonId, now: When) -> Result<Ve
                a.feedback as "feedback: Feedback", a.released_at as "released_at: When",
                pr.id as "pair!", pr.name as pair_name, ap.plate as "plate?: PlateId", pl.serial as "serial?",
                (select count(*) from report r where r.assignment = a.id and r.pair = pr.id) as "handed_in!: i64",
-               (select x.due_at from extension x where x.assignment = a.id and x.pair = pr.id) as "longer: When"
+               (select x.due_at from extension x where x.assignment = a.id and x.pair = pr.id) as "longer: When",
+               (select count(*) from report r join other_plate o on o.report = r.id and o.settled = 'not'
+                where r.assignment = a.id and r.pair = pr.id) as "given_back!: i64"
            from class_person m join class c on c.id = m.class
            join pair pr on pr.id = (select pp.pair from pair_person pp join pair q on q.id = pp.pair and q.class = m.class
                where pp.person = m.person and pp.from_at <= ?2 and (pp.to_at is null or pp.to_at > ?2)
@@ -352,9 +359,8 @@ pub async fn of_student(store: &Store, person: PersonId, now: When) -> Result<Ve
             feedback: r.feedback,
             released_at: r.released_at,
         })?;
-        let due_at = r.longer.unwrap_or(assignment.due_at);
         all.push(Mine {
-            assignment: Assignment { due_at, ..assignment },
+            assignment: assignment.of_pair(r.longer, r.given_back),
             pair: PairId(r.pair),
             pair_name: r.pair_name,
             plate: r.plate,
