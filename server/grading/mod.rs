@@ -72,9 +72,17 @@ pub fn grade(input: &GradeInput<'_>) -> Grade {
     grade_with(input, looking.as_ref())
 }
 
+/// Most characteristics of a print whose reports are looked into. The work grows with the cube of their number: values that
+/// fit nothing take seconds at this many, and nearly a minute at 300.
+pub const MOST_LOOKED_INTO: usize = 120;
+
 /// What looks for mistakes in reports on a plate: made once for all of them. `siblings` are all plates of the exercise.
+/// `None` where the print has too many characteristics.
 #[must_use]
 pub fn diagnoser<'e>(exercise: &'e Exercise, plate: &Plate, siblings: &[Plate]) -> Option<Diagnoser<'e>> {
+    if exercise.characteristics.len() > MOST_LOOKED_INTO {
+        return None;
+    }
     let mut plates = vec![plate.clone()];
     plates.extend(siblings.iter().filter(|p| p.serial != plate.serial).cloned());
     // A checked exercise is one that the forward model can work with.

@@ -4,8 +4,10 @@
 //! a slot whose angle means the same every half turn, and plates that are virtual, calibrated, shop-made and unknown.
 //! That of `tests/data/grading/rules` has uncertainties that grow with length, and distances and angles of two features.
 
+mod bad_input;
 mod cases;
 mod command;
+mod independent;
 mod marks;
 mod process;
 mod values;

@@ -21,7 +21,7 @@ AMOUNTS = {"origin-shift": "amount", "tip-wrong": "amount", "frame-rotated": "an
 SLIPS = {"digits-transposed", "decimal-slipped", "sign-dropped"}
 TELLING = 12.0
 # Of each exercise: clean, of each family, two and three mistakes.
-COUNTS = (8, 1, 12, 2)
+COUNTS = (10, 1, 14, 3)
 
 
 def exercise(folder):
@@ -61,7 +61,9 @@ def plates(folder, ex):
         shop = p.get("shop_uncertainty", 0.0)
         known = [no in refs or p["kind"] == "virtual" or shop for no in ex.no]
         plate.shop = shop if p["kind"] == "physical" else 0.0
-        if all(known):
+        # Orientation between two features follows on virtual plates from angles as well, which the pages do not spell out.
+        spelt = p["kind"] == "physical" or not any(c["of"] in GEO for o, c in ex.lines if o[0] == "b")
+        if all(known) and spelt:
             out.append(plate)
     return out
 
@@ -93,7 +95,7 @@ def draw(ex, plate, all_plates, family, rng):
         "axis-reversed": lambda: dict(axis=rng.choice("xyz")),
         "tip-ignored-on-datum": lambda: dict(datum=rng.choice(sorted(ex.datums))),
         "tip-wrong": lambda: dict(amount=rng.gauss(0, 1) * mm),
-        "temperature": lambda: dict(ppm=rng.gauss(0, 60) * rng.choice([1, 2, 3])),
+        "temperature": lambda: dict(ppm=max(-300, min(300, rng.gauss(0, 60) * rng.choice([1, 2, 3])))),
         "wrong-unit": lambda: dict(factor=25.4 if ex.units == "inch" else 1 / 25.4),
         "wrong-plate": lambda: dict(serial=rng.choice([q.serial for q in all_plates if q is not plate])),
         "digits-transposed": lambda: dict(item=rng.choice(nos)),
@@ -158,6 +160,7 @@ def turned(ex, i, d):
 def told(ex, plate, faults, texts, all_plates):
     """Whether each mistake changes the report enough, across what the others' amounts could take up."""
     factor = next((f["parameters"]["factor"] for f in faults if f["fault"] == "wrong-unit"), 1.0)
+    factor = max(1.0, factor)
     sd = [math.hypot(ex.ulab(i) / 2 * (1.0 if of(ex, i) == "angle" else factor), 10.0 ** -ex.decimals / math.sqrt(12))
           for i in range(len(ex.lines))]
     whole = values(ex, plate, faults, all_plates)
@@ -257,7 +260,7 @@ def report(ex, all_plates, families, rng):
 
 
 def main():
-    lines = []
+    exercises = []
     for folder in FOLDERS:
         ex = exercise(folder)
         known = plates(folder, ex)
@@ -265,13 +268,16 @@ def main():
         clean, single, two, three = COUNTS
         wanted = [[]] * clean + [[f] for f in FAMILIES for _ in range(single)]
         wanted += [rng.sample(FAMILIES, 2) for _ in range(two)] + [rng.sample(FAMILIES, 3) for _ in range(three)]
+        reports = []
         for families in wanted:
             found = report(ex, known, families, rng)
             while found is None and len(families) > 1:
                 found = report(ex, known, rng.sample(FAMILIES, len(families)), rng)
             if found:
-                lines.append(json.dumps(dict(exercise=folder, numbers=";".join(ex.no), **found), ensure_ascii=False))
-    print("[\n" + ",\n".join(lines) + "\n]")
+                reports.append(json.dumps(found, ensure_ascii=False))
+        head = json.dumps(dict(exercise=folder, numbers=";".join(ex.no)))[:-1]
+        exercises.append(head + ', "reports": [\n' + ",\n".join(reports) + "\n]}")
+    print("[" + ",\n".join(exercises) + "]")
 
 
 if __name__ == "__main__":
