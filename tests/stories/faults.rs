@@ -254,6 +254,14 @@ async fn what_a_print_can_tell_is_a_page_of_its_exercise() {
     page.is(200)
         .has("a shifted origin along X")
         .has("a skewed line at datum B")
-        .has("every mistake from every other");
-    site.pair("A").await.get("/exercises/1/insight").await.is(403);
+        .has("every mistake from every other")
+        .has("Sizes are estimates")
+        .has("Try them on the diagnosis itself");
+    let page = instructor.get("/exercises/1/insight?tried=1").await;
+    page.is(200)
+        .has("tried on the diagnosis itself, with 1 drawn report each")
+        .has_not("Sizes are estimates");
+    let pair = site.pair("A").await;
+    pair.get("/exercises/1/insight").await.is(403);
+    pair.get("/exercises/1/insight?tried=40").await.is(403);
 }

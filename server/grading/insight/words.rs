@@ -155,7 +155,8 @@ pub fn basis(insight: &Insight) -> String {
     if tried == 0 {
         return "Sizes are estimates for one mistake at a time; slips of writing are not among the rivals.".to_owned();
     }
-    let found = format!("Sizes are tried on the diagnosis itself, with {reports} drawn reports each.");
+    let many = if reports == 1 { "report" } else { "reports" };
+    let found = format!("Sizes are tried on the diagnosis itself, with {reports} drawn {many} each.");
     if tried < insight.faults.len() {
         format!("{found} Those marked with * were not tried any more and are estimates.")
     } else {
