@@ -265,6 +265,7 @@ fn graded(works: Vec<Work>) -> Vec<Computed> {
                 hand_marks: &work.hand_marks,
                 siblings: &basis.siblings,
                 decided: &work.decided,
+                set_up: None,
             };
             let mut grade = grade_with(&input, looking.as_ref());
             for item in grade.items.iter_mut().filter(|i| basis.dropped.contains(i.no.as_str())) {

@@ -125,6 +125,7 @@ pub async fn odd(service: &Service, draft: &DraftLine) -> Result<Option<Odd>, Gr
             hand_marks: &hand_marks,
             siblings: &siblings,
             decided: &UNDECIDED,
+            set_up: None,
         })
     });
     let grade = graded.await.ok_or(GradeError::Stopping)?;

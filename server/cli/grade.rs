@@ -72,6 +72,9 @@ pub fn run(args: &GradeArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCo
     let serials = args.serials.as_deref().map(read_serials).transpose()?;
     let mut grades = Vec::new();
     let mut problems = Vec::new();
+    // All plates are in it: it is made once for all reports.
+    let looking = plates.plates.first();
+    let looking = looking.and_then(|plate| grading::diagnoser(&exercise, plate, &plates.plates));
     for path in &args.reports {
         let name = report_name(path);
         let plate = plate_of(args, serials.as_ref(), &name, &plates);
@@ -86,8 +89,9 @@ pub fn run(args: &GradeArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCo
                 hand_marks: &hand_marks,
                 siblings: &plates.plates,
                 decided: &UNDECIDED,
+                set_up: None,
             };
-            Ok(grading::grade(&input))
+            Ok(grading::grade_with(&input, looking.as_ref()))
         });
         match graded {
             Ok(grade) => grades.push(grade),

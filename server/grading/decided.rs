@@ -79,7 +79,7 @@ pub(super) struct Settled {
 /// Lays decisions over what was found. Stated faults that are not rejected stay; what is confirmed joins them; what is
 /// only suspected earns nothing until it is confirmed.
 pub(super) fn settle(
-    diagnoser: &Diagnoser<'_>,
+    diagnoser: &Diagnoser,
     (serial, report): (&Serial, &Report),
     found: Finding,
     decisions: &[Decision],

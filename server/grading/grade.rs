@@ -109,6 +109,10 @@ pub struct Diagnosis {
     /// The one reading that would tell what is open; left out where nothing is, or nothing would.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub check: Option<Check>,
+    /// Probability of the sets that the search ranked and did not weigh: a bound by the ranks of a linear model of the
+    /// report, not a proof. Null where no search was made.
+    #[serde(default)]
+    pub left_out: Option<f64>,
 }
 
 /// The instructor's word on a fault, as the grade was computed with it.
@@ -147,6 +151,7 @@ impl Diagnosis {
             unexplained: Vec::new(),
             decided: Vec::new(),
             check: None,
+            left_out: None,
         }
     }
 }

@@ -33,6 +33,7 @@ use crate::exercise::plate::{self, Plate, Reference};
 use crate::metrology::conformity::probability_of_conformity;
 use crate::procedure::fault::Fault;
 use crate::report::model::{Report, ReportItem};
+use crate::report::setup_record::SetUp;
 use crate::units::decimal_to_f64;
 use call::{BonusSize, Judged};
 use decided::{Decided, Settled};
@@ -60,6 +61,9 @@ pub struct GradeInput<'a> {
     pub siblings: &'a [Plate],
     /// What people have added: decisions on faults, and readings beside the sheet.
     pub decided: &'a Decided,
+    /// What the pair says of its set-up: it moves the prior odds of the mistakes that it speaks of, by the modest factors
+    /// of `diagnosis::priors`. Equal reports with equal records get equal marks.
+    pub set_up: Option<&'a SetUp>,
 }
 
 /// Grades one report.
@@ -79,7 +83,7 @@ pub const MOST_LOOKED_INTO: usize = 120;
 /// What looks for mistakes in reports on a plate: made once for all of them. `siblings` are all plates of the exercise.
 /// `None` where the print has too many characteristics.
 #[must_use]
-pub fn diagnoser<'e>(exercise: &'e Exercise, plate: &Plate, siblings: &[Plate]) -> Option<Diagnoser<'e>> {
+pub fn diagnoser(exercise: &Exercise, plate: &Plate, siblings: &[Plate]) -> Option<Diagnoser> {
     if exercise.characteristics.len() > MOST_LOOKED_INTO {
         return None;
     }
@@ -91,7 +95,7 @@ pub fn diagnoser<'e>(exercise: &'e Exercise, plate: &Plate, siblings: &[Plate]) 
 
 /// Grades one report with what [`diagnoser`] made of the same exercise, plate and siblings.
 #[must_use]
-pub fn grade_with(input: &GradeInput<'_>, looking: Option<&Diagnoser<'_>>) -> Grade {
+pub fn grade_with(input: &GradeInput<'_>, looking: Option<&Diagnoser>) -> Grade {
     let references = plate::references(input.exercise, input.plate);
     let sheet = Sheet {
         input,
@@ -143,7 +147,7 @@ impl Found {
 
 /// Looks for mistakes; nothing is found where nothing was measured. Readings beside the sheet are looked at as lines after
 /// its own, and leave the finding again.
-fn found(input: &GradeInput<'_>, looking: Option<&Diagnoser<'_>>) -> Found {
+fn found(input: &GradeInput<'_>, looking: Option<&Diagnoser>) -> Found {
     if input.report.items.iter().all(|i| i.measured.is_none()) {
         return Found::nothing(input);
     }
@@ -175,9 +179,9 @@ fn found(input: &GradeInput<'_>, looking: Option<&Diagnoser<'_>>) -> Found {
 }
 
 /// Looks at a report, with readings beside the sheet or without; `plates` are those of the sheet alone.
-fn look(input: &GradeInput<'_>, diagnoser: &Diagnoser<'_>, report: &Report, plates: &[Plate]) -> Found {
+fn look(input: &GradeInput<'_>, diagnoser: &Diagnoser, report: &Report, plates: &[Plate]) -> Found {
     let of = (&input.plate.serial, report);
-    let finding = diagnoser.diagnose(of.0, of.1);
+    let finding = diagnoser.diagnose_with(of.0, of.1, input.set_up);
     let check = check::check(input.exercise, plates, &finding, input.decided);
     Found {
         settled: decided::settle(diagnoser, of, finding, &input.decided.decisions),
@@ -221,6 +225,7 @@ fn told(input: &GradeInput<'_>, found: &Found) -> Diagnosis {
         unexplained: finding.unexplained.iter().filter_map(no).collect(),
         decided: decisions.map(decided).collect(),
         check: found.check.clone(),
+        left_out: finding.probability.map(|_| finding.left_out),
     }
 }
 

@@ -49,6 +49,7 @@ fn grades(faults: Vec<Fault>, seed: u64) -> [Grade; 2] {
             hand_marks: &BTreeMap::new(),
             siblings: &plates.plates,
             decided: &super::decided::UNDECIDED,
+            set_up: None,
         })
     })
 }

@@ -99,6 +99,7 @@ fn time_of_a_grade(samples: &Samples) -> Duration {
             hand_marks: &none,
             siblings: &siblings,
             decided: &platemark::grading::decided::UNDECIDED,
+            set_up: None,
         };
         std::hint::black_box(grade_with(&input, looking[at].as_ref()));
         count += 1;

@@ -99,7 +99,7 @@ impl Mix {
 pub(super) struct Study<'a> {
     pub(super) exercise: &'a Exercise,
     pub(super) bench: Bench<'a>,
-    pub(super) diagnoser: &'a Diagnoser<'a>,
+    pub(super) diagnoser: &'a Diagnoser,
     /// Every so many reports the baseline looks at one too; 0 is never.
     pub(super) snoop_every: u64,
     /// What was true and what was said of reports that were not judged right.

@@ -12,14 +12,12 @@ use crate::report::model::Report;
 /// Most ways in which digits may have been exchanged that are tried together.
 const MOST: usize = 64;
 
-impl Diagnoser<'_> {
+impl Diagnoser {
     /// What the report comes to with exactly these faults; `true` beside one keeps its amount. `None` where they do not go
     /// together, or speak of values that are not there.
     #[must_use]
     pub fn given(&self, (serial, report): (&Serial, &Report), faults: &[(Fault, bool)]) -> Option<Finding> {
-        let plate = self.model.plate(serial).ok()?;
-        let of = (self.exercise, &self.model, self.serials.as_slice());
-        let scene = Scene::new(of, (plate, serial), report, &self.priors)?;
+        let scene = self.scene(serial, report, None)?;
         let weights = Weights::new(&scene);
         let mut sets: Vec<Vec<Pick>> = vec![Vec::new()];
         for (fault, fixed) in faults {

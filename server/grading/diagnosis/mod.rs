@@ -15,6 +15,7 @@ mod products;
 mod scene;
 mod screen;
 mod search;
+mod set_up;
 mod snooping;
 mod world;
 
@@ -30,6 +31,7 @@ use crate::grading::grade::DiagnosisState;
 use crate::procedure::fault::Fault;
 use crate::procedure::model::{Model, ModelError};
 use crate::report::model::Report;
+use crate::report::setup_record::SetUp;
 use assess::Assessed;
 use priors::Priors;
 use scene::Scene;
@@ -38,9 +40,11 @@ use scene::Scene;
 const FEWEST: usize = 1;
 
 /// An exercise with its plates, ready for many diagnoses.
+///
+/// It borrows nothing, so that it can be kept for all reports on an exercise in one revision and its plates.
 #[derive(Debug, Clone)]
-pub struct Diagnoser<'a> {
-    exercise: &'a Exercise,
+pub struct Diagnoser {
+    exercise: Exercise,
     model: Model,
     serials: Vec<Serial>,
     priors: Priors,
@@ -108,15 +112,15 @@ impl Finding {
     }
 }
 
-impl<'a> Diagnoser<'a> {
+impl Diagnoser {
     /// Prepares an exercise with the plates that its reports may be of.
     ///
     /// # Errors
     /// When the forward model cannot work with the exercise; a checked one it can.
-    pub fn new(exercise: &'a Exercise, plates: &[Plate], priors: Priors) -> Result<Self, ModelError> {
+    pub fn new(exercise: &Exercise, plates: &[Plate], priors: Priors) -> Result<Self, ModelError> {
         Ok(Self {
-            exercise,
             model: Model::new(exercise, plates)?,
+            exercise: exercise.clone(),
             serials: plates.iter().map(|p| p.serial.clone()).collect(),
             priors,
         })
@@ -131,28 +135,36 @@ impl<'a> Diagnoser<'a> {
     /// Which mistakes explain the report of this plate. A serial that is not among the plates is not looked into.
     #[must_use]
     pub fn diagnose(&self, serial: &Serial, report: &Report) -> Finding {
-        self.look(serial, report).unwrap_or_else(Finding::nothing)
+        self.diagnose_with(serial, report, None)
+    }
+
+    /// As [`Diagnoser::diagnose`], with what the pair's set-up record says beside the numbers: it moves the prior odds of
+    /// the families that it speaks of by the factors of [`Priors::record`].
+    #[must_use]
+    pub fn diagnose_with(&self, serial: &Serial, report: &Report, record: Option<&SetUp>) -> Finding {
+        self.look(serial, report, record).unwrap_or_else(Finding::nothing)
+    }
+
+    fn scene<'s>(&'s self, serial: &'s Serial, report: &Report, record: Option<&'s SetUp>) -> Option<Scene<'s>> {
+        let plate = self.model.plate(serial).ok()?;
+        let of = (&self.exercise, &self.model, self.serials.as_slice());
+        let scene = Scene::new(of, (plate, serial), report, &self.priors)?;
+        Some(Scene { record, ..scene })
     }
 
     /// What plain data snooping makes of the report: the baseline of the benchmark. Faults with the standard deviations
     /// of their amounts.
     #[must_use]
     pub fn snoop(&self, serial: &Serial, report: &Report) -> Vec<(Fault, f64)> {
-        let Ok(plate) = self.model.plate(serial) else {
-            return Vec::new();
-        };
-        let of = (self.exercise, &self.model, self.serials.as_slice());
-        let Some(scene) = Scene::new(of, (plate, serial), report, &self.priors) else {
+        let Some(scene) = self.scene(serial, report, None) else {
             return Vec::new();
         };
         let weights = family::Weights::new(&scene);
         snooping::snoop(&scene, &weights, &weights.near(&scene))
     }
 
-    fn look(&self, serial: &Serial, report: &Report) -> Option<Finding> {
-        let plate = self.model.plate(serial).ok()?;
-        let of = (self.exercise, &self.model, self.serials.as_slice());
-        let scene = Scene::new(of, (plate, serial), report, &self.priors)?;
+    fn look(&self, serial: &Serial, report: &Report, record: Option<&SetUp>) -> Option<Finding> {
+        let scene = self.scene(serial, report, record)?;
         if scene.lines().count() < FEWEST {
             return None;
         }

@@ -28,6 +28,18 @@ impl NoiseKind {
     };
 }
 
+/// What a pair's set-up record does to the prior odds of the families that it speaks of (our own judgement, no published
+/// source). Modest, because a tick is quickly made.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RecordFactors {
+    /// Factor where the record says what the print says: a pair that looked is wrong there less often.
+    pub agrees: f64,
+    /// Factor where it says otherwise.
+    pub differs: f64,
+    /// A temperature this many kelvin or less from 20 degrees Celsius agrees.
+    pub kelvin: f64,
+}
+
 /// All priors.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Priors {
@@ -55,6 +67,8 @@ pub struct Priors {
     pub stated: f64,
     /// See `stated`.
     pub suspected: f64,
+    /// What a set-up record changes.
+    pub record: RecordFactors,
     /// A free amount below this many of its standard deviations, or an exchange of digits below this many of the
     /// value's, is too small to be told by name: it is a nuisance beside other faults.
     pub identifiable: f64,
@@ -89,6 +103,11 @@ impl Default for Priors {
             ],
             stated: 0.90,
             suspected: 0.50,
+            record: RecordFactors {
+                agrees: 0.5,
+                differs: 4.0,
+                kelvin: 2.0,
+            },
             identifiable: 7.0,
         }
     }

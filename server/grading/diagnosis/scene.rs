@@ -8,6 +8,7 @@ use crate::procedure::model::{Model, PlateIndex};
 use crate::procedure::noise::FRAME_PARAMETERS;
 use crate::procedure::reads::Work;
 use crate::report::model::Report;
+use crate::report::setup_record::SetUp;
 use crate::units::{Reading, decimal_to_f64};
 
 use super::priors::Priors;
@@ -24,6 +25,8 @@ pub(super) struct Scene<'a> {
     /// Serials of the exercise's plates that are in the model.
     pub(super) serials: &'a [Serial],
     pub(super) priors: &'a Priors,
+    /// What the pair says of its set-up, where it says anything.
+    pub(super) record: Option<&'a SetUp>,
     pub(super) readings: Vec<Option<Reading>>,
     /// Value as written; 0 where there is none.
     pub(super) y: Vec<f64>,
@@ -83,6 +86,7 @@ impl<'a> Scene<'a> {
             serial,
             serials,
             priors,
+            record: None,
         })
     }
 

@@ -29,11 +29,11 @@ impl Bench {
         Self { exercise, plates }
     }
 
-    fn diagnoser(&self) -> Diagnoser<'_> {
+    fn diagnoser(&self) -> Diagnoser {
         Diagnoser::new(&self.exercise, &self.plates.plates, Priors::default()).unwrap()
     }
 
-    fn report(&self, d: &Diagnoser<'_>, faults: Vec<Fault>, conditions: Conditions, seed: u64) -> (Serial, Report) {
+    fn report(&self, d: &Diagnoser, faults: Vec<Fault>, conditions: Conditions, seed: u64) -> (Serial, Report) {
         let mut sampler = Sampler::new(seed, "diagnosis");
         let serial = serial(&self.plates, &mut sampler);
         let procedure = Procedure::with(faults).unwrap();
@@ -281,4 +281,80 @@ fn any_input_has_an_honest_answer() {
     let (_, grown) = bench.report(&d, vec![Fault::Temperature { ppm: 2500.0 }], Conditions::default(), 1);
     check(&grown, &[Unexplained]);
     assert_eq!(d.diagnose(&nobody, &one_huge), Finding::nothing());
+}
+
+/// A report with these faults, looked at with a record and without: probabilities of the family's sets.
+fn told(bench: &Bench, fault: &Fault, record: &SetUp, seed: u64) -> (Finding, Finding) {
+    let d = bench.diagnoser();
+    let (serial, report) = bench.report(&d, vec![fault.clone()], Conditions::default(), seed);
+    (
+        d.diagnose(&serial, &report),
+        d.diagnose_with(&serial, &report, Some(record)),
+    )
+}
+
+/// Joint probability of what is said and listed with a fault of this family.
+fn with_family(found: &Finding, family: Family) -> f64 {
+    let stated = found.faults.iter().any(|f| f.fault.family() == family);
+    let own = found.probability.filter(|_| stated).unwrap_or(0.0);
+    let others = found.others.iter().filter(|(set, _)| set.iter().any(|f| f.family() == family));
+    own + others.map(|(_, p)| p).sum::<f64>()
+}
+
+#[test]
+fn a_record_moves_the_odds_and_does_not_decide() {
+    let bench = Bench::new(EXERCISE);
+    let warm = SetUp {
+        temperature: Some(rust_decimal::Decimal::from(32)),
+        ..SetUp::default()
+    };
+    // Steel or not, the growth that the record names: near what the print can tell, so that the odds show.
+    let ppm = bench.exercise.body.material.expansion() * 1e6 * 12.0;
+    let seeds = 1..=8;
+    let mut moved = 0.0;
+    for seed in seeds {
+        let (without, with) = told(&bench, &Fault::Temperature { ppm }, &warm, seed);
+        let (a, b) = (
+            with_family(&without, Family::Temperature),
+            with_family(&with, Family::Temperature),
+        );
+        assert!(b >= a - 1e-9, "{seed}: {without:?} {with:?}");
+        moved += b - a;
+    }
+    assert!(moved > 0.05, "{moved}");
+    // A shift that the numbers tell stays stated, whatever is said of unit, tip and temperature.
+    let shift = Fault::OriginShift {
+        axis: Axis::X,
+        amount: 1.3,
+    };
+    let misled = SetUp {
+        touched: Vec::new(),
+        tip: Some(rust_decimal::Decimal::from(2)),
+        unit: Some(crate::units::LengthUnit::Inch),
+        ..warm
+    };
+    let (_, with) = told(&bench, &shift, &misled, 5);
+    assert_eq!(with.state, DiagnosisState::FaultStated, "{with:?}");
+    assert!(matches!(with.faults[0].fault, Fault::OriginShift { .. }), "{with:?}");
+    // A clean report stays clean.
+    let d = bench.diagnoser();
+    let (serial, report) = bench.report(&d, Vec::new(), Conditions::default(), 2);
+    let found = d.diagnose_with(&serial, &report, Some(&misled));
+    assert_eq!(found.state, DiagnosisState::Clean, "{found:?}");
+}
+
+#[test]
+fn a_tip_that_is_named_is_told_with_its_amount() {
+    let bench = Bench::new(EXERCISE);
+    let asked = bench.exercise.measurement.tip_diameter;
+    let record = SetUp {
+        tip: Some(asked - rust_decimal::Decimal::ONE),
+        ..SetUp::default()
+    };
+    let (_, with) = told(&bench, &Fault::TipWrong { amount: -1.0 }, &record, 4);
+    assert_eq!(with.state, DiagnosisState::FaultStated, "{with:?}");
+    let Fault::TipWrong { amount } = with.faults[0].fault else {
+        unreachable!("{with:?}")
+    };
+    assert!((amount + 1.0).abs() < 1e-12, "{with:?}");
 }

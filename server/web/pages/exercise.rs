@@ -82,6 +82,7 @@ pub(super) fn lines_of(exercise: &Print, truth: &str) -> Result<Vec<GradedItem>,
         hand_marks: &hand_marks,
         siblings: &[],
         decided: &UNDECIDED,
+        set_up: None,
     };
     Ok(grade(&input).items)
 }

@@ -18,6 +18,7 @@ pub(in crate::web) struct Priors {
     families: Vec<(String, String)>,
     amounts: Vec<(String, String)>,
     noise: Vec<(String, String)>,
+    record: Vec<(String, String)>,
     stated: String,
     suspected: String,
     cells: Vec<(&'static str, String)>,
@@ -94,6 +95,21 @@ fn noise(p: &Expected) -> Vec<(String, String)> {
     p.noise.iter().map(kind).collect()
 }
 
+fn record(p: &Expected) -> Vec<(String, String)> {
+    let r = p.record;
+    let times = |factor: f64| format!("times {}", show_f64(factor, 1));
+    vec![
+        (
+            format!(
+                "as the print: the face of a datum, the tip, the unit, {} \u{b0}C or less from 20 \u{b0}C",
+                show_f64(r.kelvin, 0)
+            ),
+            times(r.agrees),
+        ),
+        ("otherwise".to_owned(), times(r.differs)),
+    ]
+}
+
 pub(in crate::web) async fn page(Instructor(person): Instructor) -> Page<Priors> {
     let p = Expected::default();
     let total: f64 = p.weights.iter().sum();
@@ -104,6 +120,7 @@ pub(in crate::web) async fn page(Instructor(person): Instructor) -> Page<Priors>
         families: Family::ALL.into_iter().map(family).collect(),
         amounts: amounts(&p),
         noise: noise(&p),
+        record: record(&p),
         stated: share(p.stated),
         suspected: share(p.suspected),
         cells: vec![("Sheet", "what is expected of reports".to_owned())],

@@ -45,6 +45,7 @@ fn graded(rule: &str, serial: &str, fields: &[Field], hand: &str) -> Grade {
         hand_marks: &hand_marks,
         siblings: &plates.plates,
         decided: &grading::decided::UNDECIDED,
+        set_up: None,
     })
 }
 

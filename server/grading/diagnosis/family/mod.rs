@@ -32,6 +32,7 @@ mod wrong_unit;
 use std::cell::OnceCell;
 
 use super::scene::Scene;
+use super::set_up;
 use crate::procedure::fault::{Family, Fault};
 
 /// A fault that may have happened, with its share of the family's prior.
@@ -97,7 +98,8 @@ impl Weights {
     }
 
     fn log_weight(&self, scene: &Scene<'_>, candidate: &Candidate) -> f64 {
-        (scene.priors.weight(candidate.fault.family()) * candidate.share / self.total).ln()
+        let told = set_up::factor(scene, &candidate.fault);
+        (scene.priors.weight(candidate.fault.family()) * candidate.share * told / self.total).ln()
     }
 
     fn picks(&self, scene: &Scene<'_>, candidates: Vec<Candidate>) -> Vec<Pick> {
@@ -130,7 +132,22 @@ impl Weights {
             tip_ignored_on_size::candidates(),
             tip_ignored_on_surface::candidates(),
         ];
-        self.picks(scene, all.into_iter().flatten().collect())
+        let mut picks = self.picks(scene, all.into_iter().flatten().collect());
+        for fault in set_up::amounts(scene) {
+            // The amount that the record names takes half of what its family has.
+            let Some(free) = picks.iter_mut().find(|p| p.sd.is_some() && p.fault.family() == fault.family()) else {
+                continue;
+            };
+            free.log_weight -= std::f64::consts::LN_2;
+            let known = Pick {
+                key: free.key ^ amount(&fault).map_or(0, f64::to_bits),
+                sd: None,
+                fault,
+                ..free.clone()
+            };
+            picks.push(known);
+        }
+        picks
     }
 
     /// Faults that change what groups of values mean, beside `parent`; `beside` are sets of near faults under which runs
