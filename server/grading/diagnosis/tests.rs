@@ -297,7 +297,10 @@ fn told(bench: &Bench, fault: &Fault, record: &SetUp, seed: u64) -> (Finding, Fi
 fn with_family(found: &Finding, family: Family) -> f64 {
     let stated = found.faults.iter().any(|f| f.fault.family() == family);
     let own = found.probability.filter(|_| stated).unwrap_or(0.0);
-    let others = found.others.iter().filter(|(set, _)| set.iter().any(|f| f.family() == family));
+    let others = found
+        .others
+        .iter()
+        .filter(|(set, _)| set.iter().any(|f| f.family() == family));
     own + others.map(|(_, p)| p).sum::<f64>()
 }
 

@@ -135,7 +135,10 @@ impl Weights {
         let mut picks = self.picks(scene, all.into_iter().flatten().collect());
         for fault in set_up::amounts(scene) {
             // The amount that the record names takes half of what its family has.
-            let Some(free) = picks.iter_mut().find(|p| p.sd.is_some() && p.fault.family() == fault.family()) else {
+            let Some(free) = picks
+                .iter_mut()
+                .find(|p| p.sd.is_some() && p.fault.family() == fault.family())
+            else {
                 continue;
             };
             free.log_weight -= std::f64::consts::LN_2;
