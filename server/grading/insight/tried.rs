@@ -77,7 +77,7 @@ impl Wanted {
 /// An exercise whose reports are tried.
 pub(super) struct Bench<'e> {
     exercise: &'e Exercise,
-    diagnoser: Diagnoser<'e>,
+    diagnoser: Diagnoser,
     serials: Vec<Serial>,
     label: &'static str,
 }
