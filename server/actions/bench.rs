@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::Service;
 use super::grade_report::{GradeError, apart};
 use super::load::{self, LoadError};
+use super::my_result::grade_from;
 use crate::exercise::model::Exercise;
 use crate::grading::decided::UNDECIDED;
 use crate::grading::grade::{DiagnosisState, Grade};
@@ -13,8 +14,9 @@ use crate::grading::{GradeInput, grade};
 use crate::report::assemble::{Field, FromForm, from_form};
 use crate::report::model::Report;
 use crate::report::table::ReadOptions;
-use crate::store::turns::DraftLine;
-use crate::store::{StoreError, assignments, plates};
+use crate::store::ids::{ClassId, ReportId};
+use crate::store::turns::{DraftLine, TurnLine};
+use crate::store::{StoreError, assignments, grades, plates, reports};
 
 /// How far a draft is.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -34,6 +36,21 @@ pub struct Odd {
     pub faults: Vec<String>,
     /// Balloon numbers whose value is far from the plate's.
     pub far: Vec<String>,
+    /// What the pair could still read that would tell what is open; empty for nothing.
+    pub ask: String,
+}
+
+/// A reading that would tell what a report leaves open, while its pair is still there.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ask {
+    /// The report.
+    pub report: ReportId,
+    /// Name of the pair.
+    pub pair_name: String,
+    /// What was measured.
+    pub title: String,
+    /// What to ask the pair for.
+    pub request: String,
 }
 
 fn fields(exercise: &Exercise, typed: &BTreeMap<String, String>) -> Vec<Field> {
@@ -150,14 +167,58 @@ fn looks(grade: &Grade) -> Odd {
         .filter(|i| i.measured.is_some() && i.measurement_score.is_some_and(|s| s <= 0.0))
         .map(|i| i.no.as_str().to_owned())
         .collect();
-    Odd { faults, far }
+    let ask = grade.diagnosis.check.as_ref().map(|c| c.request.clone());
+    Odd {
+        faults,
+        far,
+        ask: ask.unwrap_or_default(),
+    }
+}
+
+/// How long after handing in a pair without a turn counts as still at the machine.
+const STILL_THERE: i64 = 30 * 60_000;
+
+/// The readings that would tell what reports leave open, of pairs that are at a machine by the rota or handed in within the
+/// last half hour; of each pair only its last report.
+///
+/// # Errors
+/// When the database does not answer, or a grade cannot be read.
+pub async fn asks(service: &Service, class: ClassId, turns: &[TurnLine]) -> Result<Vec<Ask>, GradeError> {
+    let (store, now) = (&service.store, service.clock.now());
+    let mut asks = Vec::new();
+    for assignment in assignments::of_class(store, class).await? {
+        let lines = reports::of_assignment(store, assignment.id).await?;
+        for (i, line) in lines.iter().enumerate() {
+            let last = lines.get(i + 1).is_none_or(|next| next.pair_name != line.pair_name);
+            let here = |t: &TurnLine| {
+                t.assignment == assignment.id && t.pair_name == line.pair_name && t.from_at <= now && now < t.to_at
+            };
+            let lately = now.millisecond() - line.handed_in_at.millisecond() <= STILL_THERE;
+            if !(last && line.graded && (lately || turns.iter().any(here))) {
+                continue;
+            }
+            let Some(kept) = grades::of(store, line.id).await? else {
+                continue;
+            };
+            let grade = grade_from(&kept.result).map_err(|why| GradeError::Items { report: line.id, why })?;
+            if let Some(check) = grade.diagnosis.check {
+                asks.push(Ask {
+                    report: line.id,
+                    pair_name: line.pair_name.clone(),
+                    title: assignment.title.clone(),
+                    request: check.request,
+                });
+            }
+        }
+    }
+    Ok(asks)
 }
 
 /// Everything that the bench shows of a draft.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn drafts(service: &Service, class: crate::store::ids::ClassId) -> Result<Vec<DraftLine>, StoreError> {
+pub async fn drafts(service: &Service, class: ClassId) -> Result<Vec<DraftLine>, StoreError> {
     let since = service.clock.now().millisecond() - 6 * 3_600_000;
     crate::store::turns::drafts(&service.store, class, since.into()).await
 }

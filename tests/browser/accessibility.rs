@@ -15,7 +15,7 @@ const RUN: &str = "
       (error) => done([`axe failed: ${error}`]));";
 
 /// What axe-core finds on the page that is open.
-async fn violations(window: &Window) -> Vec<String> {
+pub(super) async fn violations(window: &Window) -> Vec<String> {
     window.run(AXE).await;
     let found = window.run_until_called(RUN).await;
     let found = found.as_array().unwrap();

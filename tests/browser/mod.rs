@@ -5,6 +5,7 @@ mod accessibility;
 mod authoring;
 mod drawings;
 mod driver;
+mod faults;
 mod keyboard;
 mod made_up;
 mod no_script;

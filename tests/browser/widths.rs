@@ -8,7 +8,7 @@ use super::window::{Scripts, Window};
 const WIDTHS: [u32; 3] = [360, 820, 1400];
 
 /// What the page needs and has, and the elements that stand out at the right and do not scroll for themselves.
-const MEASURE: &str = "
+pub(super) const MEASURE: &str = "
     const page = document.documentElement;
     const over = [...document.querySelectorAll('body *')]
       .filter((e) => e.getBoundingClientRect().right > page.clientWidth + 1)

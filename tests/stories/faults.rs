@@ -9,7 +9,7 @@ use super::site::{Answer, Browser, Site, entry, shipped};
 const X: [&str; 5] = ["5", "6", "8", "10", "13"];
 
 /// The careful report of the first plate with some values changed; what `edit` gives nothing for is left out.
-fn edited(edit: impl Fn(&str, f64) -> Option<f64>) -> String {
+pub(crate) fn edited(edit: impl Fn(&str, f64) -> Option<f64>) -> String {
     let text = shipped("SB-11/reports/SB-11-01--careful.csv");
     let mut out = String::from("no,measured,call\n");
     for line in text.lines().skip(1) {
@@ -21,7 +21,7 @@ fn edited(edit: impl Fn(&str, f64) -> Option<f64>) -> String {
     out
 }
 
-async fn report_of(browser: &Browser, assignment: AssignmentId, csv: &str) -> String {
+pub(crate) async fn report_of(browser: &Browser, assignment: AssignmentId, csv: &str) -> String {
     let path = format!("/my/{assignment}/entry");
     let form = entry(&browser.get(&path).await, csv).text("incomplete", "yes");
     let page = browser.send_files(&path, form).await;
@@ -207,6 +207,13 @@ async fn the_one_check_tells_a_shifted_origin_from_one_wrong_value() {
             .has("One check would tell");
         let reading = page.field("reading");
         let check = format!("{mine}/check");
+        // While the pair is there, the bench says what to ask it for.
+        let bench = format!("/classes/{}/bench", site.class);
+        instructor
+            .get(&bench)
+            .await
+            .has("One check would tell")
+            .has("Touch the front face (datum B) again");
         pair.send(&check, &[("reading", &reading), ("value", "half")])
             .await
             .is(422)
@@ -227,6 +234,7 @@ async fn the_one_check_tells_a_shifted_origin_from_one_wrong_value() {
         page.has("Read beside the sheet")
             .has("What explains the numbers:")
             .has("for the check");
+        instructor.get(&bench).await.has_not("One check would tell");
     }
 }
 

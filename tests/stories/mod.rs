@@ -12,7 +12,7 @@ mod class_life;
 mod durability;
 mod entry;
 mod errors;
-mod faults;
+pub(crate) mod faults;
 mod import;
 mod kill;
 mod marks;

@@ -6,7 +6,7 @@ use axum::http::HeaderName;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
-use crate::actions::bench::{self, Odd, Progress};
+use crate::actions::bench::{self, Ask, Odd, Progress};
 use crate::store::classes::Class;
 use crate::store::turns::{self, DraftLine, TurnLine};
 use crate::web::app::App;
@@ -23,6 +23,7 @@ struct Bench {
     class: Class,
     sees_truth: bool,
     at_machines: Vec<At>,
+    asks: Vec<Ask>,
     drafts: Vec<Line>,
     now: String,
     by_itself: bool,
@@ -71,6 +72,13 @@ pub(in crate::web) async fn page(
             turn: turn.clone(),
         });
     }
+    let asks = if sees_truth {
+        bench::asks(service, class.id, &turns)
+            .await
+            .map_err(WebError::internal)?
+    } else {
+        Vec::new()
+    };
     let mut drafts = Vec::new();
     for draft in bench::drafts(service, class.id).await? {
         let odd = if sees_truth {
@@ -91,6 +99,7 @@ pub(in crate::web) async fn page(
         class,
         sees_truth,
         at_machines,
+        asks,
         drafts,
         now: times::show_clock(now, &zone),
         by_itself: every.is_some(),
