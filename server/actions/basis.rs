@@ -7,13 +7,13 @@ use rust_decimal::Decimal;
 
 use super::Service;
 use super::grade_report::{GradeError, apart};
-use super::load::{self, LoadError};
+use super::load::{self, Known, LoadError};
 use crate::exercise::model::{Exercise, MarksRules};
 use crate::exercise::plate::Plate;
 use crate::grading::decided::Decided;
 use crate::grading::grade::Grade;
 use crate::grading::review::{Review, review};
-use crate::grading::{GradeInput, diagnoser, grade_with};
+use crate::grading::{GradeInput, grade_with};
 use crate::report::model::Report;
 use crate::store::ids::{AssignmentId, ExerciseRevisionId, PlateId, PlateRevisionId, ReportId};
 use crate::store::{StoreError, assignments, decided_faults, grades, plates, regrades};
@@ -32,6 +32,8 @@ pub(super) struct Basis {
     rules: Arc<MarksRules>,
     pub(super) marks_override: Option<String>,
     dropped: BTreeSet<String>,
+    /// Newest truths of all plates of the exercise.
+    truths: Vec<PlateRevisionId>,
 }
 
 /// What may stand in place of what is stored.
@@ -63,6 +65,7 @@ struct Shared {
     rules: Arc<MarksRules>,
     marks_override: Option<String>,
     dropped: BTreeSet<String>,
+    truths: Vec<PlateRevisionId>,
 }
 
 impl<'s> Bases<'s> {
@@ -100,6 +103,7 @@ impl<'s> Bases<'s> {
             rules: Arc::clone(&shared.rules),
             marks_override: shared.marks_override.clone(),
             dropped: shared.dropped.clone(),
+            truths: shared.truths.clone(),
         })
     }
 
@@ -121,9 +125,11 @@ impl<'s> Bases<'s> {
             }
         };
         let rules = load::rules(service, revision, &print, assignment.marks_override.as_deref()).await?;
+        let truths = plates::newest_truths(&service.store, revision).await?;
         let shared = Arc::new(Shared {
             exercise: without(&print, &dropped),
-            siblings: load::siblings(service, &print, revision).await?,
+            siblings: load::siblings_of(service, (revision, &print), truths.clone()).await?,
+            truths,
             rules: Arc::new(rules),
             marks_override: assignment.marks_override,
             print,
@@ -206,7 +212,8 @@ pub(super) async fn of_report(
         plate_revision,
         exercise: without(&print, &dropped),
         exercise_revision: row.exercise_revision,
-        siblings: load::siblings_of(service, (row.exercise_revision, &print), truths).await?,
+        siblings: load::siblings_of(service, (row.exercise_revision, &print), truths.clone()).await?,
+        truths,
         rules: Arc::new(rules),
         marks_override: row.marks_override,
         dropped,
@@ -237,8 +244,10 @@ pub(super) async fn compute(service: &Service, works: Vec<Work>) -> Result<Vec<C
     let mut works = works.into_iter().peekable();
     while works.peek().is_some() {
         let part: Vec<Work> = works.by_ref().take(share).collect();
-        let service = service.clone();
-        tasks.push(tokio::spawn(async move { apart(&service, move || graded(part)).await }));
+        let (service, known) = (service.clone(), service.known.clone());
+        tasks.push(tokio::spawn(async move {
+            apart(&service, move || graded(&known, part)).await
+        }));
     }
     let mut all = Vec::new();
     for task in tasks {
@@ -248,12 +257,14 @@ pub(super) async fn compute(service: &Service, works: Vec<Work>) -> Result<Vec<C
     Ok(all)
 }
 
-fn graded(works: Vec<Work>) -> Vec<Computed> {
+fn graded(known: &Known, works: Vec<Work>) -> Vec<Computed> {
     let mut all = Vec::with_capacity(works.len());
     let mut works = works.into_iter().peekable();
     while let Some(first) = works.peek() {
         let basis = Arc::clone(&first.basis);
-        let looking = diagnoser(&basis.exercise, &basis.plate, &basis.siblings);
+        let key = (basis.exercise_revision, basis.plate_revision, basis.truths.clone());
+        // Weights, which alone an assignment can change, have no part in it.
+        let looking = load::prepared(known, &key, (&basis.exercise, &basis.plate, &basis.siblings));
         while let Some(work) = works.next_if(|w| Arc::ptr_eq(&w.basis, &basis)) {
             let name = format!("report {}", work.report);
             let input = GradeInput {
@@ -267,7 +278,7 @@ fn graded(works: Vec<Work>) -> Vec<Computed> {
                 decided: &work.decided,
                 set_up: None,
             };
-            let mut grade = grade_with(&input, looking.as_ref());
+            let mut grade = grade_with(&input, looking.as_ref().as_ref());
             for item in grade.items.iter_mut().filter(|i| basis.dropped.contains(i.no.as_str())) {
                 item.note = Some(LEFT_OUT.to_owned());
             }

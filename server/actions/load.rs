@@ -9,6 +9,8 @@ use super::Service;
 use crate::exercise::file::{self, Problem};
 use crate::exercise::model::{Exercise, MarksRules};
 use crate::exercise::plate::Plate;
+use crate::grading::diagnoser;
+use crate::grading::diagnosis::Diagnoser;
 use crate::store::exercises;
 use crate::store::ids::{ExerciseRevisionId, PlateRevisionId};
 use crate::store::{StoreError, plates};
@@ -35,12 +37,38 @@ pub enum LoadError {
 /// Revisions kept at once; a school has some dozens.
 const KEPT: usize = 256;
 
+/// Plates at once whose search for mistakes is kept ready: those of one or two classes at work.
+const PREPARED: usize = 64;
+
 /// What was read already.
 #[derive(Debug, Clone, Default)]
 pub struct Known {
     exercises: Arc<Mutex<BTreeMap<ExerciseRevisionId, Arc<Exercise>>>>,
     plates: Arc<Mutex<BTreeMap<PlateRevisionId, Arc<Plate>>>>,
     siblings: Arc<Mutex<BTreeMap<AllPlates, Arc<Vec<Plate>>>>>,
+    diagnosers: Arc<Mutex<BTreeMap<Prepared, Arc<Option<Diagnoser>>>>>,
+}
+
+/// A revision of an exercise, the truth of the plate that reports are held against, and the newest truths of all its plates.
+pub(super) type Prepared = (ExerciseRevisionId, PlateRevisionId, Vec<PlateRevisionId>);
+
+/// What looks for mistakes in reports on a plate, made once for all of them. It takes some milliseconds the first time:
+/// to be called off the async threads.
+pub(super) fn prepared(
+    known: &Known,
+    key: &Prepared,
+    (exercise, plate, siblings): (&Exercise, &Plate, &[Plate]),
+) -> Arc<Option<Diagnoser>> {
+    if let Some(known) = look(&known.diagnosers, key) {
+        return known;
+    }
+    let made = Arc::new(diagnoser(exercise, plate, siblings));
+    let mut known = known.diagnosers.lock().unwrap_or_else(PoisonError::into_inner);
+    if known.len() >= PREPARED {
+        known.pop_first();
+    }
+    known.insert(key.clone(), Arc::clone(&made));
+    made
 }
 
 /// A revision of an exercise with the newest truths of all its plates.

@@ -201,7 +201,8 @@ async fn works(
     scope: (Option<AssignmentId>, Option<PlateId>),
 ) -> Result<Vec<Work>, RegradeError> {
     let mut hand_marks = regrades::hand_marks(&service.store, scope.0, scope.1).await?;
-    let spoken_of = decided_faults::reports(&service.store).await?;
+    let among: Vec<ReportId> = all.iter().map(|g| g.report).collect();
+    let spoken_of = decided_faults::reports(&service.store, &among).await?;
     let mut bases = Bases::new(service, instead);
     let mut known: BTreeMap<(AssignmentId, PlateId), Arc<Basis>> = BTreeMap::new();
     let mut works = Vec::with_capacity(all.len());

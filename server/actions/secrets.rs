@@ -21,6 +21,10 @@ const THREADS: usize = 2;
 /// Hashes that may wait: some seconds of work. Who comes after that is told to try again.
 const LINE: usize = 256;
 
+/// Room that is taken for a hash, in blocks of 1 KiB; only what the hash needs of it is ever touched. The allocator of
+/// glibc gives room of more than 32 MiB back at once (mallopt(3), `M_MMAP_THRESHOLD`) and keeps less.
+const ROOM: usize = 33 << 10;
+
 /// Least length of an instructor's passphrase.
 pub const PASSPHRASE_LEAST: usize = 12;
 
@@ -59,6 +63,7 @@ struct Memory(Vec<Block>);
 
 impl Memory {
     fn output(&mut self, params: Params, secret: &str, salt: &[u8]) -> Result<[u8; 32], SecretError> {
+        self.0.reserve_exact(ROOM);
         self.0.resize(params.block_count(), Block::default());
         let mut out = [0; 32];
         let argon2 = Argon2::new(Algorithm::Argon2id, Version::V0x13, params);
@@ -116,11 +121,20 @@ impl Default for Secrets {
     }
 }
 
-/// Works until nobody is left who could send anything.
+/// Works until nobody is left who could send anything. The memory goes back to the system as soon as nobody waits: a
+/// class signs in once in a lesson.
 fn work(line: &Mutex<Receiver<Job>>) {
     let mut memory = Memory::default();
     loop {
-        let next = line.lock().unwrap_or_else(PoisonError::into_inner).recv();
+        // Where the other thread has the line, it waits for the next one there: nobody is left for this one.
+        let next = line.try_lock().ok().and_then(|line| line.try_recv().ok());
+        let next = next.map_or_else(
+            || {
+                memory = Memory::default();
+                line.lock().unwrap_or_else(PoisonError::into_inner).recv()
+            },
+            Ok,
+        );
         match next {
             Ok(job) => job(&mut memory),
             Err(_) => return,

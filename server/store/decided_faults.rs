@@ -65,14 +65,17 @@ fn unreadable(what: &'static str, found: &str) -> StoreError {
     }
 }
 
-/// The reports of which anything is decided or answered.
+/// Those of the reports of which anything is decided or answered.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn reports(store: &Store) -> Result<BTreeSet<ReportId>, StoreError> {
+pub async fn reports(store: &Store, among: &[ReportId]) -> Result<BTreeSet<ReportId>, StoreError> {
+    let among = serde_json::to_string(among).map_err(|_| unreadable("reports", ""))?;
     let ids = sqlx::query_scalar!(
-        r#"select report as "report!: i64" from fault_decision where undone_at is null
-           union select report from check_answer where undone_at is null"#
+        r#"select id as "report!: i64" from report where id in (select value from json_each(?))
+           and (exists (select 1 from fault_decision f where f.report = report.id and f.undone_at is null)
+               or exists (select 1 from check_answer c where c.report = report.id and c.undone_at is null))"#,
+        among
     )
     .fetch_all(store.read())
     .await?;

@@ -92,6 +92,9 @@ pub const FILE_NAME: &str = "platemark.db";
 /// Read-only connections: enough for a class at once, few enough to keep memory small.
 const READERS: u32 = 8;
 
+/// Page cache of each of them, as SQLite writes it: KiB below zero. What is beyond it the system has in its own cache.
+const READER_CACHE: &str = "-1024";
+
 /// How long a statement waits for another process's lock before it gives up.
 const LOCK_WAIT: Duration = Duration::from_secs(5);
 
@@ -210,7 +213,7 @@ impl Store {
         let readers = SqlitePoolOptions::new()
             .max_connections(READERS)
             .min_connections(1)
-            .connect_with(options.read_only(true))
+            .connect_with(options.read_only(true).pragma("cache_size", READER_CACHE))
             .await?;
         let writer = Writer::start(writers.clone());
         Ok(Self {

@@ -60,7 +60,8 @@ pub async fn graded(
            join pair p on p.id = r.pair join plate l on l.id = r.plate
            left join grade g on g.report = r.id and g.superseded_at is null
            left join mark_override o on o.report = r.id and o.undone_at is null
-           where (?1 is null or r.assignment = ?1) and (?2 is null or r.plate = ?2)
+           where r.id in (select id from report where assignment = ?1 and (?2 is null or plate = ?2)
+                          union all select id from report where ?1 is null and plate = ?2)
            order by r.assignment, p.name, r.attempt"#,
         assignment,
         plate,
@@ -79,8 +80,9 @@ pub async fn hand_marks(
     plate: Option<PlateId>,
 ) -> Result<BTreeMap<ReportId, BTreeMap<String, Decimal>>, StoreError> {
     let rows = sqlx::query!(
-        r#"select h.report, h.line, h.points from hand_mark h join report r on r.id = h.report
-           where (?1 is null or r.assignment = ?1) and (?2 is null or r.plate = ?2)"#,
+        r#"select h.report, h.line, h.points from hand_mark h
+           where h.report in (select id from report where assignment = ?1 and (?2 is null or plate = ?2)
+                              union all select id from report where ?1 is null and plate = ?2)"#,
         assignment,
         plate,
     )
@@ -187,6 +189,14 @@ pub struct NewRegrade<'a> {
     pub by: PersonId,
 }
 
+/// Reports with marks as JSON, for one statement about all of them.
+fn list(reports: &[(ReportId, Option<String>)]) -> Result<String, StoreError> {
+    serde_json::to_string(reports).map_err(|_| StoreError::Unreadable {
+        what: "the reports of a regrading",
+        found: String::new(),
+    })
+}
+
 /// Writes down a regrading with its reports and the marks that they have now.
 ///
 /// # Errors
@@ -209,16 +219,15 @@ pub async fn begin(
     )
     .fetch_one(tx.connection())
     .await?;
-    for (report, mark) in reports {
-        sqlx::query!(
-            "insert into regrade_report (regrade, report, mark_before) values (?, ?, ?)",
-            id,
-            report,
-            mark,
-        )
-        .execute(tx.connection())
-        .await?;
-    }
+    let reports = list(reports)?;
+    sqlx::query!(
+        "insert into regrade_report (regrade, report, mark_before)
+         select ?1, j.value ->> 0, j.value ->> 1 from json_each(?2) j",
+        id,
+        reports,
+    )
+    .execute(tx.connection())
+    .await?;
     Ok(RegradeId(id))
 }
 
@@ -283,20 +292,22 @@ pub async fn done(
     reports: &[(ReportId, Option<String>)],
     at: When,
 ) -> Result<(), StoreError> {
-    for (report, mark) in reports {
-        sqlx::query!(
-            "update regrade_report set done_at = ?, mark_after = ? where regrade = ? and report = ?",
-            at,
-            mark,
-            regrade,
-            report,
-        )
-        .execute(tx.connection())
-        .await?;
-        sqlx::query!("delete from attention_search where report = ?", report)
-            .execute(tx.connection())
-            .await?;
-    }
+    let reports = list(reports)?;
+    sqlx::query!(
+        "update regrade_report set done_at = ?1, mark_after = j.value ->> 1 from json_each(?3) j
+         where regrade = ?2 and report = j.value ->> 0",
+        at,
+        regrade,
+        reports,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "delete from attention_search where report in (select value ->> 0 from json_each(?))",
+        reports
+    )
+    .execute(tx.connection())
+    .await?;
     Ok(())
 }
 

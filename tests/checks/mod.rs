@@ -16,6 +16,7 @@ mod grading;
 mod plan_command;
 mod points_command;
 mod propose_command;
+mod queries;
 mod sample_reports;
 mod statistics;
 mod tolerance;
