@@ -1,5 +1,9 @@
 //! What is looked at: a report laid over the forward model of its plate.
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
 use crate::exercise::model::{Exercise, Owner, Quantity};
 use crate::exercise::names::{BalloonNo, Serial};
 use crate::grading::measurement::has_plan_direction;
@@ -12,9 +16,13 @@ use crate::report::setup_record::SetUp;
 use crate::units::{Reading, decimal_to_f64};
 
 use super::priors::Priors;
+use super::world::Slopes;
 
 /// Values beyond this are as wrong as this: squares stay finite.
 const FAR_OUT: f64 = 1e12;
+
+/// Slopes by the faults that they are beside, each with its key and amount.
+type Known = BTreeMap<Vec<(u64, u64)>, Rc<Slopes>>;
 
 /// A report, its plate and all that every hypothesis needs of them, in sheet order and in the exercise's unit.
 pub(super) struct Scene<'a> {
@@ -45,6 +53,8 @@ pub(super) struct Scene<'a> {
     pub(super) step: f64,
     /// Exercise units in one mm.
     pub(super) mm: f64,
+    /// Slopes of what is measured, by the faults of measuring that they are beside: made when first asked for.
+    pub(super) slopes: RefCell<Known>,
 }
 
 impl<'a> Scene<'a> {
@@ -87,6 +97,7 @@ impl<'a> Scene<'a> {
             serials,
             priors,
             record: None,
+            slopes: RefCell::default(),
         })
     }
 
@@ -98,6 +109,19 @@ impl<'a> Scene<'a> {
     /// Lines that say something.
     pub(super) fn lines(&self) -> impl Iterator<Item = usize> + '_ {
         (0..self.len()).filter(|i| self.seen[*i])
+    }
+
+    /// Whether every x stands beside a y of the same feature, so that exchanged columns carry nothing else.
+    pub(super) fn has_both_columns(&self) -> bool {
+        let all = &self.exercise.characteristics;
+        all.iter().all(|c| {
+            let other = match c.of {
+                Quantity::X => Quantity::Y,
+                Quantity::Y => Quantity::X,
+                _ => return true,
+            };
+            all.iter().any(|o| o.owner == c.owner && o.of == other)
+        })
     }
 
     pub(super) fn no(&self, line: usize) -> BalloonNo {

@@ -55,9 +55,7 @@ pub(super) fn screen(
         let orders: f64 = (1..=n).map(count).product();
         (scene.priors.count.get(n).copied().unwrap_or(0.0) * orders).ln()
     };
-    let mut ranked = products.rank(room, PAIRS, [prior(0), prior(1), prior(2), prior(3)]);
-    let all = ranked.len();
-    largest(&mut ranked, MATCHED, |s| s.score);
+    let (ranked, all) = products.rank(room, (PAIRS, MATCHED), [prior(0), prior(1), prior(2), prior(3)]);
     let mut sets: Vec<Chosen> = Vec::new();
     for (place, set) in ranked.iter().enumerate() {
         choices(scene, weights, &products, (place, set), &mut sets);
@@ -77,7 +75,7 @@ pub(super) fn screen(
 }
 
 /// Keeps the `most` with the largest scores, largest first.
-fn largest<T>(of: &mut Vec<T>, most: usize, score: impl Fn(&T) -> f64) {
+pub(super) fn largest<T>(of: &mut Vec<T>, most: usize, score: impl Fn(&T) -> f64) {
     let falling = |a: &T, b: &T| score(b).total_cmp(&score(a));
     if of.len() > most {
         of.select_nth_unstable_by(most, falling);

@@ -26,6 +26,8 @@ const EXACT_OF_WORLD: usize = 6;
 /// Most that one value counts when a world is looked at, and what it must gain.
 const WORST: f64 = 12.0;
 const LEAST_GAIN: f64 = 3.0;
+/// Faults of a set that explains a report well enough for no more worlds to be looked for.
+const ENOUGH: usize = 2;
 /// Best sets that are refined.
 const REFINED: usize = 2;
 /// Standard deviations of a shift that is hardly one.
@@ -57,6 +59,9 @@ struct Search<'s, 'a> {
     /// What was weighed already, whether or not it could be.
     tried: BTreeSet<[Name; MOST_FAULTS]>,
     weighed: usize,
+    /// Logarithms of what was ranked and weighed, and of what was not.
+    ranked_weighed: f64,
+    ranked_left: f64,
     /// Logarithm of the share of ranked sets that were not weighed.
     left_out: f64,
     /// Whether worlds are looked at that do not seem to matter.
@@ -73,6 +78,8 @@ pub(super) fn search(scene: &Scene<'_>, weights: &Weights, near: &[Pick]) -> Opt
         sets: Vec::new(),
         tried: BTreeSet::new(),
         weighed: 1,
+        ranked_weighed: f64::NEG_INFINITY,
+        ranked_left: f64::NEG_INFINITY,
         left_out: f64::NEG_INFINITY,
         thorough: false,
     };
@@ -88,6 +95,7 @@ pub(super) fn search(scene: &Scene<'_>, weights: &Weights, near: &[Pick]) -> Opt
         search.refine();
         if !search.sets.iter().any(good) {
             search.thorough = true;
+            (search.ranked_weighed, search.ranked_left) = (f64::NEG_INFINITY, f64::NEG_INFINITY);
             search.worlds(&basis, none, ranked);
             search.extend();
             search.refine();
@@ -125,10 +133,13 @@ fn good(set: &Assessed) -> bool {
 }
 
 impl Search<'_, '_> {
-    /// Ranks worlds, screens the best and weighs what comes out.
+    /// Ranks worlds, screens the best and weighs what comes out. Sets of several worlds are looked for only where one
+    /// world with what goes beside it does not explain the report with two faults at most.
     fn worlds(&mut self, basis: &[&Pick], none: World, of_none: Screened) {
         let mut worlds = vec![none];
         let mut parents = vec![0];
+        let mut opened: BTreeSet<[Name; MOST_FAULTS]> = BTreeSet::new();
+        let mut of_none = Some(of_none);
         for depth in 1..=MOST_FAULTS {
             if parents.is_empty() {
                 break;
@@ -148,12 +159,24 @@ impl Search<'_, '_> {
                     worlds.push(w);
                 }
             }
+            if depth == 1 && !self.thorough {
+                self.screen_worlds(&worlds, &mut of_none, &mut opened);
+                if self.is_explained() {
+                    return;
+                }
+            }
             if depth == MOST_FAULTS {
                 break;
             }
             parents = self.parents(&worlds, before);
         }
-        self.screen_worlds(worlds, of_none);
+        self.screen_worlds(&worlds, &mut of_none, &mut opened);
+    }
+
+    /// Whether the best set is one or two faults that leave an honest pair's residuals.
+    fn is_explained(&self) -> bool {
+        let best = self.sets.iter().max_by(|a, b| a.log_weight.total_cmp(&b.log_weight));
+        best.is_some_and(|b| good(b) && b.picks.len() <= ENOUGH)
     }
 
     /// Worlds that another one is looked for beside. Where everything fits already, what else there is may have been taken
@@ -269,22 +292,30 @@ impl Search<'_, '_> {
             .collect()
     }
 
-    fn screen_worlds(&mut self, mut worlds: Vec<World>, of_none: Screened) {
-        worlds[1..].sort_by(|a, b| b.score.total_cmp(&a.score));
-        worlds.truncate(1 + WORLDS);
+    /// Screens the best worlds that were not `opened` yet, the clean one first.
+    fn screen_worlds(
+        &mut self,
+        worlds: &[World],
+        of_none: &mut Option<Screened>,
+        opened: &mut BTreeSet<[Name; MOST_FAULTS]>,
+    ) {
+        let mut order: Vec<usize> = (1..worlds.len()).collect();
+        order.sort_by(|a, b| worlds[*b].score.total_cmp(&worlds[*a].score));
+        order.truncate(WORLDS);
+        order.insert(0, 0);
         let mut all: Vec<Ranked> = Vec::new();
         let mut first: Vec<Ranked> = Vec::new();
         let mut tails: Vec<f64> = Vec::new();
         let top = worlds.iter().map(|w| w.score).fold(f64::NEG_INFINITY, f64::max);
-        for (w, world) in worlds.iter().enumerate() {
+        for w in order {
+            let world = &worlds[w];
             // What is far below the best world is not opened, the clean one apart.
-            if w > 0 && !self.thorough && world.score < top - 30.0 {
+            if w > 0 && !self.thorough && world.score < top - 30.0 || !opened.insert(names(&world.picks)) {
                 continue;
             }
-            let mut screened = vec![if w == 0 {
-                of_none.clone()
-            } else {
-                screen(self.scene, self.weights, self.near, world, &[0.0; BASIS], false)
+            let mut screened = vec![match of_none.take() {
+                Some(of_none) if w == 0 => of_none,
+                _ => screen(self.scene, self.weights, self.near, world, &[0.0; BASIS], false),
             }];
             if (w == 0 || world.score > top - 10.0) && self.turns_far(world) {
                 screened.push(screen(self.scene, self.weights, self.near, world, &[0.0; BASIS], true));
@@ -314,8 +345,11 @@ impl Search<'_, '_> {
         let kept = all.iter().take(EXACT).filter(|r| r.score > best - LINEAR_GAP).count();
         let left = all.split_off(kept);
         first.extend(all);
-        let weighed = log_sum(first.iter().map(|r| r.score));
-        self.left_out = log_sum(left.iter().map(|r| r.score).chain(tails)) - weighed;
+        let before = std::mem::replace(&mut self.ranked_weighed, f64::NEG_INFINITY);
+        self.ranked_weighed = log_sum(first.iter().map(|r| r.score).chain([before]));
+        let left = left.iter().map(|r| r.score).chain(tails);
+        self.ranked_left = log_sum(left.chain([self.ranked_left]));
+        self.left_out = self.ranked_left - self.ranked_weighed;
         first.sort_by(|a, b| b.score.total_cmp(&a.score));
         for ranked in first {
             self.weigh(&ranked.picks);

@@ -5,8 +5,9 @@
 //! once (iteratively reweighted least squares with weights that fall off, Holland and Welsch, Commun. Stat. A6, 1977).
 //! It is used to leave out what cannot matter, never as a probability.
 
-use super::evidence::System;
-use super::family::{Pick, gross_error, with_amount};
+use std::rc::Rc;
+
+use super::family::{Pick, amount, gross_error, key, with_amount};
 use super::scene::Scene;
 use crate::procedure::fault::Fault;
 use crate::procedure::model::Model;
@@ -21,6 +22,8 @@ const SOFT: f64 = 9.0;
 /// What an amount in use costs.
 const USED: f64 = 0.5;
 const ITERATIONS: usize = 3;
+/// Change of an amount, over its prior's standard deviation, that is none.
+const SETTLED: f64 = 1e-9;
 /// Square of a standardised residual beyond which a value does not fit.
 const MISFIT: f64 = 16.0;
 /// By what the scale of the weights falls from step to step, and steps at most.
@@ -51,33 +54,88 @@ pub(super) fn basis(near: &[Pick]) -> Vec<&Pick> {
     near.iter().filter(|p| p.sd.is_some()).take(BASIS).collect()
 }
 
+/// Slopes of every line by the free near faults.
+pub(super) type Slopes = Vec<[f64; BASIS]>;
+
 /// Changes of all predictions by the free near faults beside `faults`, at `amounts`: prediction there, and slopes.
 pub(super) fn slopes(
     scene: &Scene<'_>,
     faults: &[Fault],
     basis: &[&Pick],
     amounts: &[f64; BASIS],
-) -> Option<(Vec<f64>, Vec<Vec<f64>>)> {
+) -> Option<(Vec<f64>, Slopes)> {
     let zero = amounts.iter().all(|a| a.abs() <= 0.0);
     let mut all: Vec<Fault> = faults.to_vec();
     if !zero {
         all.extend(basis.iter().zip(amounts).map(|(p, a)| with_amount(&p.fault, *a)));
     }
     let at = scene.predict(&all)?;
-    let mut columns = Vec::with_capacity(basis.len());
+    let mut slopes = vec![[0.0; BASIS]; scene.len()];
     for (k, pick) in basis.iter().enumerate() {
         let h = 1e-3 * pick.sd.unwrap_or(1.0);
-        let mut moved = all.clone();
-        if zero {
-            moved.push(with_amount(&pick.fault, h));
-        } else if let Some(fault) = moved.get_mut(faults.len() + k) {
-            *fault = with_amount(&pick.fault, amounts[k] + h);
+        let place = if zero { faults.len() } else { faults.len() + k };
+        let fault = with_amount(&pick.fault, amounts[k] + h);
+        let before = if zero {
+            all.push(fault);
+            None
+        } else {
+            all.get_mut(place).map(|f| std::mem::replace(f, fault))
+        };
+        let moved = scene.predict(&all)?;
+        match before {
+            Some(before) => all[place] = before,
+            None => all.truncate(faults.len()),
         }
-        let moved = scene.predict(&moved)?;
-        let slope = (0..scene.len()).map(|i| scene.difference(i, moved[i], at[i]) / h);
-        columns.push(slope.collect());
+        for (i, slope) in slopes.iter_mut().enumerate() {
+            slope[k] = scene.difference(i, moved[i], at[i]) / h;
+        }
     }
-    Some((at, columns))
+    Some((at, slopes))
+}
+
+/// As [`slopes`] at no near fault. Writing down is linear: the slopes of what is measured are made once for all worlds that
+/// differ in writing only, and carried to where the values stand.
+pub(super) fn slopes_at_none(
+    scene: &Scene<'_>,
+    faults: &[Fault],
+    carriers: &[Carrier],
+    basis: &[&Pick],
+) -> Option<(Vec<f64>, Slopes)> {
+    let crossed = faults.iter().any(|f| matches!(f, Fault::AxesExchanged {}));
+    if crossed && !scene.has_both_columns() {
+        return slopes(scene, faults, basis, &[0.0; BASIS]);
+    }
+    let measured: Vec<Fault> = faults.iter().filter(|f| !is_writing(f)).cloned().collect();
+    let name: Vec<(u64, u64)> = measured
+        .iter()
+        .map(|f| (key(f), amount(f).map_or(0, f64::to_bits)))
+        .collect();
+    let known = scene.slopes.borrow().get(&name).cloned();
+    let of_measured = match known {
+        Some(known) => known,
+        None => {
+            let (_, made) = slopes(scene, &measured, basis, &[0.0; BASIS])?;
+            let made = Rc::new(made);
+            scene.slopes.borrow_mut().insert(name, Rc::clone(&made));
+            made
+        }
+    };
+    let carried = carriers.iter().map(|c| of_measured[c.line].map(|s| s * c.factor));
+    Some((scene.predict(faults)?, carried.collect()))
+}
+
+/// Whether a fault of the world acts on values that were measured already.
+const fn is_writing(fault: &Fault) -> bool {
+    matches!(
+        fault,
+        Fault::WrongUnit { .. }
+            | Fault::RadiusForDiameter { .. }
+            | Fault::DeviationForValue { .. }
+            | Fault::NominalsCopied { .. }
+            | Fault::FeaturesExchanged { .. }
+            | Fault::AxesExchanged {}
+            | Fault::AxisReversed { .. }
+    )
 }
 
 /// Prepares and ranks a world.
@@ -87,8 +145,8 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
         .filter(|p| p.is_predicted())
         .map(|p| p.fault.clone())
         .collect();
-    let (predicted, columns) = slopes(scene, &faults, basis, &[0.0; BASIS])?;
     let carriers = Model::carriers(scene.model, &scene.model.edit(&faults).ok()?);
+    let (predicted, slopes) = slopes_at_none(scene, &faults, &carriers, basis)?;
     let mut active = scene.seen.clone();
     let mut score = picks.iter().map(|p| p.log_weight).sum::<f64>();
     for (active, carrier) in active.iter_mut().zip(&carriers) {
@@ -115,11 +173,11 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
     let rows: Vec<usize> = (0..scene.len()).filter(|i| active[*i] && !turning(i)).collect();
     let row = |i: &usize| {
         let off = scene.difference(*i, scene.y[*i], predicted[*i]);
-        scaled(off, &columns, *i, total[*i])
+        scaled(off, &slopes[*i], total[*i])
     };
     let robust = Robust {
         rows: rows.iter().map(row).collect(),
-        count: columns.len().min(BASIS),
+        count: basis.len().min(BASIS),
         sd: widths(basis),
     };
     let (mut amounts, loss) = robust.best();
@@ -147,13 +205,9 @@ pub(super) fn world(scene: &Scene<'_>, basis: &[&Pick], picks: Vec<Pick>) -> Opt
 }
 
 /// Slopes and residual of a value over its standard deviation.
-fn scaled(residual: f64, columns: &[Vec<f64>], line: usize, variance: f64) -> Row {
+fn scaled(residual: f64, slopes: &[f64; BASIS], variance: f64) -> Row {
     let scale = 1.0 / variance.max(f64::MIN_POSITIVE).sqrt();
-    let mut slopes = [0.0; BASIS];
-    for (slope, column) in slopes.iter_mut().zip(columns) {
-        *slope = column[line] * scale;
-    }
-    (slopes, residual * scale)
+    (slopes.map(|s| s * scale), residual * scale)
 }
 
 fn widths(basis: &[&Pick]) -> [f64; BASIS] {
@@ -235,7 +289,13 @@ impl Robust {
                 soft = (soft / FALL).max(SOFT);
             }
             for _ in 0..ITERATIONS {
-                amounts = self.step(&amounts, SOFT);
+                let next = self.step(&amounts, SOFT);
+                let still = next.iter().zip(&amounts).zip(&self.sd);
+                let done = still.map(|((a, b), s)| (a - b).abs() / s).fold(0.0, f64::max) < SETTLED;
+                amounts = next;
+                if done {
+                    break;
+                }
             }
             let loss = self.loss(&amounts);
             if loss < best.1 {
@@ -247,11 +307,7 @@ impl Robust {
 
     /// Weighted least squares with the weights that the residuals at `amounts` have at this softness.
     fn step(&self, amounts: &[f64; BASIS], soft: f64) -> [f64; BASIS] {
-        let n = self.count;
-        let mut system = System::new(n);
-        for (k, s) in self.sd.iter().enumerate().take(n) {
-            system.add_prior(k, 1.0 / (s * s), 0.0);
-        }
+        let mut system = Normal::new(&self.sd, self.count);
         for row in &self.rows {
             let weight = if soft.is_finite() {
                 let e = left(row, amounts);
@@ -260,12 +316,64 @@ impl Robust {
             } else {
                 1.0
             };
-            system.add(&row.0, row.1, weight);
+            system.add(row, weight);
         }
-        system.factor();
-        let solved = system.solve();
-        let mut amounts = [0.0; BASIS];
-        amounts[..n].copy_from_slice(&solved[..n]);
-        amounts
+        system.solve()
+    }
+}
+
+/// Normal equations of the basis, all sizes fixed so that the sums run side by side.
+struct Normal {
+    a: [[f64; BASIS]; BASIS],
+    b: [f64; BASIS],
+}
+
+impl Normal {
+    fn new(sd: &[f64; BASIS], count: usize) -> Self {
+        let mut a = [[0.0; BASIS]; BASIS];
+        for (k, s) in sd.iter().enumerate() {
+            a[k][k] = if k < count { 1.0 / (s * s) } else { 1.0 };
+        }
+        Self { a, b: [0.0; BASIS] }
+    }
+
+    /// Only what lies on the diagonal and below it is used.
+    fn add(&mut self, (p, residual): &Row, weight: f64) {
+        for ((row, b), v) in self.a.iter_mut().zip(&mut self.b).zip(p) {
+            let wp = weight * v;
+            *b += wp * residual;
+            for (entry, v) in row.iter_mut().zip(p) {
+                *entry += wp * v;
+            }
+        }
+    }
+
+    /// By Cholesky's factor (Golub and Van Loan, Matrix Computations, 4.2), column by column.
+    #[expect(clippy::needless_range_loop, reason = "the indices run over triangles")]
+    fn solve(mut self) -> [f64; BASIS] {
+        let mut inverse = [0.0; BASIS];
+        for k in 0..BASIS {
+            let root = self.a[k][k].max(f64::MIN_POSITIVE).sqrt();
+            inverse[k] = 1.0 / root;
+            for i in k..BASIS {
+                self.a[i][k] *= inverse[k];
+            }
+            self.b[k] *= inverse[k];
+            for i in k + 1..BASIS {
+                let f = self.a[i][k];
+                self.b[i] -= f * self.b[k];
+                for j in k + 1..=i {
+                    self.a[i][j] -= f * self.a[j][k];
+                }
+            }
+        }
+        let mut x = self.b;
+        for i in (0..BASIS).rev() {
+            x[i] *= inverse[i];
+            for j in 0..i {
+                x[j] -= self.a[i][j] * x[i];
+            }
+        }
+        x
     }
 }
