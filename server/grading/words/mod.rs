@@ -64,7 +64,7 @@ pub fn title(exercise: &Exercise, fault: &Fault) -> String {
         Fault::TipIgnoredOnSurface {} => "tip radius left in at measured faces".to_owned(),
         Fault::TipWrong { .. } => "another tip diameter in use".to_owned(),
         Fault::WrongUnit { .. } => "values in the other unit".to_owned(),
-        Fault::Temperature { .. } => "plate warmer or colder than 20 °C".to_owned(),
+        Fault::Temperature { .. } => format!("plate warmer or colder than {}", setup::reference_temperature(exercise)),
         Fault::RadiusForDiameter { items } => format!("radius for diameter, {}", numbers(items)),
         Fault::DeviationForValue { items } => format!("deviation for value, {}", numbers(items)),
         Fault::NominalsCopied { items } => format!("nominal values, {}", numbers(items)),
@@ -77,8 +77,7 @@ pub fn title(exercise: &Exercise, fault: &Fault) -> String {
     }
 }
 
-/// The amount of a fault for instructors, where it has one: micrometres below 0.1 mm, thousandths of an inch below 0.1
-/// inch.
+/// The amount of a fault for instructors, where it has one: in mm, or in thousandths of an inch below 0.1 inch.
 #[must_use]
 pub fn amount(exercise: &Exercise, fault: &Fault) -> Option<String> {
     match fault {
@@ -114,11 +113,12 @@ impl Exercise {
     }
 }
 
-/// A length for people: 1.503 mm, 12 µm, 1 µm; 0.250 inch, 1 thousandth of an inch, 12.5 thousandths of an inch.
+/// A length for people: 1.503 mm, 0.012 mm, 0.0004 mm; 0.250 inch, 1 thousandth of an inch, 12.5 thousandths of an inch.
 #[must_use]
 pub fn length(units: LengthUnit, value: f64) -> String {
     match units {
-        LengthUnit::Mm if value.abs() < 0.1 => format!("{} µm", show_f64(value * 1000.0, 0)),
+        // A place more where three would leave hardly a digit.
+        LengthUnit::Mm if value.abs() < 0.01 => format!("{} mm", show_f64(value, 4)),
         LengthUnit::Mm => format!("{} mm", show_f64(value, 3)),
         LengthUnit::Inch if value.abs() < 0.1 => {
             let shown = show_f64(value * 1000.0, 1);

@@ -3,6 +3,7 @@
 use super::{Words, a_coordinate, face, face_of, plan};
 use crate::exercise::model::{Axis, Exercise};
 use crate::procedure::fault::{Fault, PlanAxis};
+use crate::units::LengthUnit;
 
 pub(super) fn words(exercise: &Exercise, fault: &Fault) -> Option<Words> {
     Some(match fault {
@@ -16,7 +17,7 @@ pub(super) fn words(exercise: &Exercise, fault: &Fault) -> Option<Words> {
                 "The plate probably lay turned by {} degrees in the clamp when the datums were taken.",
                 angle_deg.degrees()
             ),
-            "Lay the print beside the machine and hold one hole of the plate against it: it will be at another place than the print says.",
+            "Lay the print beside the machine the way round that it is drawn and look for one hole of the plate: it will not be where the print has it.",
             "Next time, before you clamp, find one feature that has no twin on the print, and turn the plate until it lies as drawn.",
         ),
         Fault::AxesExchanged {} => Words::new(
@@ -26,12 +27,23 @@ pub(super) fn words(exercise: &Exercise, fault: &Fault) -> Option<Words> {
         ),
         Fault::AxisReversed { axis } => reversed(exercise, *axis),
         Fault::Temperature { .. } => Words::new(
-            "All lengths are off in proportion, as on a plate that was warmer or colder than 20 °C.",
-            "Lay a thermometer on the plate, and look at what the machine uses for its temperature and for the expansion of the material.",
-            "Next time, let the plate lie on the machine until both are equally warm, and enter the temperature and the material.",
+            format!(
+                "All lengths are off in proportion, as on a plate that was warmer or colder than {}.",
+                reference_temperature(exercise)
+            ),
+            "Lay a thermometer on the plate, and compare what it reads, and the material of the plate, with what is set on the machine.",
+            "Next time, let the plate lie on the machine until both have the same temperature, and set temperature and material before you start.",
         ),
         _ => return None,
     })
+}
+
+/// The temperature at which lengths are what they are (ISO 1), as the shop has it.
+pub(super) const fn reference_temperature(exercise: &Exercise) -> &'static str {
+    match exercise.units {
+        LengthUnit::Mm => "20 °C",
+        LengthUnit::Inch => "68 °F",
+    }
 }
 
 /// How many coordinates of an axis the sheet asks for.
@@ -88,7 +100,7 @@ fn corner(exercise: &Exercise, axis: PlanAxis) -> Words {
     let letter = plan(axis);
     let face = face_of(exercise, axis.axis());
     Words::new(
-        format!("The origin along {letter} was probably taken at the far end of the plate, not at {face}."),
+        format!("The origin along {letter} was probably set at the far end of the plate, not at {face}."),
         format!("Move the probe to the zero of {letter} and see at which end of the plate it stands."),
         format!("Next time, find the corner where the print puts its zero, and start {letter} from {face}."),
     )
@@ -98,7 +110,7 @@ fn rotated(exercise: &Exercise) -> Words {
     let face = face(exercise, exercise.datum_frame.secondary.letter);
     Words::new(
         format!(
-            "The line through {face} was probably taken skewed: all features are turned together about its touches."
+            "The line along {face} was probably skewed: every feature is turned by the same small angle about the touches on it."
         ),
         format!("Touch {face} near both of its ends and compare: the display should read the same at both."),
         "Next time, wipe the face, take the touches as far apart as the sheet shows, and check the reading at both ends.",
@@ -112,7 +124,7 @@ fn tilted(exercise: &Exercise, about: PlanAxis) -> Words {
         PlanAxis::Y => 'X',
     };
     Words::new(
-        format!("The plane through {face} was probably taken tilted: heights grow or fall along {along}."),
+        format!("The plane on {face} was probably tilted: heights grow or fall along {along}."),
         format!("Touch {face} at two places far apart along {along}: both should read the same height."),
         "Next time, look for a chip or a burr under each touch, and check one more place before you go on.",
     )

@@ -101,7 +101,8 @@ fn amounts_are_in_the_unit_of_the_shop() {
     // Worked by hand.
     for (units, value, expected) in [
         (LengthUnit::Mm, 1.5, "1.500 mm"),
-        (LengthUnit::Mm, 0.012, "12 µm"),
+        (LengthUnit::Mm, 0.012, "0.012 mm"),
+        (LengthUnit::Mm, -0.0004, "\u{2212}0.0004 mm"),
         (LengthUnit::Inch, 0.001, "1 thousandth of an inch"),
         (LengthUnit::Inch, 0.0125, "12.5 thousandths of an inch"),
         (LengthUnit::Inch, 0.25, "0.2500 inch"),
@@ -156,4 +157,51 @@ fn one_value_is_told_as_one_and_what_the_display_should_read_is_said() {
     });
     let w = words(&exercise, &fault);
     assert!(w.happened.starts_with("The one Y value is off, so"), "{}", w.happened);
+}
+
+/// Families whose sentences count: items, then how the first sentence begins and what else it holds.
+#[test]
+fn one_number_is_told_as_one_and_several_as_several() {
+    let check = |fault: Fault, begins: &str, holds: &str| {
+        let happened = words(&exercise("GC-40"), &fault).happened;
+        assert!(happened.starts_with(begins) && happened.contains(holds), "{happened}");
+    };
+    let of = |n: &[&str]| n.iter().map(|n| no(n)).collect::<Vec<_>>();
+    let radius = |n: &[&str]| Fault::RadiusForDiameter { items: of(n) };
+    check(radius(&["3"]), "Number 3 is about half", "the radius was written down.");
+    check(
+        radius(&["3", "9"]),
+        "Numbers 3 and 9 are about half",
+        "the radii were written down.",
+    );
+    let deviation = |n: &[&str]| Fault::DeviationForValue { items: of(n) };
+    check(
+        deviation(&["3"]),
+        "Number 3 looks like the difference from",
+        "like the measured value.",
+    );
+    check(
+        deviation(&["3", "4", "5"]),
+        "Numbers 3, 4 and 5 look like the differences from",
+        "like the measured values.",
+    );
+    let copied = |n: &[&str]| Fault::NominalsCopied { items: of(n) };
+    check(copied(&["3"]), "Number 3 is exactly", "to the last place.");
+    check(copied(&["3", "4"]), "Numbers 3 and 4 are exactly", "to the last place.");
+}
+
+#[test]
+fn temperatures_and_amounts_are_those_of_the_shop() {
+    let warm = Fault::Temperature { ppm: 100.0 };
+    // Source: ISO 1, reference temperature 20 °C, which is 68 °F exactly.
+    for (code, degrees, amount_in) in [
+        ("CP-23", "20 °C", "0.010 mm in 100 mm"),
+        ("GC-40", "68 °F", "0.4 thousandths of an inch in 4 inch"),
+    ] {
+        let exercise = exercise(code);
+        assert!(words(&exercise, &warm).happened.ends_with(&format!("than {degrees}.")));
+        assert!(title(&exercise, &warm).ends_with(degrees));
+        let told = amount(&exercise, &warm).unwrap();
+        assert!(told.starts_with(amount_in), "{told}");
+    }
 }

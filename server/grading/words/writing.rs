@@ -22,11 +22,11 @@ pub(super) fn words(exercise: &Exercise, fault: &Fault) -> Words {
         ),
         Fault::FeaturesExchanged { a, b } => Words::new(
             format!(
-                "The values of {} and of {} probably stand at each other's place.",
+                "The values of \u{201c}{}\u{201d} and \u{201c}{}\u{201d} have probably changed places.",
                 feature(exercise, a),
                 feature(exercise, b)
             ),
-            "Hold the print beside the plate and read once more which of the two was measured first.",
+            "Hold the print beside the plate and work out which of the two you measured first.",
             "Next time, point at each feature on the print and read its balloon number aloud before you write its values.",
         ),
         Fault::WrongPlate { serial } => Words::new(
@@ -48,7 +48,7 @@ pub(super) fn words(exercise: &Exercise, fault: &Fault) -> Words {
         ),
         Fault::SignDropped { item } => Words::new(
             format!("Number {item} has probably lost or gained a minus."),
-            format!("See on the print on which side of zero number {item} lies."),
+            format!("Look on the print on which side of zero number {item} lies."),
             "Next time, write the sign first and the digits after it.",
         ),
         Fault::GrossError { item, .. } => gross(item),
@@ -62,9 +62,7 @@ pub(super) fn words(exercise: &Exercise, fault: &Fault) -> Words {
 
 fn gross(item: &BalloonNo) -> Words {
     Words::new(
-        format!(
-            "Number {item} is far from what the other values lead one to expect, and nothing that we know explains it."
-        ),
+        format!("Number {item} is far from where the other values put it, and no mistake that we know explains it."),
         format!("Measure number {item} once more: look for dirt, a burr, or a touch that slid off."),
         "Next time, take a value that surprises you twice before you write it down.",
     )
@@ -92,21 +90,24 @@ fn radius(exercise: &Exercise, items: &[BalloonNo]) -> Words {
         format!("{} {}", capital(&numbers(items)), many(items, "is", "are"))
     };
     Words::new(
-        format!("{which} half of what the print leads one to expect: probably the radius was written down."),
+        format!(
+            "{which} about half of what the print asks for: probably the {} written down.",
+            many(items, "radius was", "radii were")
+        ),
         "Look whether the machine's display says R or D beside the value.",
-        "Next time, set the display to diameters, or double the radius before you write it.",
+        "Next time, set the display to diameters, or double each radius before you write it down.",
     )
 }
 
 fn deviation(items: &[BalloonNo]) -> Words {
     Words::new(
         format!(
-            "{} {} like the difference from the nominal and not like {}.",
+            "{} {} from the nominal and not like {}.",
             capital(&numbers(items)),
-            many(items, "looks", "look"),
+            many(items, "looks like the difference", "look like the differences"),
             many(items, "the measured value", "the measured values")
         ),
-        "Look at which column of the machine's display the values were taken from.",
+        "Look which column of the machine's display or printout was written down.",
         "Next time, write the actual value; the difference from the nominal is worked out for you.",
     )
 }
