@@ -2,7 +2,7 @@
 
 use super::draw::Bench;
 use crate::exercise::geometry::wrap_half_turn;
-use crate::exercise::names::Serial;
+use crate::exercise::names::{BalloonNo, Serial};
 use crate::grading::diagnosis::Finding;
 use crate::grading::grade::DiagnosisState;
 use crate::procedure::fault::Fault;
@@ -32,6 +32,8 @@ pub(super) struct Truth<'c> {
     pub(super) faults: &'c [Fault],
     /// What the same pair would have written without the faults, not rounded.
     pub(super) honest: &'c [f64],
+    /// For each fault whether it changed the report by enough to be told.
+    pub(super) told: &'c [bool],
 }
 
 /// Judges an answer to a report with these faults. Faults below the identifiable size need not be named, and may be.
@@ -96,7 +98,7 @@ pub(super) fn same_set(bench: &Bench<'_>, truth: &Truth<'_>, stated: &[(&Fault, 
             Some(found) => {
                 left.remove(found);
             }
-            None if told(bench, truth.serial, truth.faults, place) => return false,
+            None if truth.told.get(place) == Some(&true) => return false,
             None => {}
         }
     }
@@ -184,9 +186,32 @@ pub(super) fn tells(bench: &Bench<'_>, serial: &Serial, faults: &[Fault]) -> boo
     !twice && (0..faults.len()).all(|place| told(bench, serial, faults, place))
 }
 
+/// The number that a slip of writing spoils.
+pub(super) const fn slipped_item(fault: &Fault) -> Option<&BalloonNo> {
+    match fault {
+        Fault::DigitsTransposed { item, .. } | Fault::DecimalSlipped { item, .. } | Fault::SignDropped { item } => {
+            Some(item)
+        }
+        _ => None,
+    }
+}
+
 /// Whether one fault changes the report by enough, beside the others at whatever free amounts, to be told by name: the
-/// length of the change, in standard deviations of the values, across what the others' amounts could take up.
-fn told(bench: &Bench<'_>, serial: &Serial, faults: &[Fault], place: usize) -> bool {
+/// length of the change, in standard deviations of the values, across what the others' amounts could take up. Slips of the
+/// others stay out: which digits they spoil hangs on every small change.
+pub(super) fn told(bench: &Bench<'_>, serial: &Serial, faults: &[Fault], place: usize) -> bool {
+    let kept = |i: usize, f: &Fault| i == place || slipped_item(f).is_none();
+    let before = faults.iter().take(place).filter(|f| slipped_item(f).is_none()).count();
+    let without: Vec<Fault> = faults
+        .iter()
+        .enumerate()
+        .filter(|(i, f)| kept(*i, f))
+        .map(|(_, f)| f.clone())
+        .collect();
+    across_others(bench, serial, &without, before)
+}
+
+fn across_others(bench: &Bench<'_>, serial: &Serial, faults: &[Fault], place: usize) -> bool {
     let Ok(plate) = bench.model.plate(serial) else {
         return false;
     };

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::time::{Duration, Instant};
 
 use super::draw::Bench;
-use super::judge::{IDENTIFIABLE, Outcome, Truth, judge, same_set, tells};
+use super::judge::{IDENTIFIABLE, Outcome, Truth, judge, same_set, slipped_item, tells, told};
 use crate::exercise::model::Exercise;
-use crate::exercise::names::Serial;
+use crate::exercise::names::{BalloonNo, Serial};
 use crate::grading::diagnosis::{Diagnoser, Finding};
 use crate::grading::grade::DiagnosisState;
 use crate::procedure::fault::{Family, Fault, Procedure};
@@ -22,8 +22,8 @@ pub(super) struct Case {
     pub(super) truth: Vec<Fault>,
     /// What the same pair would have written without the faults, not rounded.
     pub(super) honest: Vec<f64>,
-    /// What would stand on the sheet without slips of single values, not rounded.
-    pub(super) before: Vec<f64>,
+    /// For each fault whether it changed this report by enough to be told by name.
+    pub(super) told: Vec<bool>,
     pub(super) report: Report,
 }
 
@@ -126,32 +126,27 @@ impl Study<'_> {
         let honest = model.simulate(&serial, &perfect, conditions, &mut same_noise).ok()?;
         let rules = &self.exercise.marks;
         let report = model.write_report(self.exercise, rules, &measured, Habits::default(), sampler);
+        let of_fault = |place: usize| match truth.get(place).and_then(slipped_item) {
+            Some(item) => self.slipped(item, &measured.values, &report),
+            None => told(&self.bench, &serial, &truth, place),
+        };
         Some(Case {
+            told: (0..truth.len()).map(of_fault).collect(),
             serial,
             truth,
             honest: honest.values,
-            before: measured.values,
             report,
         })
     }
 
-    /// Whether every slip of the case changed what was written by enough to be told: with the digits that the noise left,
-    /// an exchange may change little or nothing.
-    fn slipped(&self, case: &Case) -> bool {
-        let enough = |fault: &Fault| {
-            let (Fault::DigitsTransposed { item, .. }
-            | Fault::DecimalSlipped { item, .. }
-            | Fault::SignDropped { item }) = fault
-            else {
-                return true;
-            };
-            let found = self.exercise.characteristic(item).and_then(|(line, c)| {
-                let written = case.report.item(item)?.measured.as_ref()?.approx();
-                Some(((written - case.before.get(line)?).abs(), decimal_to_f64(c.u_lab)))
-            });
-            found.is_some_and(|(change, u)| 2.0 * change > IDENTIFIABLE * u)
-        };
-        case.truth.iter().all(enough)
+    /// Whether a slip changed what was written by enough to be told, from what would stand there without it, not rounded:
+    /// with the digits that the noise left, an exchange may change little or nothing.
+    fn slipped(&self, item: &BalloonNo, before: &[f64], report: &Report) -> bool {
+        let found = self.exercise.characteristic(item).and_then(|(line, c)| {
+            let written = report.item(item)?.measured.as_ref()?.approx();
+            Some(((written - before.get(line)?).abs(), decimal_to_f64(c.u_lab)))
+        });
+        found.is_some_and(|(change, u)| 2.0 * change > IDENTIFIABLE * u)
     }
 
     pub(super) fn serial(&self, sampler: &mut Sampler) -> Option<Serial> {
@@ -195,6 +190,7 @@ impl Study<'_> {
             serial: &case.serial,
             faults: &case.truth,
             honest: &case.honest,
+            told: &case.told,
         };
         let outcome = judge(&self.bench, &truth, &finding);
         *row.outcomes.entry(outcome).or_default() += 1;
@@ -273,7 +269,7 @@ impl Study<'_> {
             let Some(case) = self.case(truth, serial, Conditions::default(), sampler) else {
                 continue;
             };
-            if !self.slipped(&case) {
+            if !case.told.iter().all(|t| *t) {
                 row.below += 1;
                 continue;
             }
@@ -314,7 +310,7 @@ impl Study<'_> {
             let Some(case) = self.case(truth, serial, Conditions::default(), sampler) else {
                 continue;
             };
-            if !self.slipped(&case) {
+            if !case.told.iter().all(|t| *t) {
                 row.below += 1;
                 continue;
             }
@@ -360,7 +356,7 @@ impl Study<'_> {
             };
             let row = if case.truth.is_empty() {
                 &mut mix.clean
-            } else if tells(&self.bench, &case.serial, &case.truth) && self.slipped(&case) {
+            } else if tells(&self.bench, &case.serial, &case.truth) && case.told.iter().all(|t| *t) {
                 &mut mix.above
             } else {
                 &mut mix.below
