@@ -1,6 +1,6 @@
 //! `platemark backup`, `platemark restore` and `platemark export`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::Context;
@@ -10,7 +10,8 @@ use super::{block_on, log, say};
 use crate::actions::clock::Clock;
 use crate::actions::end_of_term::forget_again;
 use crate::config::{Given, Settings};
-use crate::store::{FILE_NAME, Store, backup, end_of_term, people};
+use crate::store::ids::PersonId;
+use crate::store::{FILE_NAME, Store, backup, end_of_term, evidence, people};
 
 /// Arguments of `backup`.
 #[derive(Debug, clap::Args)]
@@ -45,8 +46,9 @@ pub struct RestoreArgs {
 /// Arguments of `export`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  platemark export d26-101 --data /srv/platemark > d26-101.json\n\n\
-    Everything that is stored about one person, as one JSON object; what plates really are is not in it."
+    after_help = "Example:\n  platemark export d26-101 --files d26-101 --data /srv/platemark > d26-101.json\n\n\
+    Everything that is stored about one person, as one JSON object; what plates really are is not in it. Photos and PDFs \
+    are named in it under `files`; with --files they are written beside it."
 )]
 pub struct ExportArgs {
     /// Sign-in name of the person
@@ -54,6 +56,9 @@ pub struct ExportArgs {
     /// Print one JSON object (there is no other form)
     #[arg(long)]
     json: bool,
+    /// Folder for the person's photos and PDFs; it must not be there yet
+    #[arg(long, value_name = "FOLDER")]
+    files: Option<PathBuf>,
     #[command(flatten)]
     given: Given,
 }
@@ -72,11 +77,30 @@ pub(super) fn export(args: ExportArgs) -> anyhow::Result<ExitCode> {
         let known = people::by_sign_in(&school, &args.sign_in.trim().to_lowercase()).await?;
         let (person, _) = known.with_context(|| format!("nobody signs in as `{}`", args.sign_in))?;
         let text = end_of_term::about(&school, person.id).await?;
+        if let Some(folder) = &args.files {
+            write_files(&school, person.id, folder).await?;
+        }
         school.close().await;
         Ok(text)
     })?;
     say(text)?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Writes the files of a person under the names that the JSON has for them.
+async fn write_files(school: &Store, person: PersonId, folder: &Path) -> anyhow::Result<()> {
+    let told = || {
+        format!(
+            "cannot write to {}: choose a folder that is not there yet",
+            folder.display()
+        )
+    };
+    std::fs::create_dir(folder).with_context(told)?;
+    for (file, kind) in evidence::of_person(school, person).await? {
+        let bytes = evidence::bytes_of(school, file).await?;
+        std::fs::write(folder.join(format!("{file}.{}", kind.ending())), bytes).with_context(told)?;
+    }
+    Ok(())
 }
 
 pub(super) fn backup(args: BackupArgs) -> anyhow::Result<ExitCode> {

@@ -246,7 +246,8 @@ pub async fn is_known(tx: &mut Tx, person: PersonId, created_at: When) -> Result
     .await?)
 }
 
-/// Everything that is stored about one person, as JSON; nothing of what plates really are.
+/// Everything that is stored about one person, as JSON; nothing of what plates really are. Of photos and PDFs it has the
+/// names and hashes; `evidence::of_person` has the files themselves.
 ///
 /// # Errors
 /// When the database does not answer.
@@ -263,11 +264,29 @@ pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError
                  'attempt', t.attempt, 'handed_in_at', t.handed_in_at, 'handed_in_by_this_person', json(iif(t.person = p.id, 'true', 'false')),
                  'values', json(t.items), 'came_as', t.source_kind, 'file_name', t.source_name,
                  'source', iif(t.source_kind = 'csv', hex(t.source_bytes), null),
-                 'mark', iif(a.released_at is null, 'not released yet', g.mark)))
+                 'mark', iif(a.released_at is null, 'not released yet', g.mark),
+                 'remarks', (select n.remarks from report_note n where n.report = t.id),
+                 'set_up_record', (select json(n.set_up) from report_note n where n.report = t.id),
+                 'checks_answered', (select json_group_array(json_object('reading', k.reading, 'value', k.value, 'at', k.answered_at))
+                     from check_answer k where k.report = t.id and k.undone_at is null),
+                 'words_of_instructors', (select json_group_array(json_object('text', w.text, 'at', w.made_at))
+                     from remark w where w.report = t.id and w.withdrawn_at is null),
+                 'mark_set_by_a_person', (select iif(a.released_at is null, 'not released yet', json_object('mark', o.mark, 'reason', o.reason))
+                     from mark_override o where o.report = t.id and o.undone_at is null)))
                  from report t join assignment a on a.id = t.assignment join class c on c.id = a.class join plate l on l.id = t.plate
                  left join grade g on g.report = t.id and g.superseded_at is null
                  where t.person = p.id or exists (select 1 from pair_person pp where pp.person = p.id and pp.pair = t.pair
                      and pp.from_at <= t.handed_in_at and (pp.to_at is null or pp.to_at > t.handed_in_at))),
+             'drafts', (select json_group_array(json_object('assignment', a.title, 'fields', json(d.fields)))
+                 from draft d join assignment a on a.id = d.assignment join pair_person pp on pp.pair = d.pair
+                 where pp.person = p.id and pp.to_at is null),
+             'files', (select json_group_array(json_object('file', e.id || '.' || e.kind, 'name', e.name, 'bytes', e.size,
+                 'sha256', lower(hex(e.sha256)), 'assignment', a.title, 'attempt', e.attempt, 'added_at', e.added_at,
+                 'added_by_this_person', json(iif(e.added_by = p.id, 'true', 'false'))))
+                 from evidence e join assignment a on a.id = e.assignment where e.added_by = p.id
+                     or exists (select 1 from report r join pair_person pp on pp.pair = r.pair and pp.from_at <= r.handed_in_at
+                     and (pp.to_at is null or pp.to_at > r.handed_in_at) where pp.person = p.id and r.assignment = e.assignment
+                     and r.pair = e.pair and r.attempt = e.attempt)),
              'queries', (select json_group_array(json_object('asked', q.text, 'answer', q.answer)) from query q where q.asked_by = p.id),
              'adjustments', (select json_group_array(json_object('points', j.points, 'reason', j.reason)) from adjustment j where j.person = p.id),
              'excuses', (select json_group_array(json_object('assignment', a.title, 'reason', x.reason, 'given_at', x.given_at))

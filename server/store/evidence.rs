@@ -14,6 +14,17 @@ pub enum Kind {
     Pdf,
 }
 
+impl Kind {
+    /// How the names of such files end.
+    #[must_use]
+    pub const fn ending(self) -> &'static str {
+        match self {
+            Self::Jpeg => "jpeg",
+            Self::Pdf => "pdf",
+        }
+    }
+}
+
 /// Whose it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Of {
@@ -71,6 +82,35 @@ pub async fn bytes(store: &Store, of: Of, evidence: EvidenceId) -> Result<Option
     .fetch_optional(store.read())
     .await?;
     Ok(row.map(|r| (r.kind, r.bytes)))
+}
+
+/// The files that a person added or that lie beside reports the person had a part in, oldest first, without their bytes.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn of_person(store: &Store, person: PersonId) -> Result<Vec<(EvidenceId, Kind)>, StoreError> {
+    let rows = sqlx::query!(
+        r#"select e.id as "id!: EvidenceId", e.kind as "kind: Kind" from evidence e where e.added_by = ?1
+           or exists (select 1 from report r join pair_person pp on pp.pair = r.pair and pp.from_at <= r.handed_in_at
+               and (pp.to_at is null or pp.to_at > r.handed_in_at) where pp.person = ?1 and r.assignment = e.assignment
+               and r.pair = e.pair and r.attempt = e.attempt) order by e.id"#,
+        person,
+    )
+    .fetch_all(store.read())
+    .await?;
+    Ok(rows.into_iter().map(|r| (r.id, r.kind)).collect())
+}
+
+/// The bytes of one file.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn bytes_of(store: &Store, evidence: EvidenceId) -> Result<Vec<u8>, StoreError> {
+    Ok(
+        sqlx::query_scalar!("select bytes from evidence_bytes where evidence = ?", evidence)
+            .fetch_one(store.read())
+            .await?,
+    )
 }
 
 /// A file that is about to be kept.

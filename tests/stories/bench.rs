@@ -1,11 +1,15 @@
 //! At the machine: two devices, the check before handing in, one number at a time, the set-up record, photos and PDFs.
 
+use std::process::Command;
+
 use platemark::store::assignments::Feedback;
 use platemark::store::ids::{AssignmentId, ReportId};
 use platemark::store::reports;
 use reqwest::multipart::{Form, Part};
+use serde_json::{Value, json};
 
 use super::entry::Sheet;
+use super::program::PROGRAM;
 use super::site::{Browser, PIN, Site, entry, shipped};
 
 fn careful() -> String {
@@ -246,6 +250,39 @@ async fn a_photo_is_kept_without_its_metadata_and_served_to_be_saved() {
         .get("/reports/1")
         .await
         .has("src=\"/reports/1/evidence/1\"");
+    everything_about_anna(&site).await;
+}
+
+/// What is stored about a student names the photo and the set-up record, and the command line writes the photo beside it.
+async fn everything_about_anna(site: &Site) {
+    let page = format!("/classes/{}/people/2/stored", site.class);
+    let stored = site.instructor().await.get(&page).await;
+    let told: Value = serde_json::from_str(&stored.is(200).body).unwrap();
+    let file = &told["files"][0];
+    assert_eq!(
+        (&file["file"], &file["name"]),
+        (&json!("1.jpeg"), &json!("sheet.jpg")),
+        "{told:#}"
+    );
+    assert_eq!(told["files"].as_array().unwrap().len(), 1, "{told:#}");
+    assert!(told["reports"][0].get("set_up_record").is_some(), "{told:#}");
+    let database = site.database();
+    let data = database.parent().unwrap();
+    let folder = data.join("anna");
+    let export = || {
+        let mut command = Command::new(PROGRAM);
+        command.args(["export", "anna", "--data"]).arg(data);
+        command.arg("--files").arg(&folder).output().unwrap()
+    };
+    let made = export();
+    assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+    let bytes = std::fs::read(folder.join("1.jpeg")).unwrap();
+    assert_eq!(file["bytes"], json!(bytes.len()));
+    // A folder that is there is somebody's: nothing is written over.
+    let twice = export();
+    assert_eq!(twice.status.code(), Some(1));
+    let said = String::from_utf8_lossy(&twice.stderr).into_owned();
+    assert!(said.contains("a folder that is not there yet"), "{said}");
 }
 
 #[tokio::test(flavor = "multi_thread")]
