@@ -66,6 +66,8 @@ pub mod reference_rounds;
 pub mod regrade;
 /// Releases the marks of an assignment.
 pub mod release_marks;
+/// Puts a backup in the place of a school from a page.
+pub mod restore;
 /// What people add to a computed grade.
 pub mod review;
 /// Reports that wait for a person, in order of need.

@@ -10,13 +10,11 @@ use std::process::ExitCode;
 use anyhow::Context;
 use rust_embed::Embed;
 
-use super::serve::{hold, listen, open};
+use super::serve::{hold, listen, open, serve_again};
 use super::{block_on, log, say};
 use crate::actions::clock::Clock;
 use crate::config::{Given, Settings};
 use crate::store::FILE_NAME;
-use crate::web::app::App;
-use crate::web::serve::{asked_to_stop, serve};
 use scenario::{Scenario, scenario};
 
 /// Arguments of the command.
@@ -53,7 +51,7 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
         for line in sign_ins(&school) {
             say(line)?;
         }
-        serve(App::new(service, settings), listener, asked_to_stop()).await;
+        serve_again(settings, service, listener).await?;
         Ok(ExitCode::SUCCESS)
     })
 }

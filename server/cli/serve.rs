@@ -11,11 +11,12 @@ use tokio::net::TcpListener;
 use super::{block_on, log, say};
 use crate::actions::Service;
 use crate::actions::clock::Clock;
+use crate::actions::restore;
 use crate::actions::sign_in::Lasting;
 use crate::config::{Given, Settings};
-use crate::store::Store;
 use crate::store::held::Held;
 use crate::store::people::{self, Role};
+use crate::store::{Store, StoreError};
 use crate::web::app::App;
 use crate::web::serve::{asked_to_stop, serve, serve_metrics};
 
@@ -58,11 +59,15 @@ pub(super) async fn open(settings: &Settings, clock: Clock) -> anyhow::Result<Se
     let store = Store::open(&settings.data)
         .await
         .with_context(|| format!("in the data folder {folder}"))?;
+    Ok(service_of(settings, store, clock))
+}
+
+fn service_of(settings: &Settings, store: Store, clock: Clock) -> Service {
     let lasting = Lasting {
         idle: settings.idle,
         longest: settings.longest,
     };
-    Ok(Service::new(store, clock, lasting))
+    Service::new(store, clock, lasting)
 }
 
 /// Takes the port of the pages.
@@ -90,6 +95,7 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
     let settings = settings(args.settings.as_deref(), args.given, "data")?;
     block_on(async {
         let _held = hold(&settings)?;
+        put_ready_in_place(&settings).await?;
         let service = open(&settings, Clock::default()).await?;
         let listener = listen(&settings).await?;
         say(format_args!("Platemark listens on http://{}", listener.local_addr()?))?;
@@ -99,15 +105,60 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
                 "There is no instructor yet: platemark instructor add NAME --data {data}"
             ))?;
         }
-        let told = match settings.metrics {
-            Some(address) => Some(bind(address, "--metrics").await?),
-            None => None,
-        };
-        let app = App::new(service, settings);
-        if let Some(listener) = told {
-            tokio::spawn(serve_metrics(app.clone(), listener));
-        }
-        serve(app, listener, asked_to_stop()).await;
+        serve_again(settings, service, listener).await?;
         Ok(ExitCode::SUCCESS)
     })
+}
+
+/// Puts a backup in place that a page has laid ready.
+async fn put_ready_in_place(settings: &Settings) -> anyhow::Result<()> {
+    let now = Clock::default().now();
+    let opened = async || -> Result<Service, StoreError> {
+        let store = Store::open(&settings.data).await?;
+        Ok(service_of(settings, store, Clock::default()))
+    };
+    if restore::put_ready_in_place(&settings.data, now, opened).await? {
+        // Not said on the standard output: whoever read that at the start may be gone.
+        tracing::warn!("a backup was to be put in place; the page /restore says what came of it");
+    }
+    Ok(())
+}
+
+/// Serves until the process is asked to stop. Where a page asks for a restart the school is closed, a backup that lies ready
+/// takes its place, and it is opened again at the same address.
+pub(super) async fn serve_again(settings: Settings, service: Service, listener: TcpListener) -> anyhow::Result<()> {
+    let address = listener.local_addr()?;
+    // One ear for the whole time: a signal between two schools is heard too.
+    let (heard, stop) = tokio::sync::watch::channel(false);
+    tokio::spawn(async move {
+        asked_to_stop().await;
+        heard.send_replace(true);
+        // Kept, so that those who wait are never told that nobody speaks any more.
+        std::future::pending::<()>().await;
+    });
+    let (mut service, mut listener) = (service, listener);
+    loop {
+        let app = App::new(service, settings.clone());
+        let told = match settings.metrics {
+            Some(metrics) => Some(bind(metrics, "--metrics").await?),
+            None => None,
+        };
+        let told = told.map(|listener| tokio::spawn(serve_metrics(app.clone(), listener)));
+        let restart = app.restart.clone();
+        let mut asked = stop.clone();
+        serve(app, listener, async move {
+            asked.wait_for(|asked| *asked).await.ok();
+        })
+        .await;
+        if let Some(told) = told {
+            told.abort();
+            told.await.ok();
+        }
+        if *stop.borrow() || !restart.is_asked() {
+            return Ok(());
+        }
+        put_ready_in_place(&settings).await?;
+        service = open(&settings, Clock::default()).await?;
+        listener = bind(address, "--listen").await?;
+    }
 }

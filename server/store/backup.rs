@@ -1,11 +1,13 @@
 //! A copy of the whole school, made while the server runs, and checked before anybody relies on it.
 
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
 use sqlx::{ConnectOptions, Connection};
 use thiserror::Error;
 
+use super::when::When;
 use super::{FILE_NAME, StoreError};
 
 /// Why there is no copy.
@@ -30,6 +32,26 @@ pub enum BackupError {
         file: PathBuf,
         /// What is wrong.
         why: String,
+    },
+    /// The file is something else.
+    #[error("{} is not a backup of this program. Nothing was changed", file.display())]
+    NotASchool {
+        /// The file.
+        file: PathBuf,
+    },
+    /// The file was made by a newer version.
+    #[error(
+        "{} was made by a newer version of this program (schema {theirs}; this one knows {ours}). Restore it with that \
+         version. Nothing was changed",
+        file.display()
+    )]
+    TooNew {
+        /// The file.
+        file: PathBuf,
+        /// Its schema.
+        theirs: i64,
+        /// The newest that this program knows.
+        ours: i64,
     },
     /// A file could not be read or written.
     #[error("{}: {source}", file.display())]
@@ -93,8 +115,18 @@ pub async fn check(file: &Path) -> Result<Checked, BackupError> {
         file: file.to_owned(),
         why,
     };
+    if !begins_as_database(file)? {
+        return Err(BackupError::NotASchool { file: file.to_owned() });
+    }
     let mut copy = open(file).await?;
-    let found = look(&mut copy).await.map_err(|error| damaged(error.to_string()))?;
+    let found = look(&mut copy).await.map_err(|error| {
+        let said = error.to_string();
+        if said.contains("no such table") || said.contains("no such column") {
+            BackupError::NotASchool { file: file.to_owned() }
+        } else {
+            damaged(said)
+        }
+    })?;
     copy.close().await.map_err(StoreError::from)?;
     let (whole, strays, newest, checked) = found;
     if whole != "ok" {
@@ -105,9 +137,11 @@ pub async fn check(file: &Path) -> Result<Checked, BackupError> {
     }
     let ours = sqlx::migrate!().iter().map(|m| m.version).max().unwrap_or(0);
     if newest > ours {
-        return Err(damaged(
-            "it was made by a newer version of this program; restore it with that one".to_owned(),
-        ));
+        return Err(BackupError::TooNew {
+            file: file.to_owned(),
+            theirs: newest,
+            ours,
+        });
     }
     Ok(checked)
 }
@@ -130,6 +164,77 @@ async fn look(copy: &mut SqliteConnection) -> Result<(String, bool, i64, Checked
         .fetch_one(&mut *copy)
         .await?;
     Ok((whole, strays, newest, Checked { people, reports }))
+}
+
+/// Whether a file begins as SQLite's do (<https://www.sqlite.org/fileformat2.html>, 1.3.1).
+fn begins_as_database(file: &Path) -> Result<bool, BackupError> {
+    let unread = |source| BackupError::File {
+        file: file.to_owned(),
+        source,
+    };
+    let mut head = Vec::new();
+    let opened = std::fs::File::open(file).map_err(unread)?;
+    opened.take(16).read_to_end(&mut head).map_err(unread)?;
+    Ok(head == b"SQLite format 3\0")
+}
+
+/// What a school holds, to be laid beside another one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Contents {
+    /// The account that was made first: sign-in name, and when.
+    pub first: Option<(String, When)>,
+    /// Names and terms of its classes.
+    pub classes: Vec<(String, String)>,
+    /// Accounts of instructors and assistants.
+    pub staff: i64,
+    /// Accounts of students.
+    pub students: i64,
+    /// Reports.
+    pub reports: i64,
+    /// When the last one was handed in.
+    pub last_report: Option<When>,
+    /// The last migration of its schema.
+    pub schema: i64,
+}
+
+/// What a school holds; of a backup, once it is checked.
+///
+/// # Errors
+/// When the file cannot be read.
+pub async fn contents(file: &Path) -> Result<Contents, BackupError> {
+    let mut school = open(file).await?;
+    let found = hold(&mut school).await.map_err(StoreError::from)?;
+    school.close().await.map_err(StoreError::from)?;
+    Ok(found)
+}
+
+async fn hold(school: &mut SqliteConnection) -> Result<Contents, sqlx::Error> {
+    let first: Option<(String, i64)> = sqlx::query_as("select sign_in, created_at from person order by id limit 1")
+        .fetch_optional(&mut *school)
+        .await?;
+    let classes = sqlx::query_as("select name, term from class order by id desc limit 50")
+        .fetch_all(&mut *school)
+        .await?;
+    let (staff, students) = sqlx::query_as(
+        "select count(*) filter (where role <> 'student'), count(*) filter (where role = 'student') from person",
+    )
+    .fetch_one(&mut *school)
+    .await?;
+    let (reports, last): (i64, Option<i64>) = sqlx::query_as("select count(*), max(handed_in_at) from report")
+        .fetch_one(&mut *school)
+        .await?;
+    let schema = sqlx::query_scalar("select max(version) from _sqlx_migrations")
+        .fetch_one(&mut *school)
+        .await?;
+    Ok(Contents {
+        first: first.map(|(name, at)| (name, When::from(at))),
+        classes,
+        staff,
+        students,
+        reports,
+        last_report: last.map(When::from),
+        schema,
+    })
 }
 
 /// Puts a checked backup in the place of the school of a folder, which the caller holds. What was there stays beside it
@@ -158,4 +263,26 @@ pub async fn put_in_place(file: &Path, folder: &Path, aside: &str) -> Result<Che
     }
     std::fs::rename(&beside, &place).map_err(io(&place))?;
     Ok(checked)
+}
+
+/// Takes back what [`put_in_place`] did: the school that was set aside is in its place again.
+///
+/// # Errors
+/// When a file cannot be moved.
+pub fn take_back(folder: &Path, aside: &str) -> Result<(), BackupError> {
+    for end in ["", "-wal", "-shm"] {
+        let place = folder.join(format!("{FILE_NAME}{end}"));
+        let kept = folder.join(format!("{aside}{end}"));
+        let io = |source| BackupError::File {
+            file: place.clone(),
+            source,
+        };
+        if place.exists() {
+            std::fs::remove_file(&place).map_err(io)?;
+        }
+        if kept.exists() {
+            std::fs::rename(&kept, &place).map_err(io)?;
+        }
+    }
+    Ok(())
 }

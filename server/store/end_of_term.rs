@@ -217,6 +217,22 @@ pub async fn close_forgotten(tx: &mut Tx, class: ClassId, now: When) -> Result<(
     Ok(())
 }
 
+/// Ends all sessions and all slips that were not used, as in a school that comes from a backup: what was ended since must
+/// not be good again.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn end_all_sessions(tx: &mut Tx, now: When) -> Result<(), StoreError> {
+    sqlx::query!("delete from session").execute(tx.connection()).await?;
+    sqlx::query!(
+        "update seat_slip set expires_at = min(expires_at, ?) where used_at is null",
+        now
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
 /// Whose names were taken out, and when each person was added.
 ///
 /// # Errors

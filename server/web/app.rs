@@ -1,6 +1,9 @@
 //! What every handler can reach.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use tokio::sync::Notify;
 
 use crate::actions::Service;
 use crate::config::Settings;
@@ -22,6 +25,38 @@ pub struct App {
     pub metrics: Metrics,
     /// Plan views that were drawn already.
     pub pictures: Pictures,
+    /// Asks for a new beginning on the same folder.
+    pub restart: Restart,
+}
+
+/// A new beginning on the same folder, as after a backup is to be put back: the server finishes what was accepted, closes the
+/// school, and whoever started it opens it again.
+#[derive(Debug, Clone, Default)]
+pub struct Restart(Arc<Asked>);
+
+#[derive(Debug, Default)]
+struct Asked {
+    asked: AtomicBool,
+    told: Notify,
+}
+
+impl Restart {
+    /// Asks for it.
+    pub fn ask(&self) {
+        self.0.asked.store(true, Ordering::SeqCst);
+        self.0.told.notify_one();
+    }
+
+    /// Whether somebody asked.
+    #[must_use]
+    pub fn is_asked(&self) -> bool {
+        self.0.asked.load(Ordering::SeqCst)
+    }
+
+    /// Done when somebody asks.
+    pub(super) async fn wait(&self) {
+        self.0.told.notified().await;
+    }
 }
 
 impl App {
@@ -35,6 +70,7 @@ impl App {
             settings: Arc::new(settings),
             sign_ins: AddressLimit::default(),
             pictures: Pictures::default(),
+            restart: Restart::default(),
         }
     }
 }

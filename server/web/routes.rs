@@ -32,6 +32,13 @@ pub struct Route {
     most_bytes: usize,
 }
 
+impl Route {
+    /// The same with another limit of its request.
+    pub(super) fn up_to(self, most_bytes: usize) -> Self {
+        Self { most_bytes, ..self }
+    }
+}
+
 /// A page to look at.
 pub(super) fn page<H: Handler<T, App>, T: 'static>(path: &'static str, access: Access, handler: H) -> Route {
     Route {

@@ -1,7 +1,7 @@
 //! The pages of a class from its roster to its end of term, for the table of all pages.
 
 use super::guards::Access::{Anyone, Instructor, Staff, Student};
-use super::pages::{bench, change, class, end_of_term, machines, my, new_class, pairs, people, roster, seat};
+use super::pages::{bench, change, class, end_of_term, machines, my, new_class, pairs, people, restore, roster, seat};
 use super::routes::{Route, files, form, page};
 
 /// Their lines.
@@ -32,6 +32,9 @@ pub(super) fn list() -> Vec<Route> {
         page("/classes/{class}/end-of-term", Instructor, end_of_term::page),
         form("/classes/{class}/end-of-term", Instructor, end_of_term::submit),
         form("/backup", Instructor, end_of_term::backup),
+        page("/restore", Instructor, restore::page),
+        form("/restore", Instructor, restore::submit).up_to(restore::BACKUP_BYTES),
+        form("/restore/apply", Instructor, restore::apply),
         page("/assignments/{assignment}/change", Instructor, change::page),
         form("/assignments/{assignment}/change", Instructor, change::submit),
         page("/my/{assignment}/turns", Student, my::turns::page),

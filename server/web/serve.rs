@@ -14,13 +14,14 @@ use crate::actions::{Service, sign_in};
 /// How often what is over is removed.
 const SWEEP: Duration = Duration::from_secs(3600);
 
-/// Serves until `stop` is done, finishes what was accepted and closes the database.
+/// Serves until `stop` is done or a restart is asked for, finishes what was accepted and closes the database.
 pub async fn serve(app: App, listener: TcpListener, stop: impl Future<Output = ()> + Send + 'static) {
     let service = app.service.clone();
     let sweeper = tokio::spawn(sweep(service.clone()));
     let checker = tokio::spawn(check(service.clone()));
+    let restart = app.restart.clone();
     let stop = async move {
-        stop.await;
+        tokio::select! { () = stop => {}, () = restart.wait() => {} }
         tracing::info!("stopping: finishing what was accepted");
     };
     connections::take(listener, routes::router(&app), stop).await;

@@ -21,6 +21,7 @@ mod other_plate;
 mod plates;
 mod program;
 mod report;
+mod restore;
 mod review;
 mod roster;
 mod schemas;

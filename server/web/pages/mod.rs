@@ -52,6 +52,8 @@ pub mod regrade;
 pub mod report_faults;
 /// What stands beside a graded report for whoever reviews it.
 pub mod report_review;
+/// A backup back in place.
+pub mod restore;
 /// Reports of a class that need a person.
 pub mod review_queue;
 /// Taking a roster.

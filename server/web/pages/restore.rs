@@ -1,0 +1,271 @@
+//! A backup back in place: sent, checked, laid beside what is there, and put in place with the passphrase once more.
+
+use askama::Template;
+use axum::extract::multipart::Multipart;
+use axum::extract::{Form, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use jiff::tz::TimeZone;
+use serde::Deserialize;
+use tokio::io::AsyncWriteExt;
+
+use crate::actions::restore::{self, Offered, RestoreError};
+use crate::actions::sign_in::SignInError;
+use crate::store::backup::{BackupError, Contents};
+use crate::store::people::Person;
+use crate::store::when::When;
+use crate::web::app::App;
+use crate::web::errors::{Explained, WebError};
+use crate::web::frame::Frame;
+use crate::web::guards::Instructor;
+use crate::web::render::{Page, Sheet};
+use crate::web::times;
+
+/// Largest backup that is taken from a browser: 1 GiB. Bigger ones are for the command line.
+pub(in crate::web) const BACKUP_BYTES: usize = 1024 * 1024 * 1024;
+
+#[derive(Debug, Template)]
+#[template(path = "restore.html")]
+pub(in crate::web) struct Restore {
+    frame: Frame,
+    /// What came of the last one.
+    last: String,
+    offered: Option<Beside>,
+    wrongs: Vec<(&'static str, String)>,
+    file_mend: String,
+    passphrase_mend: String,
+}
+
+/// A backup beside the school.
+#[derive(Debug)]
+struct Beside {
+    token: String,
+    /// What differs, where it is of another school.
+    other: String,
+    /// What, in the backup, now.
+    rows: Vec<(&'static str, String, String)>,
+}
+
+#[derive(Debug, Template)]
+#[template(path = "restoring.html")]
+pub(in crate::web) struct Restoring {
+    frame: Frame,
+    before: String,
+}
+
+fn at(when: Option<When>) -> String {
+    when.map_or_else(|| "none".to_owned(), |w| times::show(w, &TimeZone::system()))
+}
+
+fn classes(of: &Contents) -> String {
+    let names: Vec<String> = of.classes.iter().map(|(name, term)| format!("{name} {term}")).collect();
+    if names.is_empty() {
+        "none".to_owned()
+    } else {
+        names.join("; ")
+    }
+}
+
+impl Beside {
+    fn of(offered: Offered) -> Self {
+        let (theirs, ours) = (&offered.theirs, &offered.ours);
+        let first = |c: &Contents| {
+            c.first.as_ref().map_or_else(
+                || "nobody".to_owned(),
+                |(name, when)| format!("{name}, {}", at(Some(*when))),
+            )
+        };
+        let both = |what: &'static str, of: &dyn Fn(&Contents) -> String| (what, of(theirs), of(ours));
+        Self {
+            other: if theirs.first == ours.first {
+                String::new()
+            } else {
+                format!(
+                    "It is a backup of another school: its first account is {}; here it is {}.",
+                    first(theirs),
+                    first(ours)
+                )
+            },
+            rows: vec![
+                both("first account", &first),
+                both("classes", &classes),
+                both("instructors and assistants", &|c| c.staff.to_string()),
+                both("students", &|c| c.students.to_string()),
+                both("reports", &|c| c.reports.to_string()),
+                both("last report", &|c| at(c.last_report)),
+                both("schema", &|c| c.schema.to_string()),
+            ],
+            token: offered.token,
+        }
+    }
+}
+
+#[derive(Default)]
+struct Back {
+    offered: Option<Offered>,
+    file_mend: String,
+    passphrase_mend: String,
+}
+
+fn sheet(app: &App, person: &Person, back: Back) -> Restore {
+    let wrongs = [("backup", &back.file_mend), ("passphrase", &back.passphrase_mend)];
+    Restore {
+        frame: Frame::of(person, "/classes"),
+        last: restore::last(&app.settings.data).unwrap_or_default(),
+        wrongs: wrongs
+            .into_iter()
+            .filter(|(_, mend)| !mend.is_empty())
+            .map(|(field, mend)| (field, mend.clone()))
+            .collect(),
+        offered: back.offered.map(Beside::of),
+        file_mend: back.file_mend,
+        passphrase_mend: back.passphrase_mend,
+    }
+}
+
+pub(in crate::web) async fn page(State(app): State<App>, Instructor(person): Instructor) -> Page<Restore> {
+    Page(sheet(&app, &person, Back::default()))
+}
+
+fn refused(error: &RestoreError) -> Option<String> {
+    Some(match error {
+        RestoreError::Backup(BackupError::NotASchool { .. }) => {
+            "This file is not a backup of this program. Choose the one that was saved with \u{201c}Make a backup\u{201d} or the command platemark backup; its name ends in .db. Nothing was changed.".to_owned()
+        }
+        RestoreError::Backup(BackupError::Damaged { why, .. }) => format!(
+            "The backup is not whole: {why}. It was cut off or changed on its way; fetch it again from where it is kept, or take an older one. Nothing was changed."
+        ),
+        RestoreError::Backup(BackupError::TooNew { theirs, ours, .. }) => format!(
+            "The backup was made by a newer version of this program (its schema is {theirs}, this one knows up to {ours}). Bring this server up to that version first. Nothing was changed."
+        ),
+        RestoreError::Gone => {
+            "The file that was looked at is not here any more: another one was sent meanwhile. Send it again. Nothing was changed.".to_owned()
+        }
+        _ => return None,
+    })
+}
+
+fn broken_off(why: impl std::fmt::Display) -> WebError {
+    tracing::info!(%why, "a backup that was sent broke off");
+    Explained::new(
+        StatusCode::BAD_REQUEST,
+        "The backup did not arrive whole",
+        "The connection broke off, or the file is bigger than 1 GB. Nothing was changed, and what had arrived is thrown away.",
+        "Send it again. A very big one is put back with the command platemark restore, while no server runs.",
+    )
+    .to("/restore", "Back to restoring")
+    .into()
+}
+
+/// Writes the file of the form to the disk, piece by piece.
+async fn take(parts: &mut Multipart, to: &std::path::Path) -> Result<u64, WebError> {
+    let mut size = 0;
+    while let Some(mut part) = parts.next_field().await.map_err(broken_off)? {
+        if part.name() != Some("backup") {
+            continue;
+        }
+        let mut file = tokio::fs::File::create(to).await.map_err(WebError::internal)?;
+        while let Some(piece) = part.chunk().await.map_err(broken_off)? {
+            size += u64::try_from(piece.len()).unwrap_or(0);
+            file.write_all(&piece).await.map_err(WebError::internal)?;
+        }
+        file.sync_all().await.map_err(WebError::internal)?;
+    }
+    Ok(size)
+}
+
+/// Takes a backup, checks it, and lays it beside what is there.
+pub(in crate::web) async fn submit(
+    State(app): State<App>,
+    Instructor(person): Instructor,
+    mut parts: Multipart,
+) -> Result<Response, WebError> {
+    let folder = &app.settings.data;
+    let (token, place) = restore::place(folder).map_err(WebError::internal)?;
+    let size = match take(&mut parts, &place).await {
+        Ok(size) => size,
+        Err(error) => {
+            std::fs::remove_file(&place).ok();
+            return Err(error);
+        }
+    };
+    let looked = if size == 0 {
+        std::fs::remove_file(&place).ok();
+        let file_mend = "No file was chosen, or it is empty. Choose the backup; its name ends in .db.".to_owned();
+        Err(file_mend)
+    } else {
+        match restore::look(folder, &token).await {
+            Ok(offered) => Ok(offered),
+            Err(error) => Err(refused(&error).ok_or_else(|| WebError::internal(error))?),
+        }
+    };
+    let (status, back) = match looked {
+        Ok(offered) => (
+            StatusCode::OK,
+            Back {
+                offered: Some(offered),
+                ..Back::default()
+            },
+        ),
+        Err(file_mend) => (
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Back {
+                file_mend,
+                ..Back::default()
+            },
+        ),
+    };
+    Ok(Sheet(status, sheet(&app, &person, back)).into_response())
+}
+
+/// The word to do it.
+#[derive(Debug, Deserialize)]
+#[serde(default)]
+#[derive(Default)]
+pub(in crate::web) struct Typed {
+    token: String,
+    passphrase: String,
+}
+
+/// Lays the backup ready and begins anew with it.
+pub(in crate::web) async fn apply(
+    State(app): State<App>,
+    Instructor(person): Instructor,
+    Form(typed): Form<Typed>,
+) -> Result<Response, WebError> {
+    let folder = &app.settings.data;
+    let done = restore::make_ready(&app.service, folder, &typed.token, &person, &typed.passphrase).await;
+    let passphrase_mend = match done {
+        Ok(before) => {
+            tracing::warn!(person = person.id.0, "a backup takes the place of the school");
+            app.restart.ask();
+            let page = Restoring {
+                frame: Frame::of(&person, "/classes"),
+                before,
+            };
+            return Ok(Page(page).into_response());
+        }
+        Err(RestoreError::SignIn(SignInError::DoesNotFit)) => "This is not your passphrase. Type it again.",
+        Err(RestoreError::SignIn(SignInError::Locked { .. })) => {
+            "Ten tries were wrong. Wait a quarter of an hour, then send the backup again."
+        }
+        Err(error) => {
+            let file_mend = refused(&error).ok_or_else(|| WebError::internal(error))?;
+            let back = Back {
+                file_mend,
+                ..Back::default()
+            };
+            return Ok(Sheet(StatusCode::CONFLICT, sheet(&app, &person, back)).into_response());
+        }
+    };
+    let offered = restore::look(folder, &typed.token).await;
+    let back = Back {
+        file_mend: match &offered {
+            Ok(_) => String::new(),
+            Err(error) => refused(error).unwrap_or_default(),
+        },
+        offered: offered.ok(),
+        passphrase_mend: passphrase_mend.to_owned(),
+    };
+    Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, sheet(&app, &person, back)).into_response())
+}
