@@ -2,8 +2,9 @@
 //!
 //! As with everything that a plate really is, nothing here may reach a student before the truth of the plate is released.
 
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, RoundingStrategy};
 
+use super::geometry::{FeatureState, nominal_states};
 use super::model::{Exercise, Feature, Quantity, Shape};
 use super::plate::Plate;
 use crate::units::{decimal_from_f64, decimal_to_f64};
@@ -30,15 +31,23 @@ pub struct FeatureToMake {
     pub depth: Option<Decimal>,
 }
 
-/// Every feature of a plate as it is to be made, in the order of the print.
+/// Every feature of a plate as it is to be made, in the order of the print, in the places of the exercise: what comes out of a
+/// construction (the middle of a slanted edge) is rounded like everything else, which is far within what a shop can keep.
 #[must_use]
 pub fn to_make(exercise: &Exercise, plate: &Plate) -> Vec<FeatureToMake> {
-    let of = |(feature, f): (usize, &Feature)| FeatureToMake {
+    let of = |((feature, f), state): ((usize, &Feature), &FeatureState)| FeatureToMake {
         feature,
-        values: values(f, plate),
-        depth: depth(&f.shape),
+        values: values(exercise, f, state, plate),
+        depth: depth(&f.shape).map(|d| rounded(exercise, d)),
     };
-    exercise.features.iter().enumerate().map(of).collect()
+    let states = nominal_states(exercise);
+    exercise.features.iter().enumerate().zip(&states).map(of).collect()
+}
+
+/// In the places of the exercise.
+#[must_use]
+pub fn rounded(exercise: &Exercise, value: Decimal) -> Decimal {
+    value.round_dp_with_strategy(exercise.decimals, RoundingStrategy::MidpointAwayFromZero)
 }
 
 /// What is planted between two features: index of the pair, quantity, amount.
@@ -61,27 +70,37 @@ pub fn between(exercise: &Exercise, plate: &Plate) -> Vec<(usize, Quantity, Deci
         .collect()
 }
 
-fn values(feature: &Feature, plate: &Plate) -> Vec<ToMake> {
+fn values(exercise: &Exercise, feature: &Feature, state: &FeatureState, plate: &Plate) -> Vec<ToMake> {
     let planted = plate.planted.get(&feature.key);
     let by = |of: Quantity| planted.and_then(|p| p.get(&of)).copied().unwrap_or_default();
     let mut values: Vec<ToMake> = on_the_print(&feature.shape)
         .into_iter()
         .map(|(of, print)| ToMake {
             of,
-            print,
-            make: print + by(of),
+            print: rounded(exercise, print),
+            make: rounded(exercise, print + by(of)),
         })
         .collect();
     for (of, amount) in planted.into_iter().flatten() {
         if !values.iter().any(|v| v.of == *of) {
+            let print = beside(*of, state);
             values.push(ToMake {
                 of: *of,
-                print: Decimal::ZERO,
-                make: *amount,
+                print: rounded(exercise, print),
+                make: rounded(exercise, print + amount),
             });
         }
     }
     values
+}
+
+/// The nominal of what no shape has among its own figures: the angle of a face to its datum; form and orientation are 0.
+fn beside(of: Quantity, state: &FeatureState) -> Decimal {
+    if of == Quantity::Angle {
+        decimal_from_f64(state.angle).unwrap_or_default()
+    } else {
+        Decimal::ZERO
+    }
 }
 
 /// Quantities of a shape that a machinist sets, with their nominals.
@@ -195,6 +214,28 @@ no = "2"
 of = "roundness"
 tolerance = "max 0.02"
 [[feature]]
+key = "cut"
+kind = "line"
+from = [60, 60, -5]
+to = [67.320508, 40, -5]
+normal = [0.939693, 0.342020, 0]
+[[feature.characteristic]]
+no = "4"
+of = "angle"
+tolerance = "±0.1"
+[[feature]]
+key = "bevel"
+kind = "plane"
+at = [40, 58, -2]
+normal = [0, 0.5, 0.8660254]
+size = [70, 4.6188]
+points = 6
+[[feature.characteristic]]
+no = "5"
+of = "angle"
+datum = "A"
+tolerance = "±0.2"
+[[feature]]
 key = "end"
 kind = "plane"
 at = [80, 30, -5]
@@ -211,10 +252,12 @@ exercise = "MADE-UP"
 [[plate]]
 serial = "MADE-UP-01"
 kind = "physical"
-planted = { hole = { x = 0.12, diameter = -0.031, roundness = 0.015 } }
+planted = { hole = { x = 0.12, diameter = -0.031, roundness = 0.015 }, cut = { angle = 0.08 }, bevel = { angle = -0.134 } }
 "#;
 
-    /// Our own example: the print and what is planted, added up by hand.
+    /// Our own example: the print and what is planted, added up by hand. The middle of the cut is (127.320508 / 2, 50, -5),
+    /// which is 63.660 in the places of the exercise; atan2(-20, 7.320508) is 110.104 degrees modulo 180. The bevel stands at
+    /// acos 0.8660254 = 30 degrees to the top.
     #[test]
     fn what_is_made_is_the_print_and_what_is_planted() {
         let exercise = read_exercise("exercise.toml", PRINT).0.unwrap();
@@ -224,7 +267,7 @@ planted = { hole = { x = 0.12, diameter = -0.031, roundness = 0.015 } }
             .iter()
             .map(|f| {
                 let value =
-                    |v: &ToMake| format!("{} {} from {}", v.of.word(), show_number(v.make), show_number(v.print));
+                    |v: &ToMake| format!("{} {} from {}", v.of.word(), show_number(v.make.normalize()), show_number(v.print.normalize()));
                 f.values.iter().map(value).collect()
             })
             .collect();
@@ -238,6 +281,13 @@ planted = { hole = { x = 0.12, diameter = -0.031, roundness = 0.015 } }
                     "diameter 7.969 from 8",
                     "roundness 0.015 from 0"
                 ],
+                vec![
+                    "x 63.66 from 63.66",
+                    "y 50 from 50",
+                    "z -5 from -5",
+                    "angle 110.184 from 110.104"
+                ],
+                vec!["x 40 from 40", "y 58 from 58", "z -2 from -2", "angle 29.866 from 30"],
                 vec!["x 80 from 80"]
             ]
         );

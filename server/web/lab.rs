@@ -151,7 +151,7 @@ fn origin(exercise: &Exercise) -> String {
         let datum = exercise.datum_frame.setting(axis);
         datum.map_or_else(String::new, |d| {
             let at = show_number(d.at.normalize());
-            format!("{} = {at} on the {} face", axis.letter(), d.face.word())
+            format!("{}\u{a0}=\u{a0}{at} on the {} face", axis.letter(), d.face.word())
         })
     };
     format!("{}, {}, {}", face(Axis::X), face(Axis::Y), face(Axis::Z))
@@ -167,9 +167,9 @@ fn datum_step(what: &str, datum: &Datum, exercise: &Exercise) -> String {
         let parts: Vec<String> = others
             .iter()
             .zip(touch)
-            .map(|(axis, v)| format!("{} {}", axis.letter(), show_number(v.normalize())))
+            .map(|(axis, v)| format!("{}\u{a0}{}", axis.letter(), show_number(v.normalize())))
             .collect();
-        parts.join(" ")
+        parts.join("\u{a0}")
     };
     let places: Vec<String> = datum.touches.iter().map(place).collect();
     let count = if places.len() == 1 {
@@ -186,7 +186,7 @@ fn datum_step(what: &str, datum: &Datum, exercise: &Exercise) -> String {
         Face::Back => "from behind",
     };
     format!(
-        "Datum {}, the {what}: touch the {} face {from}, {count}, near {}. It sets {} = {} {}.",
+        "Datum {}, the {what}: touch the {} face {from}, {count}, near {}. It sets {}\u{a0}=\u{a0}{}\u{a0}{}.",
         datum.letter,
         datum.face.word(),
         places.join("; "),

@@ -167,13 +167,10 @@ fn shop_row(exercise: &Exercise, made: &FeatureToMake) -> Option<ShopRow> {
     })
 }
 
-/// In the places of the exercise, and more where the value has more.
+/// In the places of the exercise.
 fn figure(exercise: &Exercise, value: &ToMake) -> Figure {
     let unit = if value.of.is_angle() { "\u{b0}" } else { "" };
-    let show = |v: Decimal| {
-        let places = exercise.decimals.max(v.normalize().scale());
-        format!("{}{unit}", show_length(v, places))
-    };
+    let show = |v: Decimal| format!("{}{unit}", show_length(v, exercise.decimals));
     Figure {
         make: show(value.make),
         print: (value.make != value.print).then(|| show(value.print)),
@@ -190,7 +187,7 @@ fn besides(exercise: &Exercise, plate: &Plate) -> Vec<String> {
             name(first),
             name(second),
             of.word(),
-            show_number(amount)
+            show_length(amount, exercise.decimals)
         ))
     };
     shop::between(exercise, plate).into_iter().filter_map(line).collect()
