@@ -41,7 +41,7 @@ pub async fn change_secret(
     old: &str,
     new: &str,
 ) -> Result<(), ChangeError> {
-    if let Some(wrong) = wrong_secret(person.role, new) {
+    if let Some(wrong) = wrong_secret(person, new).await? {
         return Err(ChangeError::New(wrong));
     }
     sign_in::prove(service, person, old)

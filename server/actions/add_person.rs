@@ -3,7 +3,7 @@
 use thiserror::Error;
 
 use super::secrets::{LONGEST, PASSPHRASE_LEAST, PIN_LEAST, SecretError};
-use super::{Service, sign_in};
+use super::{Service, passphrase, sign_in};
 use crate::store::ids::PersonId;
 use crate::store::people::{self, NewPerson, Role};
 use crate::store::{StoreError, audit};
@@ -26,6 +26,9 @@ pub enum AddPersonError {
         /// How many it has.
         found: usize,
     },
+    /// The passphrase is easily guessed.
+    #[error("{0}")]
+    Passphrase(&'static str),
     /// The PIN is no PIN.
     #[error("the PIN needs {PIN_LEAST} digits and more")]
     ShortPin,
@@ -65,7 +68,7 @@ pub async fn add_person(service: &Service, wanted: &Wanted<'_>) -> Result<Person
         return Err(AddPersonError::Name);
     }
     let sign_in = sign_in::canonical(wanted.sign_in).ok_or(AddPersonError::SignIn)?;
-    check_secret(wanted.role, wanted.secret)?;
+    check_secret(wanted, &sign_in)?;
     let hash = service.secrets.hash(wanted.secret).await?;
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
@@ -92,14 +95,16 @@ pub async fn add_person(service: &Service, wanted: &Wanted<'_>) -> Result<Person
     Ok(person)
 }
 
-fn check_secret(role: Role, secret: &str) -> Result<(), AddPersonError> {
-    let found = secret.chars().count();
-    match role {
+fn check_secret(wanted: &Wanted<'_>, sign_in: &str) -> Result<(), AddPersonError> {
+    let found = wanted.secret.chars().count();
+    match wanted.role {
         _ if found > LONGEST => Err(AddPersonError::LongSecret),
         Role::Student if found < PIN_LEAST => Err(AddPersonError::ShortPin),
         Role::Instructor | Role::Assistant if found < PASSPHRASE_LEAST => {
             Err(AddPersonError::ShortPassphrase { found })
         }
+        Role::Instructor | Role::Assistant => passphrase::wrong(wanted.secret, &[wanted.name, sign_in])
+            .map_or(Ok(()), |w| Err(AddPersonError::Passphrase(w))),
         _ => Ok(()),
     }
 }

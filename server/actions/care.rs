@@ -12,6 +12,7 @@ use crate::report::roster::clean;
 use crate::store::assignments::{self, Assignment};
 use crate::store::care::{self, Changed};
 use crate::store::ids::{AssignmentId, ClassId, PairId, PersonId, PlateId};
+use crate::store::versions::{self, Thing};
 use crate::store::when::When;
 use crate::store::{StoreError, audit, other_plates, pairs, plates};
 
@@ -42,6 +43,9 @@ pub enum CareError {
     /// No plates.
     #[error("no plate of this kind is in service for this exercise")]
     NoPlates,
+    /// Somebody changed times or rules since the page was made.
+    #[error("somebody changed this assignment meanwhile; nothing was overwritten")]
+    Overtaken,
     /// Nothing or too much to move by.
     #[error("move the due times by 1 to 2000 hours")]
     Hours,
@@ -57,6 +61,8 @@ pub struct Wanted<'a> {
     pub terms: Terms<'a>,
     /// A `[marks]` table in TOML; empty: the exercise's own.
     pub marks: &'a str,
+    /// What the person saw before, as [`versions`] has it; empty: changed whatever stands.
+    pub seen: &'a str,
 }
 
 /// Changes an assignment. Marks that hang on what changed follow when reports are graded again, which the page offers.
@@ -110,6 +116,9 @@ pub async fn change(
         feedback: terms.feedback,
     };
     let mut tx = service.store.change().await?;
+    if !versions::still(&mut tx, Thing::Assignment(assignment.id), wanted.seen).await? {
+        return Err(CareError::Overtaken);
+    }
     care::change(&mut tx, assignment.id, &changed).await?;
     let detail = serde_json::json!({
         "due_before": assignment.due_at, "due": terms.due_at, "opens": terms.opens_at, "attempts": terms.attempts,

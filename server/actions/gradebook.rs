@@ -11,6 +11,7 @@ use crate::store::assignments::{self, Assignment};
 use crate::store::classes::Class;
 use crate::store::gradebook::{self, Book, Member, Student};
 use crate::store::ids::{AdjustmentId, AssignmentId, ClassId, PairId, PersonId, ReportId};
+use crate::store::versions::{self, Thing};
 use crate::store::when::When;
 use crate::store::{Store, StoreError, audit, pairs};
 
@@ -391,12 +392,22 @@ pub struct Rules {
     pub drops: i64,
 }
 
-/// Sets weights and drops of a class.
+/// Sets weights and drops of a class. Gives `false`, and changes nothing, where somebody changed them since the person saw
+/// them (`seen`, as [`versions`] has it).
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn set_rules(service: &Service, class: ClassId, rules: &Rules, by: PersonId) -> Result<(), StoreError> {
+pub async fn set_rules(
+    service: &Service,
+    class: ClassId,
+    rules: &Rules,
+    seen: &str,
+    by: PersonId,
+) -> Result<bool, StoreError> {
     let mut tx = service.store.change().await?;
+    if !versions::still(&mut tx, Thing::Gradebook(class), seen).await? {
+        return Ok(false);
+    }
     for (assignment, weight, evidence) in &rules.columns {
         gradebook::set_column(&mut tx, *assignment, *weight, *evidence).await?;
     }
@@ -410,5 +421,6 @@ pub async fn set_rules(service: &Service, class: ClassId, rules: &Rules, by: Per
         detail: serde_json::json!({ "weights": weights, "drops": rules.drops }),
     };
     audit::write(&mut tx, &entry).await?;
-    tx.commit().await
+    tx.commit().await?;
+    Ok(true)
 }

@@ -50,6 +50,8 @@ pub mod my_result;
 pub mod other_plate;
 /// Puts students into pairs.
 pub mod pair_up;
+/// Whether a passphrase is easily guessed.
+pub mod passphrase;
 /// People of a class, one at a time.
 pub mod people_of_class;
 /// Plates out and in, dropped and put back.
@@ -76,6 +78,8 @@ pub mod review_queue;
 pub mod roster;
 /// The line of graded reports that wait to be searched.
 pub mod searches;
+/// The second step at sign-in.
+pub mod second_step;
 /// Hashes secrets and checks them, off the async threads.
 pub mod secrets;
 /// Signs a person in and out; says whose a token is.

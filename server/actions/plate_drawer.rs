@@ -5,6 +5,7 @@ use thiserror::Error;
 use super::Service;
 use crate::store::ids::{PersonId, PlateId};
 use crate::store::plates::{self, State};
+use crate::store::versions::{self, Thing};
 use crate::store::{StoreError, audit, drawer};
 
 /// Longest text of a field, in characters.
@@ -29,6 +30,8 @@ pub enum Act {
         label: String,
         /// Place.
         place: String,
+        /// What the person saw before, as [`versions`] has it; empty: written whatever stands.
+        seen: String,
     },
     /// It was dropped, or is not to be trusted for another reason: nobody gets it any more.
     Withdraw {
@@ -54,6 +57,9 @@ pub enum DrawerError {
     /// It is in already.
     #[error("the plate is in the drawer already")]
     IsIn,
+    /// Somebody wrote down another label or place since the page was made.
+    #[error("somebody wrote down another label or place meanwhile")]
+    Overtaken,
     /// The database failed.
     #[error(transparent)]
     Store(#[from] StoreError),
@@ -81,8 +87,11 @@ pub async fn act(service: &Service, plate: PlateId, act: &Act, by: PersonId) -> 
             }
             ("plate-in", serde_json::json!({ "remark": remark }))
         }
-        Act::Place { label, place } => {
+        Act::Place { label, place, seen } => {
             let (label, place) = (words(label, None)?, words(place, None)?);
+            if !versions::still(&mut tx, Thing::Place(plate), seen).await? {
+                return Err(DrawerError::Overtaken);
+            }
             drawer::set_place(&mut tx, plate, label, place).await?;
             ("plate-place", serde_json::json!({ "label": label, "place": place }))
         }

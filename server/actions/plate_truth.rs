@@ -30,7 +30,9 @@ pub enum TruthError {
     #[error("{0}")]
     Wrong(String),
     /// The truth is another one by now.
-    #[error("somebody stored another revision of this plate meanwhile; look at it, then type again")]
+    #[error(
+        "somebody stored another revision of this plate meanwhile, which its page shows; nothing was overwritten. What you typed is kept here: store it again to make it the next one"
+    )]
     Overtaken,
     /// No random numbers.
     #[error("the system gives no random numbers")]

@@ -63,6 +63,11 @@ pub enum RoundError {
     /// No round counts.
     #[error("no round counts: enter one, or take one in again")]
     NoRounds,
+    /// Other rounds count than those whose mean the person saw.
+    #[error(
+        "a round was entered, left out or taken in meanwhile: look at the means below once more, then make them the reference"
+    )]
+    RoundsChanged,
     /// The new truth could not be stored.
     #[error(transparent)]
     Truth(#[from] TruthError),
@@ -396,6 +401,15 @@ pub struct Evaluated {
     pub suspicions: Vec<Option<Suspicion>>,
 }
 
+impl Evaluated {
+    /// Which rounds count, as a form carries it.
+    #[must_use]
+    pub fn seen(&self) -> String {
+        let ids = self.counting.iter().filter_map(|i| self.stored.get(*i));
+        ids.map(|r| r.id.to_string()).collect::<Vec<_>>().join("-")
+    }
+}
+
 /// Evaluates the rounds of a plate, off the async threads.
 ///
 /// # Errors
@@ -460,18 +474,22 @@ pub fn usual_means(exercise: &Exercise) -> Means {
 
 /// Makes the mean of the rounds that count the reference of the plate; numbers without a value keep what they have. U is the
 /// half width of the 95.45 % interval with the effective degrees of freedom, kept with k = 2, so that marks use all of it.
+/// `seen` are the rounds whose mean the person saw ([`Evaluated::seen`]); empty: whichever count.
 ///
 /// # Errors
-/// When no round counts, somebody was faster, or the database cannot be written.
+/// When no round counts, other rounds count than those that were seen, somebody was faster, or the database cannot be written.
 pub async fn accept(
     service: &Service,
     exercise: std::sync::Arc<Exercise>,
     of: (PlateId, PlateRevisionId),
     plate: &Plate,
-    means: Means,
+    (means, seen): (Means, &str),
     by: PersonId,
 ) -> Result<Option<PlateRevisionId>, RoundError> {
     let evaluated = evaluate(service, exercise.clone(), of.0, means).await?;
+    if !seen.is_empty() && seen != evaluated.seen() {
+        return Err(RoundError::RoundsChanged);
+    }
     if evaluated.budgets.is_empty() {
         return Err(RoundError::NoRounds);
     }

@@ -11,12 +11,12 @@ use rand::rngs::SysRng;
 use sha2::{Digest, Sha256};
 use thiserror::Error;
 
-use super::Service;
 use super::secrets::{LONGEST, SecretError};
+use super::{Service, second_step};
 use crate::store::people::{self, Person};
 use crate::store::sessions::{self, TokenHash};
 use crate::store::when::When;
-use crate::store::{StoreError, Tx, tries};
+use crate::store::{StoreError, Tx, second_steps, tries};
 
 /// Tries before a name is locked.
 pub const TRIES: i64 = 10;
@@ -75,7 +75,7 @@ impl std::fmt::Debug for Token {
 
 impl Token {
     /// A new one.
-    fn random() -> Result<Self, SignInError> {
+    pub(super) fn random() -> Result<Self, SignInError> {
         let mut bytes = [0_u8; 32];
         SysRng.try_fill_bytes(&mut bytes).map_err(SignInError::Random)?;
         Ok(Self(bytes.iter().map(|b| format!("{b:02x}")).collect()))
@@ -107,16 +107,20 @@ pub fn canonical(sign_in: &str) -> Option<String> {
     ((2..=40).contains(&length) && text.chars().all(allowed)).then_some(text)
 }
 
-/// Signs a person in. `had` is the token that the browser sent along, which ends.
+/// How far somebody came with name and secret.
+#[derive(Debug)]
+pub enum Entered {
+    /// Signed in.
+    Whole(Token, Person),
+    /// The code of the second step is still to come; this token opens nothing but the form for it.
+    Half(Token),
+}
+
+/// Signs a person in, or half in where a second step is asked for. `had` is the token that the browser sent along, which ends.
 ///
 /// # Errors
 /// [`SignInError::DoesNotFit`] and [`SignInError::Locked`] are for the person; the others are the server's.
-pub async fn sign_in(
-    service: &Service,
-    name: &str,
-    secret: &str,
-    had: Option<&Token>,
-) -> Result<(Token, Person), SignInError> {
+pub async fn sign_in(service: &Service, name: &str, secret: &str, had: Option<&Token>) -> Result<Entered, SignInError> {
     let now = service.clock.now();
     let typed: String = name.trim().to_lowercase().chars().take(LONGEST).collect();
     let name_hash = name_hash(&typed);
@@ -136,13 +140,17 @@ pub async fn sign_in(
         return Err(SignInError::DoesNotFit);
     };
     let person = person.clone();
+    let second = second_steps::of(&service.store, person.id).await?;
+    if second.is_some_and(|s| s.confirmed_at.is_some()) {
+        return Ok(Entered::Half(second_step::half(service, &person, now).await?));
+    }
 
     let mut tx = service.store.change().await?;
     tries::forget(&mut tx, &name_hash).await?;
     let token = begin(service, &mut tx, &person, had, now).await?;
     tx.commit().await?;
     tracing::info!(person = person.id.0, "signed in");
-    Ok((token, person))
+    Ok(Entered::Whole(token, person))
 }
 
 /// Begins a session within a change.

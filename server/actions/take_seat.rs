@@ -13,12 +13,13 @@ use sha2::{Digest, Sha256};
 use thiserror::Error;
 
 use super::Service;
-use super::secrets::{LONGEST, PASSPHRASE_LEAST, PIN_LEAST, SecretError};
+use super::passphrase;
+use super::secrets::{LONGEST, PIN_LEAST, SecretError};
 use super::sign_in::{self, SignInError, Token};
 use crate::store::ids::{ClassId, PersonId};
 use crate::store::people::{self, Person, Role};
 use crate::store::when::When;
-use crate::store::{StoreError, audit, classes, slips};
+use crate::store::{StoreError, audit, classes, second_steps, slips};
 
 /// Letters and digits that nobody takes for another (Crockford's base 32: no I, L, O, U).
 const ALPHABET: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
@@ -159,7 +160,7 @@ fn grouped(code: &str) -> String {
 }
 
 /// Frees the seat of a person: PIN or passphrase are good no more, all sessions end, and the lock after wrong tries is
-/// gone. A new slip gives the seat back.
+/// gone, as is a second step. A new slip gives the seat back.
 ///
 /// # Errors
 /// When the database cannot be written.
@@ -167,6 +168,7 @@ pub async fn free_seat(service: &Service, class: ClassId, person: &Person, by: P
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
     people::free_seat(&mut tx, person.id).await?;
+    second_steps::remove(&mut tx, person.id).await?;
     slips::cancel(&mut tx, person.id).await?;
     sign_in::unlock(&mut tx, &person.sign_in).await?;
     let entry = audit::Entry {
@@ -201,15 +203,25 @@ fn slip_name(number: &str) -> String {
     format!("slip {number}")
 }
 
-/// What is wrong with a PIN or passphrase that somebody chose; none where nothing is.
-#[must_use]
-pub fn wrong_secret(role: Role, secret: &str) -> Option<&'static str> {
+/// What is wrong with a PIN or passphrase that a person chose; none where nothing is. Passphrases take some milliseconds, so
+/// they are looked at off the async threads.
+///
+/// # Errors
+/// When the server is stopping.
+pub async fn wrong_secret(person: &Person, secret: &str) -> Result<Option<&'static str>, SecretError> {
+    if person.role == Role::Student {
+        return Ok(wrong_pin(secret));
+    }
+    let (name, sign_in, secret) = (person.name.clone(), person.sign_in.clone(), secret.to_owned());
+    tokio::task::spawn_blocking(move || passphrase::wrong(&secret, &[&name, &sign_in]))
+        .await
+        .map_err(|_| SecretError::Stopping)
+}
+
+fn wrong_pin(secret: &str) -> Option<&'static str> {
     let length = secret.chars().count();
     if length > LONGEST {
         return Some("It is longer than 1024 characters. Choose a shorter one.");
-    }
-    if role != Role::Student {
-        return (length < PASSPHRASE_LEAST).then_some("Choose a passphrase of 12 characters and more.");
     }
     let digits: Vec<u8> = secret.bytes().collect();
     if length < PIN_LEAST || !digits.iter().all(u8::is_ascii_digit) {
@@ -220,7 +232,8 @@ pub fn wrong_secret(role: Role, secret: &str) -> Option<&'static str> {
     easy.then_some("A PIN of one digit only, or of digits in a row, is the first that anybody tries. Choose another.")
 }
 
-/// Takes the seat: the slip is used up, the PIN or passphrase is the person's own, and the person is signed in.
+/// Takes the seat: the slip is used up, the PIN or passphrase is the person's own, and the person is signed in. Who has a
+/// second step signs in with it afterwards: no token then.
 ///
 /// # Errors
 /// As for [`whose`]; [`SeatError::Pin`] where the secret has not its form.
@@ -229,9 +242,9 @@ pub async fn take_seat(
     typed: &str,
     secret: &str,
     had: Option<&Token>,
-) -> Result<(Token, Person), SeatError> {
+) -> Result<(Option<Token>, Person), SeatError> {
     let person = whose(service, typed).await?;
-    if let Some(wrong) = wrong_secret(person.role, secret) {
+    if let Some(wrong) = wrong_secret(&person, secret).await? {
         return Err(SeatError::Pin(wrong));
     }
     let code = canonical(typed).ok_or(SeatError::NotGood)?;
@@ -252,7 +265,11 @@ pub async fn take_seat(
         detail: serde_json::json!({}),
     };
     audit::write(&mut tx, &entry).await?;
-    let token = sign_in::begin(service, &mut tx, &person, had, now).await?;
+    let second = second_steps::of(&service.store, person.id).await?;
+    let token = match second.and_then(|s| s.confirmed_at) {
+        Some(_) => None,
+        None => Some(sign_in::begin(service, &mut tx, &person, had, now).await?),
+    };
     tx.commit().await?;
     Ok((token, person))
 }
@@ -282,14 +299,12 @@ mod tests {
     }
 
     #[test]
-    fn secrets_that_are_chosen() {
-        let wrong = |role, secret: &str| wrong_secret(role, secret).is_some();
+    fn pins_that_are_chosen() {
         for pin in ["12345", "abcdef", "111111", "123456", "987654", "12 345", "١٢٣٤٥٦"] {
-            assert!(wrong(Role::Student, pin), "{pin}");
+            assert!(wrong_pin(pin).is_some(), "{pin}");
         }
         for pin in ["271828", "1223334444", "135791"] {
-            assert!(!wrong(Role::Student, pin), "{pin}");
+            assert_eq!(wrong_pin(pin), None, "{pin}");
         }
-        assert!(wrong(Role::Assistant, "short one") && !wrong(Role::Assistant, "granite and a level"));
     }
 }

@@ -1,7 +1,7 @@
 //! `platemark instructor add`: the first account, and later ones.
 
 use std::io::{BufRead, IsTerminal};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
 use anyhow::{Context, bail};
@@ -10,8 +10,9 @@ use clap::Subcommand;
 use super::{block_on, say};
 use crate::actions::add_person::{Wanted, add_person};
 use crate::actions::clock::Clock;
+use crate::actions::second_step;
 use crate::config::Given;
-use crate::store::people::Role;
+use crate::store::people::{self, Role};
 
 /// Arguments of the command.
 #[derive(Debug, clap::Args)]
@@ -40,15 +41,52 @@ enum Action {
         #[arg(long)]
         passphrase_stdin: bool,
     },
+    /// Switch off the second step at sign-in of somebody who has lost phone and recovery codes
+    #[command(
+        after_help = "Example:\n  platemark instructor reset-second-step ferro --data /srv/platemark\n\n\
+        The passphrase stays as it is; every device of the person is signed out. Stop the server first."
+    )]
+    ResetSecondStep {
+        /// What the person types to sign in
+        sign_in: String,
+        /// Folder of the database
+        #[arg(long, env = "PLATEMARK_DATA", value_name = "DIR", default_value = "data")]
+        data: PathBuf,
+    },
+}
+
+/// Takes the second step of a person away.
+fn reset(sign_in: &str, data: &Path) -> anyhow::Result<ExitCode> {
+    let given = Given {
+        data: Some(data.to_owned()),
+        ..Given::default()
+    };
+    let settings = super::serve::settings(None, given, "data")?;
+    block_on(async {
+        let service = super::serve::open(&settings, Clock::default()).await?;
+        let known = people::by_sign_in(&service.store, &sign_in.trim().to_lowercase()).await?;
+        let (person, _) = known.with_context(|| format!("nobody signs in as `{sign_in}`"))?;
+        let had = second_step::reset(&service, person.id, None).await?;
+        service.store.close().await;
+        say(if had {
+            "The second step is off; the passphrase alone signs in."
+        } else {
+            "There was no second step; nothing is changed."
+        })?;
+        Ok(ExitCode::SUCCESS)
+    })
 }
 
 pub(super) fn run(args: &Args) -> anyhow::Result<ExitCode> {
-    let Action::Add {
-        sign_in,
-        name,
-        data,
-        passphrase_stdin,
-    } = &args.action;
+    let (sign_in, name, data, passphrase_stdin) = match &args.action {
+        Action::Add {
+            sign_in,
+            name,
+            data,
+            passphrase_stdin,
+        } => (sign_in, name, data, passphrase_stdin),
+        Action::ResetSecondStep { sign_in, data } => return reset(sign_in, data),
+    };
     let secret = if *passphrase_stdin { read_line()? } else { ask()? };
     let given = Given {
         data: Some(data.clone()),

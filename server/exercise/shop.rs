@@ -266,8 +266,14 @@ planted = { hole = { x = 0.12, diameter = -0.031, roundness = 0.015 }, cut = { a
         let shown: Vec<Vec<String>> = made
             .iter()
             .map(|f| {
-                let value =
-                    |v: &ToMake| format!("{} {} from {}", v.of.word(), show_number(v.make.normalize()), show_number(v.print.normalize()));
+                let value = |v: &ToMake| {
+                    format!(
+                        "{} {} from {}",
+                        v.of.word(),
+                        show_number(v.make.normalize()),
+                        show_number(v.print.normalize())
+                    )
+                };
                 f.values.iter().map(value).collect()
             })
             .collect();

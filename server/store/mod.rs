@@ -43,6 +43,8 @@ pub mod held;
 pub mod ids;
 /// Reports on another plate than the pair was given.
 pub mod other_plates;
+/// The key with which secrets are sealed.
+pub mod key_file;
 /// Marks that a person set in place of computed ones.
 pub mod overrides;
 /// Pairs and who is in them.
@@ -61,6 +63,8 @@ pub mod remarks;
 pub mod reports;
 /// Rounds of careful measurement.
 pub mod rounds;
+/// The second step at sign-in.
+pub mod second_steps;
 /// Sessions by the hash of their token.
 pub mod sessions;
 /// Printed slips with which a person takes a seat.
@@ -69,6 +73,8 @@ pub mod slips;
 pub mod tries;
 /// Machines and the turns of pairs at them.
 pub mod turns;
+/// Whether somebody changed the same thing meanwhile.
+pub mod versions;
 /// Points of time in columns.
 pub mod when;
 /// The one task that stores reports and grades.

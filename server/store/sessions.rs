@@ -165,3 +165,14 @@ pub async fn end_others(tx: &mut Tx, person: PersonId, but: &TokenHash) -> Resul
         .await?;
     Ok(())
 }
+
+/// Ends all sessions of a person.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn end_all(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
+    sqlx::query!("delete from session where person = ?", person)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}

@@ -12,7 +12,7 @@ use super::errors::WebError;
 use super::guards::{Access, admit};
 use super::pages::{
     account, assign, assignment, authoring, classes, exercise, exercises, gradebook, gradebook_rules, graded_report,
-    import, my, report_review, review_queue, sheets, sign_in, start, student,
+    import, my, report_review, review_queue, second_step, sheets, sign_in, start, student,
 };
 use super::pages::{exercise_insight, priors, report_faults};
 use super::{layers, metrics, static_files, upload};
@@ -86,10 +86,13 @@ fn first_pages() -> Vec<Route> {
         page("/", SignedIn, start::page),
         page("/sign-in", Anyone, sign_in::page),
         form("/sign-in", Anyone, sign_in::submit),
+        form("/sign-in/code", Anyone, second_step::finish),
         form("/sign-out", Anyone, sign_in::leave),
         page("/account", SignedIn, account::page),
         form("/account/secret", SignedIn, account::change),
         form("/account/devices", SignedIn, account::end_others),
+        page("/account/second-step", Staff, second_step::page),
+        form("/account/second-step", Staff, second_step::submit),
         page("/classes", Staff, classes::page),
         page("/classes/{class}/gradebook", Staff, gradebook::page),
         page("/classes/{class}/gradebook.csv", Staff, gradebook::export),

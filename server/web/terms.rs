@@ -69,6 +69,21 @@ impl TypedTerms {
         }
     }
 
+    /// The fields by name.
+    pub(in crate::web) fn fields(&self) -> [(&'static str, &str); 9] {
+        [
+            ("title", &self.title),
+            ("opens", &self.opens),
+            ("due", &self.due),
+            ("attempts", &self.attempts),
+            ("counting", &self.counting),
+            ("grace", &self.grace),
+            ("per_day", &self.per_day),
+            ("floor", &self.floor),
+            ("feedback", &self.feedback),
+        ]
+    }
+
     /// What they say, under this title; none where a field could not be read, which `wrongs` then says.
     pub(in crate::web) fn read<'a>(&self, title: &'a str, zone: &TimeZone, wrongs: &mut Wrongs) -> Option<Terms<'a>> {
         let opens = wrongs.keep("opens", times::from_field_which(&self.opens, &self.opens_which, zone));

@@ -41,6 +41,15 @@ pub fn sentence(error: &impl std::fmt::Display) -> String {
     format!("{text}{end}")
 }
 
+/// What is said at a field that somebody else has changed since the page was made.
+#[must_use]
+pub fn meanwhile(now: &str) -> String {
+    let now = if now.trim().is_empty() { "nothing" } else { now };
+    format!(
+        "Somebody changed this meanwhile: here stands {now} now. What you typed is kept; send it again to put it in its place."
+    )
+}
+
 /// A whole number as typed.
 ///
 /// # Errors

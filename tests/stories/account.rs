@@ -70,3 +70,31 @@ async fn other_devices_are_signed_out_on_request() {
     there.get("/classes").await.has("Sign in");
     here.get("/classes").await.has("Monday group");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_passphrase_that_everybody_tries_is_refused_with_how_to_choose_another() {
+    let site = Site::open().await;
+    let browser = site.instructor().await;
+    for easy in ["passwordpassword", "qwertyuiop123", "ferro ferro ferro"] {
+        let fields = [("old", PASSPHRASE), ("new", easy), ("again", easy)];
+        browser
+            .send("/account/secret", &fields)
+            .await
+            .is(422)
+            .has("easily guessed")
+            .has("four or five words")
+            .has_not(easy);
+    }
+    let good = "тиски, quince & Ölbad 7";
+    let fields = [("old", PASSPHRASE), ("new", good), ("again", good)];
+    browser
+        .send("/account/secret", &fields)
+        .await
+        .is(200)
+        .has("It is changed");
+    site.sign_in("ferro", good)
+        .await
+        .get("/classes")
+        .await
+        .has("Monday group");
+}

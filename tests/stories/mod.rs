@@ -3,6 +3,7 @@
 
 mod access;
 mod account;
+mod at_once;
 mod authoring;
 mod authoring_mend;
 mod backup;
@@ -25,6 +26,7 @@ mod restore;
 mod review;
 mod roster;
 mod schemas;
+mod second_step;
 mod sessions;
 mod sheets;
 pub(crate) mod site;

@@ -160,7 +160,12 @@ async fn plates_are_planted_by_hand() {
     let changed = [("seen", seen.as_str()), ("p.hole-1.x", "-0.02")];
     instructor.send(&planted, &changed).await.is(200).has("15.9800");
     // Who saw the one before it is told.
-    instructor.send(&planted, &changed).await.is(422).has("meanwhile");
+    instructor
+        .send(&planted, &changed)
+        .await
+        .is(409)
+        .has("meanwhile")
+        .has("value=\"-0.02\"");
 }
 
 /// Values of a round near those of the shipped plate SB-11-01.

@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 use serde::Deserialize;
 
 use crate::actions::account::{self, ChangeError};
+use crate::actions::second_step;
 use crate::actions::secrets::SecretError;
 use crate::actions::sign_in::Token;
 use crate::store::people::{Person, Role};
@@ -36,6 +37,8 @@ struct Account {
     /// `passphrase` or `PIN`.
     secret: &'static str,
     is_pin: bool,
+    /// Whether a second step is asked for at sign-in.
+    second_step: bool,
     devices: Vec<DeviceLine>,
     others: usize,
     said: &'static str,
@@ -83,6 +86,7 @@ async fn sheet(
         })
         .collect();
     let is_pin = person.role == Role::Student;
+    let second = second_step::of(&app.service, person.id).await?;
     let status = if wrongs.is_empty() {
         StatusCode::OK
     } else {
@@ -94,6 +98,7 @@ async fn sheet(
         sign_in: person.sign_in.clone(),
         secret: if is_pin { "PIN" } else { "passphrase" },
         is_pin,
+        second_step: second.is_some_and(|s| s.confirmed_at.is_some()),
         others: lines.iter().filter(|line| !line.here).count(),
         devices: lines,
         said,

@@ -9,12 +9,13 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
 use crate::actions::care::{self, CareError, Wanted};
-use crate::store::assignments::Assignment;
+use crate::store::assignments::{self, Assignment};
 use crate::store::care as stored;
 use crate::store::classes;
 use crate::store::ids::{PairId, PersonId, PlateId};
 use crate::store::pairs;
 use crate::store::people::{Person, Role};
+use crate::store::versions::{self, Thing};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
@@ -22,13 +23,15 @@ use crate::web::guards::{AssignmentOf, Instructor};
 use crate::web::render::{Page, Sheet};
 use crate::web::terms::{self, COUNTING, FEEDBACK, TypedTerms, WHICH};
 use crate::web::times;
-use crate::web::wrongs::{Wrongs, mend, sentence};
+use crate::web::wrongs::{Wrongs, meanwhile, mend, sentence};
 
 #[derive(Debug, Template)]
 #[template(path = "change.html")]
 pub(in crate::web) struct Change {
     frame: Frame,
     assignment: Assignment,
+    /// What stands now, as [`versions`] has it.
+    seen: String,
     typed: Typed,
     wrongs: Vec<(&'static str, String)>,
     pairs: Vec<PairLine>,
@@ -75,6 +78,7 @@ pub(in crate::web) struct Typed {
     #[serde(flatten)]
     terms: TypedTerms,
     marks: String,
+    seen: String,
     #[serde(alias = "plate_pair")]
     pair: String,
     longer: String,
@@ -153,6 +157,7 @@ async fn change(
     let plate_options = care::spread(&app.service, assignment.id).await?;
     Ok(Change {
         frame: Frame::of(person, "/classes"),
+        seen: versions::now(store, Thing::Assignment(assignment.id)).await?,
         typed,
         wrongs,
         without: lines
@@ -195,6 +200,7 @@ fn field_of(what: &str, error: &CareError) -> &'static str {
         CareError::Reason if what == "excuse" => "excuse_why",
         CareError::Reason => "why",
         CareError::NoPlates => "plate",
+        CareError::Overtaken => "title",
         CareError::NotHere | CareError::Hours | CareError::Store(_) => "pair",
     }
 }
@@ -213,8 +219,8 @@ async fn act(
     match typed.what.as_str() {
         "change" => match typed.terms.read(&typed.terms.title, &zone, wrongs) {
             Some(terms) => {
-                let marks = &typed.marks;
-                care::change(service, assignment, &Wanted { terms, marks }, by).await
+                let (marks, seen) = (&typed.marks, &typed.seen);
+                care::change(service, assignment, &Wanted { terms, marks, seen }, by).await
             }
             None => Ok(()),
         },
@@ -253,6 +259,7 @@ pub(in crate::web) async fn submit(
             return Ok(Redirect::to(&format!("/assignments/{}/change", assignment.id)).into_response());
         }
         Ok(()) => {}
+        Err(CareError::Overtaken) => return overtaken(&app, &person, assignment, sent).await,
         Err(CareError::Store(error)) => return Err(error.into()),
         Err(error) => wrongs.add(field_of(&sent.what, &error), sentence(&error)),
     }
@@ -274,4 +281,24 @@ pub(in crate::web) async fn submit(
     };
     let page = change(&app, &person, assignment, typed, wrongs.0).await?;
     Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+}
+
+/// Two people changed times or rules at once: what stands now is said at each field, and what was typed stays in it.
+async fn overtaken(app: &App, person: &Person, before: Assignment, sent: Typed) -> Result<Response, WebError> {
+    let assignment = assignments::one(&app.service.store, before.id)
+        .await?
+        .ok_or(WebError::NotFound)?;
+    let mut wrongs = Wrongs::default();
+    let stands = TypedTerms::of(&assignment);
+    for ((field, now), (_, typed)) in stands.fields().into_iter().zip(sent.terms.fields()) {
+        if now.trim() != typed.trim() {
+            wrongs.add(field, meanwhile(now));
+        }
+    }
+    let marks = assignment.marks_override.clone().unwrap_or_default();
+    if marks.trim() != sent.marks.replace("\r\n", "\n").trim() {
+        wrongs.add("marks", "Meanwhile somebody stored other marks rules.");
+    }
+    let page = change(app, person, assignment, sent, wrongs.0).await?;
+    Ok(Sheet(StatusCode::CONFLICT, page).into_response())
 }

@@ -11,11 +11,13 @@ use rust_decimal::Decimal;
 use crate::actions::gradebook::{self, By, Column, Rules, set_rules};
 use crate::store::classes::Class;
 use crate::store::people::Person;
+use crate::store::versions::{self, Thing};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
 use crate::web::guards::{ClassOf, Instructor};
 use crate::web::render::{Page, Sheet};
+use crate::web::wrongs::meanwhile;
 
 #[derive(Debug, Template)]
 #[template(path = "gradebook_rules.html")]
@@ -23,6 +25,8 @@ pub(in crate::web) struct GradebookRules {
     frame: Frame,
     class: i64,
     class_name: String,
+    /// What stands now, as [`versions`] has it.
+    seen: String,
     wrongs: Vec<(String, String)>,
     drops: String,
     drops_mend: String,
@@ -54,7 +58,14 @@ fn drops(text: &str) -> Option<i64> {
     text.trim().parse().ok().filter(|n| (0..=99).contains(n))
 }
 
-fn whole(person: &Person, class: Class, columns: &[Column], now: usize, typed: Option<&Typed>) -> GradebookRules {
+/// The page with what stands, or with what was typed.
+fn whole(
+    person: &Person,
+    class: Class,
+    (columns, now): (&[Column], usize),
+    seen: String,
+    typed: Option<&Typed>,
+) -> GradebookRules {
     let mut wrongs = Vec::new();
     let row = |c: &Column| {
         let id = c.assignment.id.0;
@@ -81,6 +92,7 @@ fn whole(person: &Person, class: Class, columns: &[Column], now: usize, typed: O
     GradebookRules {
         frame: Frame::of(person, "/classes"),
         class: class.id.0,
+        seen,
         wrongs,
         drops: text,
         drops_mend: if wrong { DROPS.to_owned() } else { String::new() },
@@ -97,7 +109,8 @@ pub(in crate::web) async fn page(
 ) -> Result<Page<GradebookRules>, WebError> {
     let now = app.service.clock.now();
     let book = gradebook::of_class(&app.service.store, &of.class, By::Pairs, now).await?;
-    Ok(Page(whole(&person, of.class, &book.columns, book.drops, None)))
+    let seen = versions::now(&app.service.store, Thing::Gradebook(of.class.id)).await?;
+    Ok(Page(whole(&person, of.class, (&book.columns, book.drops), seen, None)))
 }
 
 /// Keeps them.
@@ -116,9 +129,37 @@ pub(in crate::web) async fn submit(
     };
     let columns: Option<Vec<_>> = book.columns.iter().map(column).collect();
     let (Some(columns), Some(drops)) = (columns, typed.get("drops").and_then(|t| drops(t))) else {
-        let page = whole(&person, of.class, &book.columns, book.drops, Some(&typed));
+        let seen = typed.get("seen").cloned().unwrap_or_default();
+        let page = whole(&person, of.class, (&book.columns, book.drops), seen, Some(&typed));
         return Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    set_rules(&app.service, of.class.id, &Rules { columns, drops }, person.id).await?;
+    let seen = typed.get("seen").map_or("", String::as_str);
+    let rules = Rules { columns, drops };
+    if !set_rules(&app.service, of.class.id, &rules, seen, person.id).await? {
+        return overtaken(&app, &person, of.class, &typed).await;
+    }
     Ok(Redirect::to(&format!("/classes/{}/gradebook", of.class.id)).into_response())
+}
+
+/// Two people changed the rules at once: what stands now is said at each field, and what was typed stays in it.
+async fn overtaken(app: &App, person: &Person, class: Class, typed: &Typed) -> Result<Response, WebError> {
+    let seen = versions::now(&app.service.store, Thing::Gradebook(class.id)).await?;
+    let book = gradebook::of_class(&app.service.store, &class, By::Pairs, app.service.clock.now()).await?;
+    let mut page = whole(person, class, (&book.columns, book.drops), seen, Some(typed));
+    for (row, column) in page.rows.iter_mut().zip(&book.columns) {
+        let evidence = if column.wants_evidence { "wanted" } else { "not wanted" };
+        if weight(&row.weight) != Some(column.weight.normalize()) || row.wants_evidence != column.wants_evidence {
+            row.mend = meanwhile(&format!(
+                "weight {}, photo or PDF {evidence},",
+                column.weight.normalize()
+            ));
+            page.wrongs
+                .push((format!("weight-{}", row.id), format!("{}: {}", row.title, row.mend)));
+        }
+    }
+    if drops(&page.drops) != i64::try_from(book.drops).ok() {
+        page.drops_mend = meanwhile(&book.drops.to_string());
+        page.wrongs.push(("drops".to_owned(), page.drops_mend.clone()));
+    }
+    Ok(Sheet(StatusCode::CONFLICT, page).into_response())
 }

@@ -60,6 +60,8 @@ pub mod review_queue;
 pub mod roster;
 /// Taking a seat with a slip.
 pub mod seat;
+/// The second step at sign-in.
+pub mod second_step;
 /// Sheets to print: for the lab, for the shop, labels.
 pub mod sheets;
 /// Sign in, sign out.

@@ -10,6 +10,7 @@ use serde::Deserialize;
 
 use crate::actions::people_of_class::{self, PeopleError};
 use crate::actions::roster::{self, RosterError};
+use crate::actions::second_step;
 use crate::actions::take_seat::{self, Slip, SlipError};
 use crate::store::classes::{self, Class, Member};
 use crate::store::ids::PersonId;
@@ -259,6 +260,7 @@ pub(in crate::web) struct OnePerson {
     line: Line,
     is_staff: bool,
     is_self: bool,
+    second_step: bool,
     stays: Vec<(String, String, String)>,
     typed_name: String,
     wrongs: Vec<(&'static str, String)>,
@@ -280,6 +282,7 @@ async fn one(
     let PersonOf { person, class, member } = of;
     let zone = times::zone(&class.time_zone);
     let show = |at: When| times::show(at, &zone);
+    let second = second_step::of(&app.service, member.person).await?;
     let stays = pairs::of_person(&app.service.store, class.id, member.person).await?;
     let stays = stays
         .into_iter()
@@ -289,6 +292,7 @@ async fn one(
         may_change: may_change_class(&person),
         is_staff: member.role != Role::Student,
         is_self: member.person == person.id,
+        second_step: second.is_some_and(|s| s.confirmed_at.is_some()),
         stays: stays.collect(),
         typed_name: typed.unwrap_or_else(|| member.name.clone()),
         wrongs,
@@ -334,6 +338,10 @@ pub(in crate::web) async fn change(
                 .await
                 .map_err(PeopleError::from)
         }
+        "second-step" if of.member.role != Role::Student => second_step::reset(service, id, Some(by.id))
+            .await
+            .map(drop)
+            .map_err(PeopleError::from),
         _ => return Err(WebError::NotFound),
     };
     match done {

@@ -104,10 +104,11 @@ pub(in crate::web) async fn submit(
     }
     let had = guards::token(&app, &jar);
     match take_seat(&app.service, &typed.code, secret, had.as_ref()).await {
-        Ok((token, _)) => {
+        Ok((Some(token), _)) => {
             let jar = jar.add(cookie(&app, token.as_str().to_owned()));
             Ok((jar, Redirect::to("/")).into_response())
         }
+        Ok((None, _)) => Ok(Redirect::to("/sign-in").into_response()),
         Err(SeatError::Pin(what)) => Ok(back(
             StatusCode::UNPROCESSABLE_ENTITY,
             Some(person),

@@ -12,8 +12,9 @@ use axum_extra::extract::cookie::{Cookie, SameSite};
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 
+use super::second_step;
 use crate::actions::secrets::SecretError;
-use crate::actions::sign_in::{self, SignInError, TRIES};
+use crate::actions::sign_in::{self, Entered, SignInError, TRIES};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
@@ -92,7 +93,8 @@ pub(in crate::web) async fn page(person: Option<SignedIn>, Query(query): Query<N
     Page(page).into_response()
 }
 
-fn onward(next: &str) -> &str {
+/// Where to go after signing in.
+pub(super) fn onward(next: &str) -> &str {
     if is_here(next) { next } else { "/" }
 }
 
@@ -117,7 +119,13 @@ pub(in crate::web) async fn submit(
     }
     let had = guards::token(&app, &jar);
     match sign_in::sign_in(&app.service, &typed.name, &typed.secret, had.as_ref()).await {
-        Ok((token, _)) => {
+        Ok(Entered::Half(half)) => Ok(second_step::ask(
+            half.as_str(),
+            &typed.next,
+            StatusCode::OK,
+            String::new(),
+        )),
+        Ok(Entered::Whole(token, _)) => {
             let jar = jar.add(cookie(&app, token.as_str().to_owned()));
             Ok((jar, Redirect::to(onward(&typed.next))).into_response())
         }
@@ -154,6 +162,16 @@ fn again(typed: &Typed, status: StatusCode, wrong: String) -> Response {
         },
     )
     .into_response()
+}
+
+/// The form once more, with why.
+pub(super) fn signed_out(next: &str, wrong: &str) -> Response {
+    let typed = Typed {
+        name: String::new(),
+        secret: String::new(),
+        next: next.to_owned(),
+    };
+    again(&typed, StatusCode::UNPROCESSABLE_ENTITY, wrong.to_owned())
 }
 
 pub(super) fn cookie(app: &App, value: String) -> Cookie<'static> {

@@ -253,8 +253,10 @@ pub(in crate::web) async fn submit(
     .await
     {
         Ok(_) => Ok(Redirect::to(&format!("/exercises/{}/plates/{}", revision.exercise, plate.id)).into_response()),
-        Err(error @ (TruthError::Wrong(_) | TruthError::Overtaken)) => {
-            Ok(back(vec![("shop_uncertainty".to_owned(), sentence(&error))]))
+        Err(error @ TruthError::Wrong(_)) => Ok(back(vec![("shop_uncertainty".to_owned(), sentence(&error))])),
+        Err(error @ TruthError::Overtaken) => {
+            let told = back(vec![("shop_uncertainty".to_owned(), sentence(&error))]);
+            Ok((StatusCode::CONFLICT, told).into_response())
         }
         Err(error) => Err(WebError::internal(error)),
     }

@@ -179,8 +179,10 @@ pub(in crate::web) async fn submit(
         Ok(_) => {
             Ok(Redirect::to(&format!("/exercises/{}/plates/{}", of.revision.exercise, of.plate.id)).into_response())
         }
-        Err(error @ (TruthError::Wrong(_) | TruthError::Overtaken)) => {
-            Ok(back(vec![("certificate".to_owned(), sentence(&error))]))
+        Err(error @ TruthError::Wrong(_)) => Ok(back(vec![("certificate".to_owned(), sentence(&error))])),
+        Err(error @ TruthError::Overtaken) => {
+            let told = back(vec![("certificate".to_owned(), sentence(&error))]);
+            Ok((StatusCode::CONFLICT, told).into_response())
         }
         Err(error) => Err(WebError::internal(error)),
     }

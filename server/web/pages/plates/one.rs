@@ -16,6 +16,7 @@ use crate::cohort::rounds::worth;
 use crate::report::model::Report;
 use crate::store::drawer::{self, Registered};
 use crate::store::plates::{PlateLine, State as PlateState};
+use crate::store::versions::{self, Thing};
 use crate::store::{audit, rounds};
 use crate::web::app::App;
 use crate::web::errors::WebError;
@@ -26,7 +27,7 @@ use crate::web::pages::authoring::zone_of;
 use crate::web::pages::exercise::lines_of;
 use crate::web::render::Sheet;
 use crate::web::times;
-use crate::web::wrongs::sentence;
+use crate::web::wrongs::{meanwhile, sentence};
 
 #[derive(Debug, Template)]
 #[template(path = "plate.html")]
@@ -41,6 +42,8 @@ pub(in crate::web) struct Plate {
     remarks: Vec<String>,
     rounds: usize,
     registered: Registered,
+    /// Label and place as they stand, as [`versions`] has it.
+    seen: String,
     out_since: String,
     /// Grades that count and were computed with an older revision.
     old_grades: i64,
@@ -54,6 +57,11 @@ pub(in crate::web) struct Plate {
 impl Plate {
     fn typed(&self, field: &str) -> &str {
         self.typed.get(field).map_or("", String::as_str)
+    }
+
+    /// What was typed in a field, or what stands.
+    fn kept<'a>(&'a self, field: &str, stands: &'a str) -> &'a str {
+        self.typed.get(field).map_or(stands, String::as_str)
     }
 
     fn mend(&self, field: &str) -> String {
@@ -127,6 +135,7 @@ async fn sheet(
             ("Plate", line.serial.clone()),
             ("Truth", format!("revision {}", line.number)),
         ],
+        seen: versions::now(store, Thing::Place(line.id)).await?,
         registered,
         line,
         wrongs,
@@ -215,8 +224,8 @@ pub(in crate::web) async fn drawer(
         "out" => (Act::Out { holder: text("holder") }, "holder"),
         "in" => (Act::In { remark: text("remark") }, "remark"),
         "place" => {
-            let (label, place) = (text("label"), text("place"));
-            (Act::Place { label, place }, "place")
+            let (label, place, seen) = (text("label"), text("place"), text("seen"));
+            (Act::Place { label, place, seen }, "place")
         }
         "withdraw" => (Act::Withdraw { why: text("why") }, "why"),
         "put-back" => (Act::PutBack, "why"),
@@ -226,9 +235,21 @@ pub(in crate::web) async fn drawer(
         Ok(()) => Ok(back(&of)),
         Err(DrawerError::Store(error)) => Err(error.into()),
         Err(wrong) => {
-            let wrongs = vec![(field.to_owned(), sentence(&wrong))];
+            let status = match wrong {
+                DrawerError::Overtaken => StatusCode::CONFLICT,
+                _ => StatusCode::UNPROCESSABLE_ENTITY,
+            };
+            let mut wrongs = vec![(field.to_owned(), sentence(&wrong))];
+            if matches!(wrong, DrawerError::Overtaken)
+                && let Some(now) = drawer::one(&app.service.store, of.plate.id).await?
+            {
+                wrongs = vec![
+                    ("label".to_owned(), meanwhile(&now.label)),
+                    ("place".to_owned(), meanwhile(&now.place)),
+                ];
+            }
             let page = sheet(&app, of, wrongs, typed).await?;
-            Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+            Ok(Sheet(status, page).into_response())
         }
     }
 }

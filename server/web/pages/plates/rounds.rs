@@ -49,6 +49,8 @@ pub(in crate::web) struct Rounds {
     here: String,
     unit: String,
     seen: i64,
+    /// Which rounds count.
+    seen_rounds: String,
     rounds: Vec<RoundRow>,
     counting: usize,
     rows: Vec<ReferenceRow>,
@@ -286,6 +288,7 @@ async fn sheet(app: &App, of: &PlateOf, asked: &Fields, mut wrongs: Wrongs) -> R
         here: format!("/exercises/{}/plates/{}", of.revision.exercise, of.plate.id),
         unit: exercise.units.to_string(),
         seen: of.plate.revision.0,
+        seen_rounds: evaluated.seen(),
         rounds: round_rows(&evaluated),
         counting: evaluated.counting.len(),
         chosen: shown.and_then(|b| chosen(&exercise, b)),
@@ -364,13 +367,13 @@ pub(in crate::web) async fn accept(
     let exercise = load::exercise(&app.service, of.revision.id)
         .await
         .map_err(WebError::internal)?;
-    let refused = async |wrongs: Wrongs| {
+    let refused = async |status: StatusCode, wrongs: Wrongs| {
         let page = sheet(&app, &of, &fields, wrongs).await?;
-        Ok::<_, WebError>(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        Ok::<_, WebError>(Sheet(status, page).into_response())
     };
     let means = match means_of(&exercise, &fields) {
         Ok(means) => means,
-        Err(_) => return refused(Wrongs::new()).await,
+        Err(_) => return refused(StatusCode::UNPROCESSABLE_ENTITY, Wrongs::new()).await,
     };
     let truth = load::plate_from(&exercise, &of.plate.truth).map_err(WebError::internal)?;
     let seen = fields
@@ -378,11 +381,17 @@ pub(in crate::web) async fn accept(
         .and_then(|s| s.parse::<i64>().ok())
         .unwrap_or_default();
     let plate = (of.plate.id, seen.into());
-    let stored = reference_rounds::accept(&app.service, exercise, plate, &truth, means, of.person.id).await;
+    let seen = fields.get("rounds").map_or("", String::as_str);
+    let stored = reference_rounds::accept(&app.service, exercise, plate, &truth, (means, seen), of.person.id).await;
     match stored {
         Ok(_) => Ok(back(&of, "")),
-        Err(error @ (RoundError::NoRounds | RoundError::Truth(TruthError::Overtaken | TruthError::Wrong(_)))) => {
-            refused(vec![("error".to_owned(), sentence(&error))]).await
+        Err(error @ (RoundError::NoRounds | RoundError::Truth(TruthError::Wrong(_)))) => {
+            let wrongs = vec![("error".to_owned(), sentence(&error))];
+            refused(StatusCode::UNPROCESSABLE_ENTITY, wrongs).await
+        }
+        Err(error @ (RoundError::RoundsChanged | RoundError::Truth(TruthError::Overtaken))) => {
+            let wrongs = vec![("error".to_owned(), sentence(&error))];
+            refused(StatusCode::CONFLICT, wrongs).await
         }
         Err(error) => Err(WebError::internal(error)),
     }
