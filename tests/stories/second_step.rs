@@ -201,7 +201,8 @@ async fn an_instructor_switches_it_off_for_an_assistant_and_students_have_none()
     let page = instructor.send(&people, &staff).await;
     page.is(200).has("ussher");
     set_up(&site, &assistant).await;
-    let links = page.body.split(&format!("href=\"{people}/")).skip(1);
+    let link = format!("href=\"{people}/");
+    let links = page.body.split(&link).skip(1);
     let last = links
         .filter_map(|l| l.split('"').next()?.parse::<i64>().ok())
         .max()
