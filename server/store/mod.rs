@@ -41,10 +41,10 @@ pub mod hand_marks;
 pub mod held;
 /// Row numbers that cannot be mixed up.
 pub mod ids;
-/// Reports on another plate than the pair was given.
-pub mod other_plates;
 /// The key with which secrets are sealed.
 pub mod key_file;
+/// Reports on another plate than the pair was given.
+pub mod other_plates;
 /// Marks that a person set in place of computed ones.
 pub mod overrides;
 /// Pairs and who is in them.

@@ -244,7 +244,8 @@ pub(in crate::web) async fn finish(
         return Ok(again(StatusCode::TOO_MANY_REQUESTS, wrong.to_owned()));
     }
     let Some(half) = Token::from_cookie(&typed.half) else {
-        return Ok(Redirect::to("/sign-in").into_response());
+        let wrong = "The code comes after name and passphrase. Sign in with those first.";
+        return Ok(signed_out(&typed.next, wrong));
     };
     if typed.code.trim().is_empty() {
         let wrong = "Type the six digits that the app shows now, or one of your recovery codes.";
