@@ -109,8 +109,9 @@ pub struct Diagnosis {
     /// The one reading that would tell what is open; left out where nothing is, or nothing would.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub check: Option<Check>,
-    /// Probability of the sets that the search ranked and did not weigh: a bound by the ranks of a linear model of the
-    /// report, not a proof. Null where no search was made.
+    /// Probability of the sets that the search ranked and did not weigh, bounded by their ranks in a linear model of the
+    /// report (each that did not come back ranks no higher than the last that did). No proof: worlds that were not opened
+    /// are not in it. Null where no search was made.
     #[serde(default)]
     pub left_out: Option<f64>,
 }

@@ -51,16 +51,18 @@ const LN_2PI: f64 = 1.837_877_066_409_345_3;
 /// Logarithm of the density of t(4) at 0: ln(3/8).
 const LN_T4: f64 = -0.980_829_253_011_726_2;
 const REWEIGHTS: usize = 6;
+/// Change of the unknowns, over about their standard deviations, that is none.
+const STILL: f64 = 1e-4;
 
 /// A symmetric positive definite system of up to nine unknowns.
-pub(super) struct System {
+struct System {
     n: usize,
     a: [[f64; UNKNOWNS]; UNKNOWNS],
     b: [f64; UNKNOWNS],
 }
 
 impl System {
-    pub(super) const fn new(n: usize) -> Self {
+    const fn new(n: usize) -> Self {
         Self {
             n,
             a: [[0.0; UNKNOWNS]; UNKNOWNS],
@@ -68,23 +70,24 @@ impl System {
         }
     }
 
-    pub(super) fn add_prior(&mut self, i: usize, precision: f64, mean: f64) {
+    fn add_prior(&mut self, i: usize, precision: f64, mean: f64) {
         self.a[i][i] += precision;
         self.b[i] += precision * mean;
     }
 
-    pub(super) fn add(&mut self, p: &[f64], value: f64, weight: f64) {
-        for i in 0..self.n {
-            let wp = weight * p[i];
-            self.b[i] += wp * value;
-            for (entry, v) in self.a[i].iter_mut().zip(p).take(i + 1) {
+    /// Of all sizes, so that the sums run side by side; what lies beyond the unknowns is not used.
+    fn add(&mut self, p: &[f64; UNKNOWNS], value: f64, weight: f64) {
+        for ((row, b), v) in self.a.iter_mut().zip(&mut self.b).zip(p).take(self.n) {
+            let wp = weight * v;
+            *b += wp * value;
+            for (entry, v) in row.iter_mut().zip(p) {
                 *entry += wp * v;
             }
         }
     }
 
     /// Cholesky factor in place (Golub and Van Loan, Matrix Computations, 4.2), logarithm of the determinant.
-    pub(super) fn factor(&mut self) -> f64 {
+    fn factor(&mut self) -> f64 {
         let mut log_determinant = 0.0;
         for i in 0..self.n {
             for j in 0..=i {
@@ -103,8 +106,9 @@ impl System {
     }
 
     /// Solution of a factored system.
-    pub(super) fn solve(&self) -> [f64; UNKNOWNS] {
+    fn solve(&self) -> [f64; UNKNOWNS] {
         let mut x = self.b;
+        x[self.n..].fill(0.0);
         for i in 0..self.n {
             let known: f64 = (0..i).map(|k| self.a[i][k] * x[k]).sum();
             x[i] = (x[i] - known) / self.a[i][i];
@@ -117,7 +121,7 @@ impl System {
     }
 
     /// Diagonal entry of the inverse of a factored system.
-    pub(super) fn variance(&self, i: usize) -> f64 {
+    fn variance(&self, i: usize) -> f64 {
         let mut column = [0.0; UNKNOWNS];
         let mut sum = 0.0;
         for j in i..self.n {
@@ -157,30 +161,30 @@ pub(super) fn fit(rows: &[Row], free: &[Free], kind: &NoiseKind) -> Fit {
             system.add(p, row.residual, *w);
         }
         log_determinant = system.factor();
-        unknowns = system.solve();
+        let before = std::mem::replace(&mut unknowns, system.solve());
+        let moved = before.iter().zip(&unknowns).enumerate();
+        let moved = moved.map(|(i, (a, b))| (a - b).abs() * system.a[i][i].abs());
+        let still = moved.fold(0.0, f64::max) < STILL;
         for ((p, row), ((e, w), v)) in design
             .iter()
             .zip(rows)
             .zip(errors.iter_mut().zip(&mut weights).zip(&variance))
         {
-            let explained: f64 = p.iter().zip(&unknowns).take(n).map(|(p, u)| p * u).sum();
+            // Slopes beyond the unknowns are 0.
+            let explained: f64 = p.iter().zip(&unknowns).map(|(p, u)| p * u).sum();
             *e = row.residual - explained;
             if kind.heavy_tails {
                 *w = 5.0 / (2.0 * v + *e * *e);
             }
         }
+        if still {
+            break;
+        }
     }
-    let mut log_evidence = -0.5 * log_determinant;
-    for u in unknowns.iter().take(FRAME_PARAMETERS) {
-        log_evidence -= 0.5 * u * u;
-    }
-    for (f, u) in free.iter().zip(&unknowns[FRAME_PARAMETERS..]) {
-        let amount = (f.at + u) / f.sd;
-        log_evidence -= 0.5 * amount * amount + f.sd.ln();
-    }
-    for (e, v) in errors.iter().zip(&variance) {
-        log_evidence += log_density(*e, *v, kind.heavy_tails);
-    }
+    let log_evidence = -0.5 * log_determinant + log_prior(free, &unknowns) + {
+        let terms = errors.iter().zip(&variance);
+        terms.map(|(e, v)| log_density(*e, *v, kind.heavy_tails)).sum::<f64>()
+    };
     let mut sd = [0.0; MOST_FREE];
     for (k, s) in sd.iter_mut().enumerate().take(free.len()) {
         *s = system.variance(FRAME_PARAMETERS + k).sqrt();
@@ -192,6 +196,17 @@ pub(super) fn fit(rows: &[Row], free: &[Free], kind: &NoiseKind) -> Fit {
         sd,
         standardised: standardised.collect(),
     }
+}
+
+/// Logarithm of the prior's density at the unknowns, the frame's errors up to what all hypotheses share.
+fn log_prior(free: &[Free], unknowns: &[f64; UNKNOWNS]) -> f64 {
+    let (frame, amounts) = unknowns.split_at(FRAME_PARAMETERS);
+    let frame: f64 = frame.iter().map(|u| 0.5 * u * u).sum();
+    let of = |(f, u): (&Free, &f64)| {
+        let amount = (f.at + u) / f.sd;
+        0.5 * amount * amount + f.sd.ln()
+    };
+    -frame - free.iter().zip(amounts).map(of).sum::<f64>()
 }
 
 /// Normal, or t(4) scaled to the same variance v: its own scale is then v/2.

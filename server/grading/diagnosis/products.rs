@@ -555,3 +555,16 @@ fn solve_lower(factor: &[[f64; FRAME_PARAMETERS]; FRAME_PARAMETERS], x: &mut [f6
         x[i] = (x[i] - known) / factor[i][i];
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::low_ln;
+
+    #[test]
+    fn the_chord_lies_below_the_logarithm_by_no_more_than_is_said() {
+        for x in [1e-300, 3.7e-12, 0.5, 0.999, 1.0, 1.44, 1.999_999, 2.0, 7.3e5, 1e18] {
+            let below = f64::ln(x) - low_ln(x);
+            assert!((-1e-12 * f64::ln(x).abs()..0.06).contains(&below), "{x}: {below}");
+        }
+    }
+}

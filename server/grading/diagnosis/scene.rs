@@ -55,6 +55,8 @@ pub(super) struct Scene<'a> {
     pub(super) mm: f64,
     /// Slopes of what is measured, by the faults of measuring that they are beside: made when first asked for.
     pub(super) slopes: RefCell<Known>,
+    /// Buffers of predictions.
+    pub(super) work: RefCell<Work>,
 }
 
 impl<'a> Scene<'a> {
@@ -98,6 +100,7 @@ impl<'a> Scene<'a> {
             priors,
             record: None,
             slopes: RefCell::default(),
+            work: RefCell::default(),
         })
     }
 
@@ -145,10 +148,10 @@ impl<'a> Scene<'a> {
 
     /// What the faults lead to, or nothing where the model refuses them.
     pub(super) fn predict(&self, faults: &[Fault]) -> Option<Vec<f64>> {
-        let mut work = Work::default();
-        self.model
-            .predict_into(self.plate, &self.model.edit(faults).ok()?, &mut work);
-        work.values.iter().all(|v| v.is_finite()).then_some(work.values)
+        let edit = self.model.edit(faults).ok()?;
+        let mut work = self.work.borrow_mut();
+        self.model.predict_into(self.plate, &edit, &mut work);
+        work.values.iter().all(|v| v.is_finite()).then(|| work.values.clone())
     }
 
     /// `value` less `predicted` on a line; in-plane angles modulo 180.

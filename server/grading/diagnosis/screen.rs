@@ -29,6 +29,9 @@ pub(super) struct Screened {
 const PAIRS: usize = 60;
 const MATCHED: usize = 160;
 const BACK: usize = 40;
+/// How far below the best sets are still looked at, and how many are whatever their rank.
+const DEEP: f64 = 30.0;
+const FEW: usize = 16;
 /// Slips in standard deviations of the value that the rest predicts.
 const NEAR_ENOUGH: f64 = 6.0;
 /// Half the logarithm of two pi.
@@ -57,10 +60,19 @@ pub(super) fn screen(
     };
     let (ranked, all) = products.rank(room, (PAIRS, MATCHED), [prior(0), prior(1), prior(2), prior(3)]);
     let mut sets: Vec<Chosen> = Vec::new();
-    for (place, set) in ranked.iter().enumerate() {
+    let within = |score: f64, place: usize, best: f64| place < FEW || score > best - DEEP;
+    let best = ranked.first().map_or(0.0, |s| s.score);
+    for (place, set) in ranked.iter().enumerate().filter(|(i, s)| within(s.score, *i, best)) {
         choices(scene, weights, &products, (place, set), &mut sets);
     }
     largest(&mut sets, BACK, |c| c.score);
+    let best = sets.first().map_or(0.0, |s| s.score);
+    let kept = sets
+        .iter()
+        .enumerate()
+        .filter(|(i, s)| within(s.score, *i, best))
+        .count();
+    sets.truncate(kept);
     let back = |chosen: &Chosen| Ranked {
         picks: picks_of((scene, weights), (near, world), &products, &ranked[chosen.set], chosen),
         score: chosen.score,

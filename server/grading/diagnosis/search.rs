@@ -1,9 +1,11 @@
 //! The search through the sets of up to three faults.
 //!
 //! A report that fits the plate, and in which neither a near fault nor a spoilt value would make a difference, is clean
-//! at once. Otherwise: worlds are ranked by a robust loss, sets of near and item faults are ranked in the best worlds by
-//! their linear marginal likelihood, the best sets are weighed exactly, and the best of those are extended by one fault
-//! if the report still does not fit. What was left out at each step is below what was kept.
+//! at once. Otherwise the world without any change of meaning comes first: where one near fault or slip explains the
+//! report there, only worlds that alone do about as well are looked at beside it. Else worlds are ranked by a robust loss,
+//! sets of near and item faults are ranked in the best worlds by their linear marginal likelihood, and the best sets are
+//! weighed exactly; sets of several worlds are looked for where no two faults explain the report, and the best sets are
+//! extended by one fault if it still does not fit. What was left out at each step is below what was kept.
 
 use std::collections::BTreeSet;
 
@@ -28,6 +30,8 @@ const WORST: f64 = 12.0;
 const LEAST_GAIN: f64 = 3.0;
 /// Faults of a set that explains a report well enough for no more worlds to be looked for.
 const ENOUGH: usize = 2;
+/// Logarithms of density by which a world alone may do worse than another single fault.
+const RIVAL: f64 = 25.0;
 /// Best sets that are refined.
 const REFINED: usize = 2;
 /// Standard deviations of a shift that is hardly one.
@@ -64,6 +68,8 @@ struct Search<'s, 'a> {
     ranked_left: f64,
     /// Logarithm of the share of ranked sets that were not weighed.
     left_out: f64,
+    /// Sum of squares that one near fault or slip leaves, where one explains the report.
+    single: Option<f64>,
     /// Whether worlds are looked at that do not seem to matter.
     thorough: bool,
 }
@@ -81,6 +87,7 @@ pub(super) fn search(scene: &Scene<'_>, weights: &Weights, near: &[Pick]) -> Opt
         ranked_weighed: f64::NEG_INFINITY,
         ranked_left: f64::NEG_INFINITY,
         left_out: f64::NEG_INFINITY,
+        single: None,
         thorough: false,
     };
     let basis = basis(near);
@@ -95,6 +102,7 @@ pub(super) fn search(scene: &Scene<'_>, weights: &Weights, near: &[Pick]) -> Opt
         search.refine();
         if !search.sets.iter().any(good) {
             search.thorough = true;
+            search.single = None;
             (search.ranked_weighed, search.ranked_left) = (f64::NEG_INFINITY, f64::NEG_INFINITY);
             search.worlds(&basis, none, ranked);
             search.extend();
@@ -140,6 +148,10 @@ impl Search<'_, '_> {
         let mut parents = vec![0];
         let mut opened: BTreeSet<[Name; MOST_FAULTS]> = BTreeSet::new();
         let mut of_none = Some(of_none);
+        if !self.thorough {
+            self.screen_worlds(&worlds, &mut of_none, &mut opened);
+            self.single = self.explained_by(1);
+        }
         for depth in 1..=MOST_FAULTS {
             if parents.is_empty() {
                 break;
@@ -161,7 +173,7 @@ impl Search<'_, '_> {
             }
             if depth == 1 && !self.thorough {
                 self.screen_worlds(&worlds, &mut of_none, &mut opened);
-                if self.is_explained() {
+                if self.explained_by(ENOUGH).is_some() {
                     return;
                 }
             }
@@ -173,10 +185,26 @@ impl Search<'_, '_> {
         self.screen_worlds(&worlds, &mut of_none, &mut opened);
     }
 
-    /// Whether the best set is one or two faults that leave an honest pair's residuals.
-    fn is_explained(&self) -> bool {
+    /// The sum of squares of the best set, if it is of so many faults at most and leaves an honest pair's residuals.
+    fn explained_by(&self, faults: usize) -> Option<f64> {
         let best = self.sets.iter().max_by(|a, b| a.log_weight.total_cmp(&b.log_weight));
-        best.is_some_and(|b| good(b) && b.picks.len() <= ENOUGH)
+        let best = best.filter(|b| good(b) && b.picks.len() <= faults)?;
+        Some(best.misfit().0)
+    }
+
+    /// Whether a world alone does about as well as the one fault that explains the report. Beside that one, sets of two
+    /// faults have no weight to speak of.
+    fn rivals(&self, parent: &World, pick: &Pick, squares: f64) -> bool {
+        let scene = self.scene;
+        let Some(with) = scene.predict(std::slice::from_ref(&pick.fault)) else {
+            return false;
+        };
+        let cost = |i: usize| {
+            let e = scene.difference(i, scene.y[i], with[i]);
+            let shared: f64 = scene.frame[i].iter().map(|l| l * l).sum();
+            (0.5 * e * e / (parent.variance[i] + shared)).min(WORST)
+        };
+        scene.lines().map(cost).sum::<f64>() < 0.5 * squares + RIVAL
     }
 
     /// Worlds that another one is looked for beside. Where everything fits already, what else there is may have been taken
@@ -207,13 +235,19 @@ impl Search<'_, '_> {
         let mut sets: Vec<Vec<Pick>> = Vec::new();
         let now = self.placed(basis, parent);
         for (i, pick) in candidates.iter().enumerate() {
+            if let (Some(squares), true) = (self.single, parent.picks.is_empty()) {
+                // A copied run says nothing of its values, which would be cheap for no reason.
+                if !matches!(pick.fault, Fault::NominalsCopied { .. }) && !self.rivals(parent, pick, squares) {
+                    continue;
+                }
+            }
             if !self.thorough && !self.helps(parent, &now, pick) {
                 continue;
             }
             for more in completed(self.scene, self.weights, &parent.faults, pick) {
                 sets.push(parent.picks.iter().cloned().chain(more).collect());
             }
-            if parent.picks.is_empty() && is_orientation(&pick.fault) {
+            if parent.picks.is_empty() && is_orientation(&pick.fault) && self.single.is_none() {
                 let second = candidates[i + 1..]
                     .iter()
                     .filter(|p| is_orientation(&p.fault) && !excludes(&p.fault, &pick.fault));
@@ -424,6 +458,10 @@ impl Search<'_, '_> {
                 let rest: Vec<Pick> = kept.map(settled).collect();
                 self.weigh(&rest);
                 let out = &set.picks[left_out];
+                for run in self.weights.shorter(self.scene, &out.fault) {
+                    let picks: Vec<Pick> = rest.iter().chain([&run]).cloned().collect();
+                    self.weigh(&picks);
+                }
                 if matches!(out.fault, Fault::OriginShift { .. }) {
                     self.step_for_shift(&rest, left_out);
                 }
@@ -432,7 +470,21 @@ impl Search<'_, '_> {
                     out.undone.map(|u| u.0).or(out.dropped.first().copied()),
                 ) {
                     self.replace(&rest, line);
+                    self.other_slips(&rest, (line, set.predicted[line]));
                 }
+            }
+        }
+    }
+
+    /// Weighs whatever else may have happened to a line, where it leads to about what the rest predicts.
+    fn other_slips(&mut self, rest: &[Pick], (line, predicted): (usize, f64)) {
+        let (scene, weights) = (self.scene, self.weights);
+        let room = (6.0 * scene.u[line]).max(0.02 * (scene.y[line] - predicted).abs());
+        for pick in weights.item(scene, line) {
+            let fits = |value| scene.difference(line, value, predicted).abs() < room;
+            if pick.undone.is_none_or(|u| fits(u.1)) {
+                let picks: Vec<Pick> = rest.iter().chain([pick]).cloned().collect();
+                self.weigh(&picks);
             }
         }
     }

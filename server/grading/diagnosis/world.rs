@@ -301,6 +301,10 @@ impl Robust {
             if loss < best.1 {
                 best = (amounts, loss);
             }
+            // Where all values fit there is nothing to be had from another start.
+            if farthest(&amounts) <= SOFT {
+                break;
+            }
         }
         best
     }

@@ -188,6 +188,11 @@ impl Weights {
         self.picks(scene, free.collect())
     }
 
+    /// A copied run shorter by a value at either end.
+    pub(super) fn shorter(&self, scene: &Scene<'_>, fault: &Fault) -> Vec<Pick> {
+        self.picks(scene, nominals_copied::shorter(scene, fault))
+    }
+
     /// What may have happened to one value, with what stood there before.
     pub(super) fn item(&self, scene: &Scene<'_>, line: usize) -> &[Pick] {
         let cell = self.items.get(line);

@@ -70,6 +70,22 @@ pub(super) fn candidates(scene: &Scene<'_>, parent: &[Fault]) -> Vec<Candidate> 
         .collect()
 }
 
+/// A copied run without its first value and without its last: either may have been measured and be the nominal by chance.
+pub(super) fn shorter(scene: &Scene<'_>, fault: &Fault) -> Vec<Candidate> {
+    let Fault::NominalsCopied { items } = fault else {
+        return Vec::new();
+    };
+    if items.len() <= SHORTEST {
+        return Vec::new();
+    }
+    [&items[1..], &items[..items.len() - 1]]
+        .map(|items| Candidate {
+            share: runs::share(scene.len(), false),
+            fault: Fault::NominalsCopied { items: items.to_vec() },
+        })
+        .to_vec()
+}
+
 /// Lines of a copied run that do not show the nominal, with what they should show: something else must have happened to
 /// them.
 pub(super) fn spoilt(scene: &Scene<'_>, parent: &[Fault], fault: &Fault) -> Vec<(usize, f64)> {
