@@ -5,9 +5,14 @@
 
 const PAUSE = 600;
 const AGAIN = 15000;
+const IDLE = 10 * 60 * 1000;
 const DRAFTS = "draft:";
 
+// On a device that many people use nothing that is typed stays behind; the server has the draft all the same.
+const isShared = () => document.cookie.split("; ").includes("shared-device=1");
+
 function device(work, otherwise = null) {
+  if (isShared()) return otherwise;
   try {
     return work(localStorage);
   } catch {
@@ -18,8 +23,33 @@ function device(work, otherwise = null) {
 
 const keys = (store) => Object.keys(store).filter((key) => key.startsWith(DRAFTS));
 
+// After ten minutes without a touch the sheet goes from the screen too, as the session goes from the server.
+function leaveWhenIdle(root) {
+  const out = root.querySelector("form[action='/sign-out']");
+  if (!out) return;
+  let waiting = 0;
+  const again = () => {
+    clearTimeout(waiting);
+    waiting = setTimeout(() => {
+      for (const form of root.querySelectorAll("form[data-guard]")) form.dispatchEvent(new Event("kept"));
+      out.submit();
+    }, IDLE);
+  };
+  for (const touch of ["pointerdown", "keydown", "input", "scroll"]) window.addEventListener(touch, again, { passive: true });
+  again();
+}
+
 // What another person typed on this device is not left to the next one; signing out takes it along.
 export function forgetOthers(root) {
+  if (isShared()) {
+    try {
+      for (const key of keys(localStorage)) localStorage.removeItem(key);
+    } catch {
+      // Nothing is kept then.
+    }
+    leaveWhenIdle(root);
+    return;
+  }
   const form = root.querySelector("form[data-owner]");
   const owner = form?.dataset.owner ?? root.body?.dataset.person;
   if (owner) {
@@ -108,7 +138,9 @@ function keepOne(form) {
       form.dispatchEvent(new Event("kept"));
     } catch {
       const count = lay();
-      say(`Not at the server yet: it does not answer. ${count === 1 ? "1 entry is" : `${count} entries are`} kept on this device and sent by themselves.`);
+      if (isShared()) {
+        say("Not at the server yet: it does not answer. Leave this page open: nothing is kept on a device that many people use. It is sent by itself.");
+      } else say(`Not at the server yet: it does not answer. ${count === 1 ? "1 entry is" : `${count} entries are`} kept on this device and sent by themselves.`);
       clearTimeout(waiting);
       waiting = setTimeout(send, AGAIN);
     } finally {

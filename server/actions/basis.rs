@@ -15,6 +15,7 @@ use crate::grading::grade::Grade;
 use crate::grading::review::{Review, review};
 use crate::grading::{GradeInput, grade_with};
 use crate::report::model::Report;
+use crate::report::setup_record::SetUp;
 use crate::store::ids::{AssignmentId, ExerciseRevisionId, PlateId, PlateRevisionId, ReportId};
 use crate::store::{StoreError, assignments, decided_faults, grades, plates, regrades};
 
@@ -164,6 +165,7 @@ pub(super) struct Work {
     pub(super) items: Report,
     pub(super) hand_marks: BTreeMap<String, Decimal>,
     pub(super) decided: Decided,
+    pub(super) set_up: Option<SetUp>,
     pub(super) basis: Arc<Basis>,
 }
 
@@ -225,12 +227,19 @@ pub(super) async fn of_report(
         });
         points.map(|points| (line, points))
     };
+    let unreadable = |why| GradeError::Items { report, why };
     let hand_marks = row.hand_marks.into_iter().map(hand_mark).collect::<Result<_, _>>()?;
     Ok(Work {
         report,
-        items: serde_json::from_str(&row.items).map_err(|why| GradeError::Items { report, why })?,
+        items: serde_json::from_str(&row.items).map_err(unreadable)?,
         hand_marks,
         decided,
+        set_up: row
+            .set_up
+            .as_deref()
+            .map(serde_json::from_str)
+            .transpose()
+            .map_err(unreadable)?,
         basis: Arc::new(basis),
     })
 }
@@ -276,7 +285,7 @@ fn graded(known: &Known, works: Vec<Work>) -> Vec<Computed> {
                 hand_marks: &work.hand_marks,
                 siblings: &basis.siblings,
                 decided: &work.decided,
-                set_up: None,
+                set_up: work.set_up.as_ref(),
             };
             let mut grade = grade_with(&input, looking.as_ref().as_ref());
             for item in grade.items.iter_mut().filter(|i| basis.dropped.contains(i.no.as_str())) {

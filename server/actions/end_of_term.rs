@@ -7,7 +7,7 @@ use thiserror::Error;
 
 use super::Service;
 use super::make_class::{MakeClassError, Wanted as WantedClass, make_class};
-use crate::store::classes::Class;
+use crate::store::classes::{Class, WhenOver};
 use crate::store::ids::{ClassId, PersonId};
 use crate::store::when::When;
 use crate::store::{StoreError, assignments, audit, end_of_term as stored};
@@ -67,25 +67,25 @@ pub async fn archive(service: &Service, class: &Class, closed: bool, by: PersonI
     Ok(tx.commit().await?)
 }
 
-/// Says how long after the archiving names are kept.
+/// Says how long after the archiving names are kept, and what happens then.
 ///
 /// # Errors
 /// When the days are out of range or the database cannot be written.
-pub async fn keep_for(service: &Service, class: ClassId, days: i64, by: PersonId) -> Result<(), EndError> {
+pub async fn keep_for(
+    service: &Service,
+    class: ClassId,
+    days: i64,
+    over: WhenOver,
+    by: PersonId,
+) -> Result<(), EndError> {
     if !(0..=36_500).contains(&days) {
         return Err(EndError::Days);
     }
     let mut tx = service.store.change().await?;
-    stored::keep_for(&mut tx, class, days).await?;
-    audit::note(
-        &mut tx,
-        ("class", class.0),
-        "keep-names",
-        by,
-        service.clock.now(),
-        serde_json::json!({}),
-    )
-    .await?;
+    stored::keep_for(&mut tx, class, days, over).await?;
+    let detail = serde_json::json!({ "days": days, "by_itself": over != WhenOver::Ask });
+    let now = service.clock.now();
+    audit::note(&mut tx, ("class", class.0), "keep-names", by, now, detail).await?;
     Ok(tx.commit().await?)
 }
 
@@ -113,24 +113,44 @@ pub async fn forget(service: &Service, class: &Class, typed: &str, by: PersonId)
     } else if typed.trim() != class.name {
         return Err(EndError::NotConfirmed);
     }
+    Ok(take_out(service, class.id, false, Some(by)).await?)
+}
+
+/// Takes the names of the students of a class out, or deletes them. Returns of how many.
+async fn take_out(service: &Service, class: ClassId, delete: bool, by: Option<PersonId>) -> Result<usize, StoreError> {
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
-    let people = stored::to_forget(&mut tx, class.id).await?;
+    let people = stored::to_forget(&mut tx, class).await?;
     for (person, created_at) in &people {
         stored::forget(&mut tx, *person, *created_at, now).await?;
+        if delete {
+            stored::delete(&mut tx, *person).await?;
+        }
     }
-    stored::close_forgotten(&mut tx, class.id, now).await?;
-    audit::note(
-        &mut tx,
-        ("class", class.id.0),
-        "forget-names",
-        by,
-        now,
-        serde_json::json!({}),
-    )
-    .await?;
+    stored::close_forgotten(&mut tx, class, now).await?;
+    let entry = audit::Entry {
+        at: now,
+        person: by,
+        what: if delete { "delete-students" } else { "forget-names" },
+        about: ("class", class.0),
+        detail: serde_json::json!({ "students": people.len(), "by_itself": by.is_none() }),
+    };
+    audit::write(&mut tx, &entry).await?;
     tx.commit().await?;
     Ok(people.len())
+}
+
+/// Does what is to happen by itself in classes whose time for keeping names is over. Returns how many classes.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn take_out_what_is_over(service: &Service) -> Result<usize, StoreError> {
+    let over = stored::over(&service.store, service.clock.now()).await?;
+    for (class, delete) in &over {
+        let students = take_out(service, *class, *delete, None).await?;
+        tracing::info!(class = class.0, students, delete, "the time for keeping names was over");
+    }
+    Ok(over.len())
 }
 
 /// Takes those names out again that a restored backup has brought back. Returns of how many.

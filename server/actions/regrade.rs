@@ -219,9 +219,16 @@ async fn works(
             }
         };
         let report = graded.report;
+        let unreadable = |why| GradeError::Items { report, why };
         works.push(Work {
             report,
-            items: serde_json::from_str(&graded.items).map_err(|why| GradeError::Items { report, why })?,
+            items: serde_json::from_str(&graded.items).map_err(unreadable)?,
+            set_up: graded
+                .set_up
+                .as_deref()
+                .map(serde_json::from_str)
+                .transpose()
+                .map_err(unreadable)?,
             hand_marks: hand_marks.remove(&report).unwrap_or_default(),
             decided: if spoken_of.contains(&report) {
                 decided_faults::of(&service.store, report).await?.decided()

@@ -313,7 +313,8 @@ pub(super) async fn half(service: &Service, person: &Person, now: When) -> Resul
     Ok(token)
 }
 
-/// The second half of a sign-in: `half` is what the first half gave, `had` the token of a session that ends.
+/// The second half of a sign-in: `half` is what the first half gave, `had` the token of a session that ends; `shared` on a
+/// device that many people use.
 ///
 /// # Errors
 /// When too much time passed, the code is wrong, or there were too many tries.
@@ -322,6 +323,7 @@ pub async fn finish(
     half: &Token,
     typed: &str,
     had: Option<&Token>,
+    shared: bool,
 ) -> Result<(Token, Person), StepError> {
     let now = service.clock.now();
     let person = second_steps::half_of(&service.store, &half.hash(), now).await?;
@@ -337,7 +339,7 @@ pub async fn finish(
     }
     second_steps::end_halves(&mut tx, person.id).await?;
     sign_in::unlock(&mut tx, &person.sign_in).await?;
-    let token = sign_in::begin(service, &mut tx, &person, had, now).await?;
+    let token = sign_in::begin(service, &mut tx, &person, had, (now, shared)).await?;
     tx.commit().await?;
     tracing::info!(person = person.id.0, "signed in with a second step");
     Ok((token, person))

@@ -30,6 +30,9 @@ const FORGET: Duration = Duration::from_secs(24 * 3600);
 /// Use is noted at most so often, so that reading pages seldom writes.
 const NOTE_USE: Duration = Duration::from_secs(60);
 
+/// How long a session on a device that many people use lasts without use.
+pub const SHARED_IDLE: Duration = Duration::from_secs(10 * 60);
+
 /// How long sessions last.
 #[derive(Debug, Clone, Copy)]
 pub struct Lasting {
@@ -116,11 +119,18 @@ pub enum Entered {
     Half(Token),
 }
 
-/// Signs a person in, or half in where a second step is asked for. `had` is the token that the browser sent along, which ends.
+/// Signs a person in, or half in where a second step is asked for; `shared` on a device that many people use. `had` is the
+/// token that the browser sent along, which ends.
 ///
 /// # Errors
 /// [`SignInError::DoesNotFit`] and [`SignInError::Locked`] are for the person; the others are the server's.
-pub async fn sign_in(service: &Service, name: &str, secret: &str, had: Option<&Token>) -> Result<Entered, SignInError> {
+pub async fn sign_in(
+    service: &Service,
+    name: &str,
+    secret: &str,
+    had: Option<&Token>,
+    shared: bool,
+) -> Result<Entered, SignInError> {
     let now = service.clock.now();
     let typed: String = name.trim().to_lowercase().chars().take(LONGEST).collect();
     let name_hash = name_hash(&typed);
@@ -147,7 +157,7 @@ pub async fn sign_in(service: &Service, name: &str, secret: &str, had: Option<&T
 
     let mut tx = service.store.change().await?;
     tries::forget(&mut tx, &name_hash).await?;
-    let token = begin(service, &mut tx, &person, had, now).await?;
+    let token = begin(service, &mut tx, &person, had, (now, shared)).await?;
     tx.commit().await?;
     tracing::info!(person = person.id.0, "signed in");
     Ok(Entered::Whole(token, person))
@@ -159,14 +169,14 @@ pub(super) async fn begin(
     tx: &mut Tx,
     person: &Person,
     had: Option<&Token>,
-    now: When,
+    (now, shared): (When, bool),
 ) -> Result<Token, SignInError> {
     let token = Token::random()?;
     if let Some(had) = had {
         sessions::end(tx, &had.hash()).await?;
     }
     let until = later(now, service.sessions.longest);
-    sessions::begin(tx, &token.hash(), person.id, now, until).await?;
+    sessions::begin(tx, &token.hash(), person.id, now, until, shared).await?;
     Ok(token)
 }
 
@@ -224,6 +234,14 @@ pub(super) async fn count_try(service: &Service, name: &str, now: When) -> Resul
     until.map_or(Ok(()), |until| Err(SignInError::Locked { until }))
 }
 
+fn idle(service: &Service, now: When) -> sessions::Idle {
+    let own = service.sessions.idle;
+    sessions::Idle {
+        own: earlier(now, own),
+        shared: earlier(now, own.min(SHARED_IDLE)),
+    }
+}
+
 /// Whose a token is, if it is still good.
 ///
 /// # Errors
@@ -231,7 +249,7 @@ pub(super) async fn count_try(service: &Service, name: &str, now: When) -> Resul
 pub async fn who(service: &Service, token: &Token) -> Result<Option<Person>, StoreError> {
     let now = service.clock.now();
     let hash = token.hash();
-    let Some(session) = sessions::find(&service.store, &hash, now, earlier(now, service.sessions.idle)).await? else {
+    let Some(session) = sessions::find(&service.store, &hash, now, idle(service, now)).await? else {
         return Ok(None);
     };
     if session.seen_at < earlier(now, NOTE_USE) {
@@ -259,7 +277,7 @@ pub async fn sign_out(service: &Service, token: &Token) -> Result<(), StoreError
 pub async fn sweep(service: &Service) -> Result<(), StoreError> {
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
-    sessions::sweep(&mut tx, now, earlier(now, service.sessions.idle)).await?;
+    sessions::sweep(&mut tx, now, idle(service, now)).await?;
     tries::sweep(&mut tx, earlier(now, FORGET)).await?;
     tx.commit().await
 }

@@ -242,6 +242,7 @@ pub async fn take_seat(
     typed: &str,
     secret: &str,
     had: Option<&Token>,
+    shared: bool,
 ) -> Result<(Option<Token>, Person), SeatError> {
     let person = whose(service, typed).await?;
     if let Some(wrong) = wrong_secret(&person, secret).await? {
@@ -268,7 +269,7 @@ pub async fn take_seat(
     let second = second_steps::of(&service.store, person.id).await?;
     let token = match second.and_then(|s| s.confirmed_at) {
         Some(_) => None,
-        None => Some(sign_in::begin(service, &mut tx, &person, had, now).await?),
+        None => Some(sign_in::begin(service, &mut tx, &person, had, (now, shared)).await?),
     };
     tx.commit().await?;
     Ok((token, person))

@@ -22,6 +22,20 @@ pub struct Class {
     pub keep_days: i64,
     /// When the names of its students were taken out.
     pub forgotten_at: Option<When>,
+    /// What happens when the time for keeping them is over.
+    pub when_over: WhenOver,
+}
+
+/// What happens when the time for keeping the names of an archived class is over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::Type)]
+#[sqlx(rename_all = "snake_case")]
+pub enum WhenOver {
+    /// Nothing until a person does it.
+    Ask,
+    /// Names are taken out; numbers stand in their place.
+    Names,
+    /// The students are deleted; the numbers of their reports stay.
+    Delete,
 }
 
 /// One line of the list of classes.
@@ -88,7 +102,7 @@ pub async fn of(store: &Store, class: ClassId, person: PersonId) -> Result<Optio
     Ok(sqlx::query_as!(
         Class,
         r#"select c.id as "id!", c.name, c.term, c.time_zone, c.archived_at as "archived_at: When", c.keep_days,
-               c.forgotten_at as "forgotten_at: When"
+               c.forgotten_at as "forgotten_at: When", c.when_over as "when_over: WhenOver"
            from class c join class_person m on m.class = c.id and m.person = ? and m.left_at is null
            where c.id = ?"#,
         person,

@@ -1,5 +1,6 @@
 //! What happens to a class when its term is over: archived, rolled over, names taken out.
 
+use super::classes::WhenOver;
 use super::ids::{AssignmentId, ClassId, PersonId};
 use super::when::When;
 use super::{Store, StoreError, Tx};
@@ -15,14 +16,19 @@ pub async fn archive(tx: &mut Tx, class: ClassId, at: Option<When>) -> Result<()
     Ok(())
 }
 
-/// Says how long after the archiving the names of students are kept.
+/// Says how long after the archiving the names of students are kept, and what happens then.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn keep_for(tx: &mut Tx, class: ClassId, days: i64) -> Result<(), StoreError> {
-    sqlx::query!("update class set keep_days = ? where id = ?", days, class)
-        .execute(tx.connection())
-        .await?;
+pub async fn keep_for(tx: &mut Tx, class: ClassId, days: i64, over: WhenOver) -> Result<(), StoreError> {
+    sqlx::query!(
+        "update class set keep_days = ?, when_over = ? where id = ?",
+        days,
+        over,
+        class
+    )
+    .execute(tx.connection())
+    .await?;
     Ok(())
 }
 
@@ -84,6 +90,34 @@ pub async fn copy_around(tx: &mut Tx, from: ClassId, to: ClassId, now: When) -> 
     )
     .execute(tx.connection())
     .await?;
+    Ok(())
+}
+
+/// Archived classes whose time for keeping names is over at `now`, where something is to happen by itself: row, and whether
+/// the students are deleted.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn over(store: &Store, now: When) -> Result<Vec<(ClassId, bool)>, StoreError> {
+    let rows = sqlx::query!(
+        r#"select id as "id!: ClassId", when_over = 'delete' as "is_delete!: bool" from class
+           where archived_at is not null and forgotten_at is null and when_over <> 'ask'
+               and archived_at + keep_days * 86400000 <= ? order by id"#,
+        now,
+    )
+    .fetch_all(store.read())
+    .await?;
+    Ok(rows.into_iter().map(|r| (r.id, r.is_delete)).collect())
+}
+
+/// Deletes a person whose name was taken out.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn delete(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
+    sqlx::query!("delete from person where id = ?", person)
+        .execute(tx.connection())
+        .await?;
     Ok(())
 }
 

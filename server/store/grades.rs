@@ -122,6 +122,8 @@ pub struct Basis {
     pub kept: Option<PlateRevisionId>,
     /// Numbers whose weight is left out in the assignment.
     pub dropped: Vec<String>,
+    /// The set-up record as JSON, where the pair filled it in.
+    pub set_up: Option<String>,
     /// Points of lines marked by hand.
     pub hand_marks: Vec<(String, String)>,
     /// All plates of the exercise, each with the newest revision of its truth.
@@ -146,6 +148,7 @@ pub async fn basis(store: &Store, report: ReportId) -> Result<Option<Basis>, Sto
         r#"select r.plate, r.items, r.assignment, a.exercise_revision, a.marks_override,
                (select g.plate_revision from grade g where g.report = r.id and g.superseded_at is null)
                    as "kept: PlateRevisionId",
+               (select n.set_up from report_note n where n.report = r.id) as "set_up: String",
                (select json_group_array(d.no) from dropped_line d where d.assignment = r.assignment) as "dropped!: String",
                (select json_group_array(json_array(h.line, h.points)) from hand_mark h where h.report = r.id)
                    as "hand_marks!: String",
@@ -171,6 +174,7 @@ pub async fn basis(store: &Store, report: ReportId) -> Result<Option<Basis>, Sto
         marks_override: row.marks_override,
         kept: row.kept,
         dropped: list(&row.dropped)?,
+        set_up: row.set_up,
         hand_marks: list(&row.hand_marks)?,
         truths: list(&row.truths)?,
         spoken_of: row.spoken_of,

@@ -31,6 +31,8 @@ pub struct Graded {
     pub attempt: i64,
     /// Values and calls as JSON.
     pub items: String,
+    /// The set-up record as JSON, where the pair filled it in.
+    pub set_up: Option<String>,
     /// Mark that counts now; none: ungraded, or nothing could be graded.
     pub mark: Option<String>,
     /// Mark that a person set in place of it.
@@ -53,11 +55,12 @@ pub async fn graded(
     Ok(sqlx::query_as!(
         Graded,
         r#"select r.id as "report!: ReportId", r.assignment, a.title, c.name as class_name, r.pair, p.name as pair_name,
-               r.plate, l.serial, r.attempt, r.items, g.mark as "mark?", o.mark as "set?",
+               r.plate, l.serial, r.attempt, r.items, n.set_up as "set_up?", g.mark as "mark?", o.mark as "set?",
                g.exercise_revision as "exercise_revision?: ExerciseRevisionId",
                g.plate_revision as "plate_revision?: PlateRevisionId"
            from report r join assignment a on a.id = r.assignment join class c on c.id = a.class
            join pair p on p.id = r.pair join plate l on l.id = r.plate
+           left join report_note n on n.report = r.id
            left join grade g on g.report = r.id and g.superseded_at is null
            left join mark_override o on o.report = r.id and o.undone_at is null
            where r.id in (select id from report where assignment = ?1 and (?2 is null or plate = ?2)
@@ -250,12 +253,13 @@ pub async fn left(store: &Store, regrade: RegradeId, most: i64) -> Result<Vec<Gr
     Ok(sqlx::query_as!(
         Graded,
         r#"select r.id as "report!: ReportId", r.assignment, a.title, c.name as class_name, r.pair, p.name as pair_name,
-               r.plate, l.serial, r.attempt, r.items, g.mark as "mark?", o.mark as "set?",
+               r.plate, l.serial, r.attempt, r.items, n.set_up as "set_up?", g.mark as "mark?", o.mark as "set?",
                g.exercise_revision as "exercise_revision?: ExerciseRevisionId",
                g.plate_revision as "plate_revision?: PlateRevisionId"
            from regrade_report x join report r on r.id = x.report
            join assignment a on a.id = r.assignment join class c on c.id = a.class
            join pair p on p.id = r.pair join plate l on l.id = r.plate
+           left join report_note n on n.report = r.id
            left join grade g on g.report = r.id and g.superseded_at is null
            left join mark_override o on o.report = r.id and o.undone_at is null
            where x.regrade = ? and x.done_at is null order by r.assignment, r.plate, r.id limit ?"#,

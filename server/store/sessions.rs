@@ -27,39 +27,46 @@ pub async fn begin(
     person: PersonId,
     now: When,
     expires_at: When,
+    shared: bool,
 ) -> Result<(), StoreError> {
     let token = token.as_slice();
     sqlx::query!(
-        "insert into session (token_hash, person, created_at, seen_at, expires_at) values (?, ?, ?, ?, ?)",
+        "insert into session (token_hash, person, created_at, seen_at, expires_at, shared) values (?, ?, ?, ?, ?, ?)",
         token,
         person,
         now,
         now,
         expires_at,
+        shared,
     )
     .execute(tx.connection())
     .await?;
     Ok(())
 }
 
-/// The session of a token that has not expired and was used since `idle_since`.
+/// Since when sessions must have been used.
+#[derive(Debug, Clone, Copy)]
+pub struct Idle {
+    /// On a device of one's own.
+    pub own: When,
+    /// On a device that many people use.
+    pub shared: When,
+}
+
+/// The session of a token that has not expired and was used lately.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn find(
-    store: &Store,
-    token: &TokenHash,
-    now: When,
-    idle_since: When,
-) -> Result<Option<Session>, StoreError> {
+pub async fn find(store: &Store, token: &TokenHash, now: When, idle: Idle) -> Result<Option<Session>, StoreError> {
     let token = token.as_slice();
     let row = sqlx::query!(
         r#"select p.id as "id!", p.role as "role: Role", p.name, p.sign_in, s.seen_at
            from session s join person p on p.id = s.person
-           where s.token_hash = ? and s.expires_at > ? and s.seen_at > ?"#,
+           where s.token_hash = ? and s.expires_at > ? and s.seen_at > iif(s.shared = 1, ?, ?)"#,
         token,
         now,
-        idle_since,
+        idle.shared,
+        idle.own,
     )
     .fetch_optional(store.read())
     .await?;
@@ -98,15 +105,16 @@ pub async fn end(tx: &mut Tx, token: &TokenHash) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Removes what has expired or was not used since `idle_since`.
+/// Removes what has expired or was not used lately.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn sweep(tx: &mut Tx, now: When, idle_since: When) -> Result<(), StoreError> {
+pub async fn sweep(tx: &mut Tx, now: When, idle: Idle) -> Result<(), StoreError> {
     sqlx::query!(
-        "delete from session where expires_at <= ? or seen_at <= ?",
+        "delete from session where expires_at <= ? or seen_at <= iif(shared = 1, ?, ?)",
         now,
-        idle_since
+        idle.shared,
+        idle.own,
     )
     .execute(tx.connection())
     .await?;

@@ -7,6 +7,7 @@ use tokio::net::TcpListener;
 
 use super::app::App;
 use super::{connections, metrics, routes};
+use crate::actions::end_of_term::take_out_what_is_over;
 use crate::actions::grade_report::grade_missing;
 use crate::actions::regrade::resume;
 use crate::actions::{Service, sign_in};
@@ -55,6 +56,9 @@ async fn sweep(service: Service) {
             Ok(0) => {}
             Ok(count) => tracing::info!(count, "reports were graded that had no grade yet"),
             Err(error) => tracing::error!(%error, "reports without a grade could not be found"),
+        }
+        if let Err(error) = take_out_what_is_over(&service).await {
+            tracing::error!(%error, "names whose time is over were not taken out");
         }
         if let Err(error) = sign_in::sweep(&service).await {
             tracing::warn!(%error, "old sessions were not removed");

@@ -4,7 +4,7 @@ use std::process::Command;
 
 use platemark::store::assignments::Feedback;
 use platemark::store::ids::{AssignmentId, ReportId};
-use platemark::store::reports;
+use platemark::store::{grades, reports};
 use reqwest::multipart::{Form, Part};
 use serde_json::{Value, json};
 
@@ -134,6 +134,34 @@ async fn the_check_knows_the_print_and_lets_the_pair_go_on() {
         .has("The tip was 9.9 mm")
         .has("The &#60;edge&#62; was dirty.")
         .has("another surface");
+}
+
+/// The same numbers with a record that agrees with the print: a wrong tip is less likely then, when they are graded first
+/// and when they are graded again.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_set_up_record_has_a_part_in_the_diagnosis() {
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let off = shipped("SB-11/reports/SB-11-03--origin.csv");
+    let sheet = Sheet::open(&pair, assignment).await.type_all(&off);
+    sheet.send(&pair, "hand-in").await.is(200);
+    let sheet = Sheet::open(&pair, assignment).await.type_all(&off);
+    let sheet = sheet
+        .fill("s-tip", "6")
+        .fill("s-unit", "mm")
+        .fill("s-temperature", "20");
+    sheet.send(&pair, "hand-in").await.is(200);
+    let diagnosis = async |report| {
+        let grade = grades::of(&site.service.store, ReportId(report))
+            .await
+            .unwrap()
+            .unwrap();
+        let told: Value = serde_json::from_str(&grade.result).unwrap();
+        told["diagnosis"]["probability"].clone()
+    };
+    let (without, with) = (diagnosis(1).await, diagnosis(2).await);
+    assert_ne!(without, with, "{without}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -1,5 +1,6 @@
 //! A class through its term: an assignment is changed, machines have their rota, the bench is watched, the term ends.
 
+use platemark::actions::end_of_term::take_out_what_is_over;
 use platemark::store::assignments::Feedback;
 use platemark::store::people::Role;
 use platemark::web::times;
@@ -420,4 +421,47 @@ async fn a_term_ends() {
     instructor.get("/reports/1").await.is(404);
     pair.get("/my").await.has("Sign in");
     instructor.send("/backup", &[]).await.is(200);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn names_go_by_themselves_when_their_time_is_over_and_it_is_announced() {
+    for (over, says, left) in [
+        ("names", "the names of its students are taken out, by itself", true),
+        ("delete", "its students are deleted, by itself", false),
+    ] {
+        let site = Site::open().await;
+        let assignment = site.assign(1, Feedback::Words).await;
+        let careful = shipped("SB-11/reports/SB-11-01--careful.csv");
+        site.pair("A").await.hand_in(assignment, &careful).await.is(200);
+        let class = format!("/classes/{}", site.class);
+        let end = format!("{class}/end-of-term");
+        let instructor = site.instructor().await;
+        instructor.send(&end, &[("do", "archive")]).await.is(200);
+        let keep = [("do", "keep"), ("days", "30"), ("over", over)];
+        instructor.send(&end, &keep).await.is(200);
+        instructor.get(&class).await.has(says).has("To hold it:").has("anna");
+        // Before the day nothing happens; held, nothing happens after it either.
+        site.service.clock.put_forward(29 * DAY);
+        let gone = take_out_what_is_over(&site.service).await.unwrap();
+        assert_eq!(gone, 0);
+        let instructor = site.instructor().await;
+        let hold = [("do", "keep"), ("days", "30"), ("over", "ask")];
+        instructor.send(&end, &hold).await.is(200);
+        instructor.get(&class).await.has_not("by itself");
+        site.service.clock.put_forward(2 * DAY);
+        assert_eq!(take_out_what_is_over(&site.service).await.unwrap(), 0);
+        let instructor = site.instructor().await;
+        instructor.send(&end, &keep).await.is(200);
+        assert_eq!(take_out_what_is_over(&site.service).await.unwrap(), 1);
+        assert_eq!(take_out_what_is_over(&site.service).await.unwrap(), 0);
+        let page = instructor.get(&class).await;
+        page.is(200).has_not("anna").has_not("by itself");
+        assert_eq!(page.body.contains("Former student"), left, "{over}");
+        instructor.get(&end).await.has("were taken out on");
+        instructor
+            .get(&format!("{class}/gradebook"))
+            .await
+            .is(200)
+            .has_not("anna");
+    }
 }

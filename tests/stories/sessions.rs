@@ -200,3 +200,49 @@ async fn a_form_from_another_site_is_not_taken() {
     page.is(403).has("sent from another site");
     browser.get("/classes").await.has("Monday group");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_device_that_many_people_use_signs_out_after_ten_idle_minutes_and_stays_one() {
+    let site = Site::open().await;
+    let shared = site.stranger();
+    let fields = [("name", "anna"), ("secret", PIN), ("shared", "yes")];
+    shared.send("/sign-in", &fields).await.is(200).has("My assignments");
+    let own = site.pair("B").await;
+    let minute = Duration::from_secs(60);
+    // Used now and then, it stays signed in.
+    for _ in 0..3 {
+        site.service.clock.put_forward(8 * minute);
+        shared.get("/my").await.is(200).has("My assignments");
+    }
+    // Ten minutes without use are its end, and not that of somebody's own device.
+    site.service.clock.put_forward(10 * minute);
+    let page = shared.get("/my").await;
+    assert_eq!(page.path, "/sign-in");
+    own.get("/my").await.has("My assignments");
+    // The device knows what it is, whoever signs in next; and that can be taken back.
+    page.has("name=\"shared\" value=\"yes\" checked");
+    let fields = [("name", "bora"), ("secret", PIN)];
+    shared.send("/sign-in", &fields).await.is(200).has("My assignments");
+    shared.send("/sign-out", &[]).await.has_not("value=\"yes\" checked");
+    site.service.clock.put_forward(10 * minute);
+    // What one pair has typed on it is in the draft of that pair, and of no other.
+    let assignment = site.assign(1, platemark::store::assignments::Feedback::Words).await;
+    let fields = [("name", "anna"), ("secret", PIN), ("shared", "yes")];
+    shared.send("/sign-in", &fields).await.is(200);
+    shared
+        .send(
+            &format!("/my/{assignment}/entry/1"),
+            &[("m-1", "0.0123"), ("sure", "yes")],
+        )
+        .await
+        .is(200);
+    shared.get(&format!("/my/{assignment}/entry")).await.has("0.0123");
+    site.service.clock.put_forward(10 * minute);
+    let fields = [("name", "bela"), ("secret", PIN), ("shared", "yes")];
+    shared.send("/sign-in", &fields).await.is(200);
+    shared
+        .get(&format!("/my/{assignment}/entry"))
+        .await
+        .is(200)
+        .has_not("0.0123");
+}

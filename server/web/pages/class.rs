@@ -3,8 +3,9 @@
 use askama::Template;
 use axum::extract::State;
 
+use crate::actions::end_of_term::due;
 use crate::store::assignments::{self, AssignmentLine};
-use crate::store::classes::{self, Class as Stored};
+use crate::store::classes::{self, Class as Stored, WhenOver};
 use crate::store::pairs::{self, PairLine};
 use crate::store::people::Role;
 use crate::web::app::App;
@@ -24,6 +25,8 @@ pub(in crate::web) struct Class {
     assignments: Vec<Line>,
     pairs: Vec<PairLine>,
     students: usize,
+    /// When something happens to its students by itself, and what; empty where nothing does.
+    leaves: String,
     cells: Vec<(&'static str, String)>,
 }
 
@@ -66,7 +69,9 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ClassOf) -> Result<
         ("Pairs", pairs.len().to_string()),
         ("Students", students.to_string()),
     ];
+    let leaves = leaves(&class, &zone);
     Ok(Page(Class {
+        leaves,
         frame: Frame::of(&person, "/classes"),
         is_instructor: may_change_class(&person),
         may_change: may_change_class(&person) && class.archived_at.is_none(),
@@ -76,4 +81,17 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ClassOf) -> Result<
         students,
         cells,
     }))
+}
+
+/// What happens to the students of an archived class by itself, and when.
+fn leaves(class: &Stored, zone: &jiff::tz::TimeZone) -> String {
+    let what = match class.when_over {
+        WhenOver::Ask => return String::new(),
+        WhenOver::Names => "the names of its students are taken out",
+        WhenOver::Delete => "its students are deleted",
+    };
+    match due(class).filter(|_| class.forgotten_at.is_none()) {
+        Some(when) => format!("On {} {what}, by itself.", times::show(when, zone)),
+        None => String::new(),
+    }
 }

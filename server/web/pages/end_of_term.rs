@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
 use crate::actions::end_of_term::{self as action, EndError};
-use crate::store::classes::Class;
+use crate::store::classes::{Class, WhenOver};
 use crate::store::{backup, end_of_term as stored};
 use crate::web::app::App;
 use crate::web::errors::{Explained, WebError};
@@ -46,6 +46,7 @@ pub(in crate::web) struct Typed {
     #[serde(rename = "do")]
     what: String,
     days: String,
+    over: String,
     name: String,
     term: String,
     first_day: String,
@@ -72,10 +73,40 @@ fn end(app: &App, of: AnyClassOf, typed: Typed, wrongs: Vec<(&'static str, Strin
 pub(in crate::web) async fn page(State(app): State<App>, Instructor(_): Instructor, of: AnyClassOf) -> Page<EndOfTerm> {
     let typed = Typed {
         days: of.class.keep_days.to_string(),
+        over: word(of.class.when_over).to_owned(),
         name: of.class.name.clone(),
         ..Typed::default()
     };
     Page(end(&app, of, typed, Vec::new()))
+}
+
+/// What happens when the time for keeping names is over, for the form.
+const OVER: [(&str, &str); 3] = [
+    ("ask", "nothing by itself: this page says that it is over"),
+    (
+        "names",
+        "the names are taken out by themselves; numbers stand in their place",
+    ),
+    (
+        "delete",
+        "the students are deleted by themselves; the numbers of their reports stay",
+    ),
+];
+
+const fn word(over: WhenOver) -> &'static str {
+    match over {
+        WhenOver::Ask => "ask",
+        WhenOver::Names => "names",
+        WhenOver::Delete => "delete",
+    }
+}
+
+fn over(word: &str) -> WhenOver {
+    match word {
+        "names" => WhenOver::Names,
+        "delete" => WhenOver::Delete,
+        _ => WhenOver::Ask,
+    }
 }
 
 const fn field_of(error: &EndError) -> &'static str {
@@ -100,7 +131,7 @@ pub(in crate::web) async fn submit(
         "open-again" => action::archive(service, class, false, person.id).await.map(|()| here),
         "keep" => {
             let days = typed.days.trim().parse().unwrap_or(-1);
-            action::keep_for(service, class.id, days, person.id)
+            action::keep_for(service, class.id, days, over(&typed.over), person.id)
                 .await
                 .map(|()| here)
         }

@@ -12,7 +12,7 @@ use axum_extra::extract::CookieJar;
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 
-use super::sign_in::cookie;
+use super::sign_in::{cookie, is_shared};
 use crate::actions::secrets::SecretError;
 use crate::actions::sign_in::{SignInError, TRIES};
 use crate::actions::take_seat::{SeatError, take_seat, whose};
@@ -103,7 +103,7 @@ pub(in crate::web) async fn submit(
         return Ok(back(StatusCode::UNPROCESSABLE_ENTITY, Some(person), "again", what));
     }
     let had = guards::token(&app, &jar);
-    match take_seat(&app.service, &typed.code, secret, had.as_ref()).await {
+    match take_seat(&app.service, &typed.code, secret, had.as_ref(), is_shared(&jar)).await {
         Ok((Some(token), _)) => {
             let jar = jar.add(cookie(&app, token.as_str().to_owned()));
             Ok((jar, Redirect::to("/")).into_response())

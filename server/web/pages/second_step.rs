@@ -11,7 +11,7 @@ use axum_extra::extract::CookieJar;
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 
-use super::sign_in::{cookie, onward, signed_out};
+use super::sign_in::{cookie, is_shared, onward, signed_out};
 use crate::actions::second_step::{self, StepError, ToEnrol};
 use crate::actions::secrets::SecretError;
 use crate::actions::sign_in::{SignInError, TRIES, Token};
@@ -252,7 +252,7 @@ pub(in crate::web) async fn finish(
         return Ok(again(StatusCode::UNPROCESSABLE_ENTITY, wrong.to_owned()));
     }
     let had = guards::token(&app, &jar);
-    match second_step::finish(&app.service, &half, &typed.code, had.as_ref()).await {
+    match second_step::finish(&app.service, &half, &typed.code, had.as_ref(), is_shared(&jar)).await {
         Ok((token, _)) => {
             let jar = jar.add(cookie(&app, token.as_str().to_owned()));
             Ok((jar, Redirect::to(onward(&typed.next))).into_response())

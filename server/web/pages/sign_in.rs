@@ -30,6 +30,8 @@ struct SignIn {
     name: String,
     /// Where to go afterwards.
     next: String,
+    /// Whether many people use this device.
+    shared: bool,
     /// What is wrong and how to mend it; empty when nothing is.
     wrong: String,
 }
@@ -50,6 +52,28 @@ pub(in crate::web) struct Typed {
     secret: String,
     #[serde(default)]
     next: String,
+    /// `yes` where many people use this device.
+    #[serde(default)]
+    shared: String,
+}
+
+/// Name of the cookie by which a device knows that many people use it. It says nothing of a person, outlives the session, and
+/// the page's script reads it: such a device keeps nothing of what is typed.
+const SHARED: &str = "shared-device";
+
+/// Whether this device is one that many people use.
+pub(super) fn is_shared(jar: &CookieJar) -> bool {
+    jar.get(SHARED).is_some_and(|c| c.value() == "1")
+}
+
+/// The cookie of a device that many people use.
+fn shared_cookie(app: &App) -> Cookie<'static> {
+    Cookie::build((SHARED, "1"))
+        .path("/")
+        .same_site(SameSite::Lax)
+        .secure(app.settings.behind_tls)
+        .permanent()
+        .build()
 }
 
 /// The address of this page for somebody who wanted to go somewhere.
@@ -80,7 +104,7 @@ fn is_here(next: &str) -> bool {
 }
 
 /// The form; whoever is signed in already goes on.
-pub(in crate::web) async fn page(person: Option<SignedIn>, Query(query): Query<Next>) -> Response {
+pub(in crate::web) async fn page(person: Option<SignedIn>, jar: CookieJar, Query(query): Query<Next>) -> Response {
     if person.is_some() {
         return Redirect::to(onward(&query.next)).into_response();
     }
@@ -88,6 +112,7 @@ pub(in crate::web) async fn page(person: Option<SignedIn>, Query(query): Query<N
         frame: Frame::anyone(),
         name: String::new(),
         next: query.next,
+        shared: is_shared(&jar),
         wrong: String::new(),
     };
     Page(page).into_response()
@@ -96,6 +121,17 @@ pub(in crate::web) async fn page(person: Option<SignedIn>, Query(query): Query<N
 /// Where to go after signing in.
 pub(super) fn onward(next: &str) -> &str {
     if is_here(next) { next } else { "/" }
+}
+
+/// The device remembers whether it is shared.
+fn told_shared(app: &App, jar: CookieJar, shared: bool) -> CookieJar {
+    if shared {
+        jar.add(shared_cookie(app))
+    } else if is_shared(&jar) {
+        jar.remove(shared_cookie(app))
+    } else {
+        jar
+    }
 }
 
 /// Signs in.
@@ -118,13 +154,13 @@ pub(in crate::web) async fn submit(
         return Ok(again(&typed, StatusCode::UNPROCESSABLE_ENTITY, wrong.to_owned()));
     }
     let had = guards::token(&app, &jar);
-    match sign_in::sign_in(&app.service, &typed.name, &typed.secret, had.as_ref()).await {
-        Ok(Entered::Half(half)) => Ok(second_step::ask(
-            half.as_str(),
-            &typed.next,
-            StatusCode::OK,
-            String::new(),
-        )),
+    let shared = typed.shared == "yes";
+    let jar = told_shared(&app, jar, shared);
+    match sign_in::sign_in(&app.service, &typed.name, &typed.secret, had.as_ref(), shared).await {
+        Ok(Entered::Half(half)) => {
+            let form = second_step::ask(half.as_str(), &typed.next, StatusCode::OK, String::new());
+            Ok((jar, form).into_response())
+        }
         Ok(Entered::Whole(token, _)) => {
             let jar = jar.add(cookie(&app, token.as_str().to_owned()));
             Ok((jar, Redirect::to(onward(&typed.next))).into_response())
@@ -158,6 +194,7 @@ fn again(typed: &Typed, status: StatusCode, wrong: String) -> Response {
             frame: Frame::anyone(),
             name,
             next,
+            shared: typed.shared == "yes",
             wrong,
         },
     )
@@ -170,6 +207,7 @@ pub(super) fn signed_out(next: &str, wrong: &str) -> Response {
         name: String::new(),
         secret: String::new(),
         next: next.to_owned(),
+        shared: String::new(),
     };
     again(&typed, StatusCode::UNPROCESSABLE_ENTITY, wrong.to_owned())
 }
