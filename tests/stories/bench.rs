@@ -148,7 +148,7 @@ async fn a_set_up_record_has_a_part_in_the_diagnosis() {
     sheet.send(&pair, "hand-in").await.is(200);
     let sheet = Sheet::open(&pair, assignment).await.type_all(&off);
     let sheet = sheet
-        .fill("s-tip", "6")
+        .fill("s-tip", "4")
         .fill("s-unit", "mm")
         .fill("s-temperature", "20");
     sheet.send(&pair, "hand-in").await.is(200);
