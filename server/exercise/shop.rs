@@ -218,7 +218,7 @@ key = "cut"
 kind = "line"
 from = [60, 60, -5]
 to = [67.320508, 40, -5]
-normal = [0.939693, 0.342020, 0]
+normal = [0.9390708, 0.3437238, 0]
 [[feature.characteristic]]
 no = "4"
 of = "angle"
@@ -290,10 +290,15 @@ planted = { hole = { x = 0.12, diameter = -0.031, roundness = 0.015 }, cut = { a
                 vec![
                     "x 63.66 from 63.66",
                     "y 50 from 50",
-                    "z -5 from -5",
+                    "z \u{2212}5 from \u{2212}5",
                     "angle 110.184 from 110.104"
                 ],
-                vec!["x 40 from 40", "y 58 from 58", "z -2 from -2", "angle 29.866 from 30"],
+                vec![
+                    "x 40 from 40",
+                    "y 58 from 58",
+                    "z \u{2212}2 from \u{2212}2",
+                    "angle 29.866 from 30"
+                ],
                 vec!["x 80 from 80"]
             ]
         );

@@ -333,10 +333,12 @@ pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError
              'files', (select json_group_array(json_object('file', e.id || '.' || e.kind, 'name', e.name, 'bytes', e.size,
                  'sha256', lower(hex(e.sha256)), 'assignment', a.title, 'attempt', e.attempt, 'added_at', e.added_at,
                  'added_by_this_person', json(iif(e.added_by = p.id, 'true', 'false'))))
-                 from evidence e join assignment a on a.id = e.assignment where e.added_by = p.id
-                     or exists (select 1 from report r join pair_person pp on pp.pair = r.pair and pp.from_at <= r.handed_in_at
-                     and (pp.to_at is null or pp.to_at > r.handed_in_at) where pp.person = p.id and r.assignment = e.assignment
-                     and r.pair = e.pair and r.attempt = e.attempt)),
+                 from evidence e join assignment a on a.id = e.assignment where e.id in (select f.id from pair_person pp
+                     join pair q on q.id = pp.pair join assignment b on b.class = q.class
+                     join evidence f on f.assignment = b.id and f.pair = pp.pair
+                     where pp.person = p.id and (f.added_by = p.id or exists (select 1 from report r where r.assignment = f.assignment
+                         and r.pair = f.pair and r.attempt = f.attempt and pp.from_at <= r.handed_in_at
+                         and (pp.to_at is null or pp.to_at > r.handed_in_at))))),
              'queries', (select json_group_array(json_object('asked', q.text, 'answer', q.answer)) from query q where q.asked_by = p.id),
              'adjustments', (select json_group_array(json_object('points', j.points, 'reason', j.reason)) from adjustment j where j.person = p.id),
              'excuses', (select json_group_array(json_object('assignment', a.title, 'reason', x.reason, 'given_at', x.given_at))

@@ -90,10 +90,12 @@ pub async fn bytes(store: &Store, of: Of, evidence: EvidenceId) -> Result<Option
 /// When the database does not answer.
 pub async fn of_person(store: &Store, person: PersonId) -> Result<Vec<(EvidenceId, Kind)>, StoreError> {
     let rows = sqlx::query!(
-        r#"select e.id as "id!: EvidenceId", e.kind as "kind: Kind" from evidence e where e.added_by = ?1
-           or exists (select 1 from report r join pair_person pp on pp.pair = r.pair and pp.from_at <= r.handed_in_at
-               and (pp.to_at is null or pp.to_at > r.handed_in_at) where pp.person = ?1 and r.assignment = e.assignment
-               and r.pair = e.pair and r.attempt = e.attempt) order by e.id"#,
+        r#"select distinct e.id as "id!: EvidenceId", e.kind as "kind: Kind" from pair_person pp
+           join pair p on p.id = pp.pair join assignment a on a.class = p.class
+           join evidence e on e.assignment = a.id and e.pair = pp.pair
+           where pp.person = ?1 and (e.added_by = ?1 or exists (select 1 from report r where r.assignment = e.assignment
+               and r.pair = e.pair and r.attempt = e.attempt and pp.from_at <= r.handed_in_at
+               and (pp.to_at is null or pp.to_at > r.handed_in_at))) order by e.id"#,
         person,
     )
     .fetch_all(store.read())

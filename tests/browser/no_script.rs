@@ -20,7 +20,7 @@ async fn a_report_is_mended_filled_from_a_file_and_handed_in_without_script() {
     assert!(window.all("[inputmode]").await.is_empty());
 
     // A file into the table.
-    window.click("details > summary").await;
+    window.click("details:has(#f-table) > summary").await;
     let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("exercises")
         .join(FILE);

@@ -59,7 +59,7 @@ fn the_shape_of_the_json() {
     );
     assert_eq!(
         keys(&grades[0]["diagnosis"]),
-        "alternatives faults probability state unexplained"
+        "alternatives faults left_out probability state unexplained"
     );
     assert_eq!(keys(&grades[0]["marks"]), "as_reported final lines with_follow_through");
     assert_eq!(grades[0]["items"][0]["upper"], 25.05);
