@@ -33,7 +33,7 @@ async fn open_between_two(site: &Site) -> String {
 }
 
 /// The page that is open is narrow enough for a telephone and breaks no rule.
-async fn is_fit_for_a_telephone(window: &Window, what: &str) {
+pub(super) async fn is_fit_for_a_telephone(window: &Window, what: &str) {
     window.widen(360).await;
     let found = window.run(MEASURE).await;
     let (needs, has) = (found[0].as_u64().unwrap(), found[1].as_u64().unwrap());

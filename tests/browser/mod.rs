@@ -10,5 +10,6 @@ mod keyboard;
 mod made_up;
 mod no_script;
 mod pages;
+mod review;
 mod widths;
 mod window;

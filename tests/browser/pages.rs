@@ -12,6 +12,19 @@ pub(super) struct School {
     instructor: Vec<String>,
 }
 
+/// The pages of a class.
+const OF_CLASS: [&str; 9] = [
+    "",
+    "/gradebook",
+    "/review",
+    "/assign",
+    "/people",
+    "/pairs",
+    "/machines",
+    "/bench",
+    "/end-of-term",
+];
+
 impl School {
     pub(super) async fn open() -> Self {
         let site = Site::open().await;
@@ -42,12 +55,14 @@ impl School {
 
         let class = format!("/classes/{}", site.class);
         let own = format!("/my/{words}");
-        let student = ["", "/lab-sheet", "/entry"].map(|page| format!("{own}{page}"));
+        let student = ["", "/lab-sheet", "/entry", "/entry/3"].map(|page| format!("{own}{page}"));
         let student = [vec!["/my".to_owned()], student.to_vec(), reports.clone()].concat();
         let mut paths: Vec<String> = ["/classes", "/exercises", "/exercises/import"]
             .map(str::to_owned)
             .to_vec();
-        paths.extend(["", "/gradebook", "/assign"].map(|page| format!("{class}{page}")));
+        paths.extend(OF_CLASS.map(|page| format!("{class}{page}")));
+        paths.extend(["/restore", "/account", "/account/second-step", "/priors"].map(str::to_owned));
+        paths.push(format!("/assignments/{words}/change"));
         paths.extend(reports.iter().map(|report| report.replacen("/my", "", 1)));
         let draft = instructor
             .send(&format!("{exercise}/edit"), &[])
