@@ -510,6 +510,12 @@ pub fn address(app: &App, connection: SocketAddr, headers: &HeaderMap) -> IpAddr
     told.unwrap_or_else(|| connection.ip())
 }
 
+/// What to say where more tries to sign in came from the address of a request than a school makes; none while there are fewer.
+pub(super) fn crowded(app: &App, connection: SocketAddr, headers: &HeaderMap) -> Option<&'static str> {
+    let admitted = app.sign_ins.admits(address(app, connection, headers), Instant::now());
+    (!admitted).then_some("Very many tries came from this network. Wait ten minutes, then try again.")
+}
+
 /// Tries to sign in that one address may make in [`WINDOW`]: a school is one address, so it is many.
 const TRIES_PER_ADDRESS: u32 = 600;
 const WINDOW: Duration = Duration::from_secs(600);

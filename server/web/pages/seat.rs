@@ -2,11 +2,10 @@
 //! another.
 
 use std::net::SocketAddr;
-use std::time::Instant;
 
 use askama::Template;
 use axum::extract::{ConnectInfo, Form, State};
-use axum::http::StatusCode;
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 use jiff::tz::TimeZone;
@@ -76,6 +75,7 @@ const NOT_GOOD: &str = "No seat can be taken with this code. Check it letter by 
 pub(in crate::web) async fn submit(
     State(app): State<App>,
     ConnectInfo(from): ConnectInfo<SocketAddr>,
+    headers: HeaderMap,
     jar: CookieJar,
     Form(typed): Form<Typed>,
 ) -> Result<Response, WebError> {
@@ -83,8 +83,7 @@ pub(in crate::web) async fn submit(
         let page = Seat::of(typed.code.trim().to_owned(), whose, vec![(field, what)]);
         Sheet(status, page).into_response()
     };
-    if !app.sign_ins.admits(from.ip(), Instant::now()) {
-        let what = "Very many tries came from this network. Wait ten minutes, then try again.";
+    if let Some(what) = guards::crowded(&app, from, &headers) {
         return Ok(back(StatusCode::TOO_MANY_REQUESTS, None, "code", what.to_owned()));
     }
     let person = match whose(&app.service, &typed.code).await {

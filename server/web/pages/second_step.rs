@@ -1,7 +1,6 @@
 //! The second step at sign-in: setting it up and switching it off, and the form for the code.
 
 use std::net::SocketAddr;
-use std::time::Instant;
 
 use askama::Template;
 use axum::extract::{ConnectInfo, Form, State};
@@ -236,11 +235,7 @@ pub(in crate::web) async fn finish(
     Form(typed): Form<TypedCode>,
 ) -> Result<Response, WebError> {
     let again = |status, wrong: String| ask(&typed.half, &typed.next, status, wrong);
-    if !app
-        .sign_ins
-        .admits(guards::address(&app, from, &headers), Instant::now())
-    {
-        let wrong = "Very many tries came from this network. Wait ten minutes, then try again.";
+    if let Some(wrong) = guards::crowded(&app, from, &headers) {
         return Ok(again(StatusCode::TOO_MANY_REQUESTS, wrong.to_owned()));
     }
     let Some(half) = Token::from_cookie(&typed.half) else {

@@ -1,7 +1,6 @@
 //! Sign in, sign out.
 
 use std::net::SocketAddr;
-use std::time::Instant;
 
 use askama::Template;
 use axum::extract::{ConnectInfo, Form, Query, State};
@@ -142,11 +141,7 @@ pub(in crate::web) async fn submit(
     jar: CookieJar,
     Form(typed): Form<Typed>,
 ) -> Result<Response, WebError> {
-    if !app
-        .sign_ins
-        .admits(guards::address(&app, from, &headers), Instant::now())
-    {
-        let wrong = "Very many tries came from this network. Wait ten minutes, then try again.";
+    if let Some(wrong) = guards::crowded(&app, from, &headers) {
         return Ok(again(&typed, StatusCode::TOO_MANY_REQUESTS, wrong.to_owned()));
     }
     if typed.name.trim().is_empty() || typed.secret.is_empty() {
