@@ -111,6 +111,7 @@ async fn a_report_is_reviewed_without_script() {
     assert!(window.text("table.grid tbody").await.contains("99.5"));
     window.click("#f-by option[value='students']").await;
     window.click("form.sift button").await;
+    window.on("#f-by option[value='students'][selected]").await;
     assert!(window.text("table.grid thead").await.contains("student"));
 }
 

@@ -153,7 +153,7 @@ pub fn tried(exercise: &Exercise, plates: &[Plate], effort: Effort) -> Result<In
 /// What the print leaves open, with the proposals of which a few reports each show that they mend it.
 ///
 /// # Errors
-/// As [`tried`].
+/// As [`tried()`].
 pub fn proposed(exercise: &Exercise) -> Result<Insight, ModelError> {
     let mut found = insight(exercise);
     let printed: Vec<Plate> = tried::as_printed().into_iter().collect();
