@@ -328,6 +328,11 @@ async fn the_bench_shows_drafts_and_their_oddness_to_the_instructor_only() {
 #[expect(clippy::too_many_lines, reason = "one story, step by step")]
 async fn a_term_ends() {
     let site = Site::open().await;
+    // At noon, so that the opening, an hour ago, and the due time in a week are seven calendar days apart at whatever hour this
+    // runs.
+    const DAY: i64 = 86_400_000;
+    let today = site.service.clock.now().millisecond().div_euclid(DAY);
+    site.service.clock.turn_to(((today + 1) * DAY + DAY / 2).into());
     let assignment = site.assign(2, Feedback::Words).await;
     let pair = site.pair("A").await;
     let careful = shipped("SB-11/reports/SB-11-01--careful.csv");
