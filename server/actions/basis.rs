@@ -169,6 +169,17 @@ pub(super) struct Work {
     pub(super) basis: Arc<Basis>,
 }
 
+/// Values and calls of a report, and its set-up record, as they are stored.
+pub(super) fn parsed(
+    report: ReportId,
+    items: &str,
+    set_up: Option<&str>,
+) -> Result<(Report, Option<SetUp>), GradeError> {
+    let unreadable = |why| GradeError::Items { report, why };
+    let set_up = set_up.map(serde_json::from_str).transpose().map_err(unreadable)?;
+    Ok((serde_json::from_str(items).map_err(unreadable)?, set_up))
+}
+
 /// What came out.
 #[derive(Debug)]
 pub(super) struct Computed {
@@ -227,19 +238,14 @@ pub(super) async fn of_report(
         });
         points.map(|points| (line, points))
     };
-    let unreadable = |why| GradeError::Items { report, why };
+    let (items, set_up) = parsed(report, &row.items, row.set_up.as_deref())?;
     let hand_marks = row.hand_marks.into_iter().map(hand_mark).collect::<Result<_, _>>()?;
     Ok(Work {
         report,
-        items: serde_json::from_str(&row.items).map_err(unreadable)?,
+        items,
         hand_marks,
         decided,
-        set_up: row
-            .set_up
-            .as_deref()
-            .map(serde_json::from_str)
-            .transpose()
-            .map_err(unreadable)?,
+        set_up,
         basis: Arc::new(basis),
     })
 }

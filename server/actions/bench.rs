@@ -15,8 +15,9 @@ use crate::report::assemble::{Field, FromForm, from_form};
 use crate::report::model::Report;
 use crate::report::table::ReadOptions;
 use crate::store::ids::{ClassId, ReportId};
-use crate::store::turns::{DraftLine, TurnLine};
-use crate::store::{StoreError, assignments, grades, plates, reports};
+use crate::store::turns::{self, DraftLine};
+use crate::store::when::When;
+use crate::store::{StoreError, assignments, plates};
 
 /// How far a draft is.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -183,33 +184,21 @@ const STILL_THERE: i64 = 30 * 60_000;
 ///
 /// # Errors
 /// When the database does not answer, or a grade cannot be read.
-pub async fn asks(service: &Service, class: ClassId, turns: &[TurnLine]) -> Result<Vec<Ask>, GradeError> {
-    let (store, now) = (&service.store, service.clock.now());
+pub async fn asks(service: &Service, class: ClassId) -> Result<Vec<Ask>, GradeError> {
+    let now = service.clock.now();
+    let since = When::from(now.millisecond() - STILL_THERE);
     let mut asks = Vec::new();
-    for assignment in assignments::of_class(store, class).await? {
-        let lines = reports::of_assignment(store, assignment.id).await?;
-        for (i, line) in lines.iter().enumerate() {
-            let last = lines.get(i + 1).is_none_or(|next| next.pair_name != line.pair_name);
-            let here = |t: &TurnLine| {
-                t.assignment == assignment.id && t.pair_name == line.pair_name && t.from_at <= now && now < t.to_at
-            };
-            let lately = now.millisecond() - line.handed_in_at.millisecond() <= STILL_THERE;
-            if !(last && line.graded && (lately || turns.iter().any(here))) {
-                continue;
-            }
-            let Some(kept) = grades::of(store, line.id).await? else {
-                continue;
-            };
-            let grade = grade_from(&kept.result).map_err(|why| GradeError::Items { report: line.id, why })?;
-            if let Some(check) = grade.diagnosis.check {
-                asks.push(Ask {
-                    report: line.id,
-                    pair_name: line.pair_name.clone(),
-                    title: assignment.title.clone(),
-                    request: check.request,
-                });
-            }
-        }
+    for line in turns::last_reports(&service.store, class, since, now).await? {
+        let grade = grade_from(&line.result).map_err(|why| GradeError::Items {
+            report: line.report,
+            why,
+        })?;
+        asks.extend(grade.diagnosis.check.map(|check| Ask {
+            report: line.report,
+            pair_name: line.pair_name,
+            title: line.title,
+            request: check.request,
+        }));
     }
     Ok(asks)
 }
@@ -220,5 +209,5 @@ pub async fn asks(service: &Service, class: ClassId, turns: &[TurnLine]) -> Resu
 /// When the database does not answer.
 pub async fn drafts(service: &Service, class: ClassId) -> Result<Vec<DraftLine>, StoreError> {
     let since = service.clock.now().millisecond() - 6 * 3_600_000;
-    crate::store::turns::drafts(&service.store, class, since.into()).await
+    turns::drafts(&service.store, class, since.into()).await
 }

@@ -65,19 +65,6 @@ pub struct Wanted<'a> {
     pub seen: &'a str,
 }
 
-/// The most attempts that a pair has used; a report on another plate that was settled as none is given back.
-async fn attempts_used(service: &Service, assignment: AssignmentId) -> Result<i64, StoreError> {
-    let used = crate::store::reports::of_assignment(&service.store, assignment).await?;
-    let settled = other_plates::of_assignment(&service.store, assignment).await?;
-    let given_back = |pair: &str| {
-        let not = settled.iter().filter(|o| o.settled == Some(other_plates::Settled::Not));
-        let theirs = not.filter(|o| used.iter().any(|r| r.id == o.report && r.pair_name == pair));
-        i64::try_from(theirs.count()).unwrap_or(0)
-    };
-    let used = used.iter().map(|r| r.attempt - given_back(&r.pair_name)).max();
-    Ok(used.unwrap_or(0))
-}
-
 /// Changes an assignment. Marks that hang on what changed follow when reports are graded again, which the page offers.
 ///
 /// # Errors
@@ -90,7 +77,7 @@ pub async fn change(
 ) -> Result<(), CareError> {
     let terms = &wanted.terms;
     terms.check()?;
-    let used = attempts_used(service, assignment.id).await?;
+    let used = other_plates::most_used(&service.store, assignment.id).await?;
     if terms.attempts < used {
         return Err(CareError::AttemptsUsed(used));
     }

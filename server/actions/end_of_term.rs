@@ -128,14 +128,9 @@ async fn take_out(service: &Service, class: ClassId, delete: bool, by: Option<Pe
         }
     }
     stored::close_forgotten(&mut tx, class, now).await?;
-    let entry = audit::Entry {
-        at: now,
-        person: by,
-        what: if delete { "delete-students" } else { "forget-names" },
-        about: ("class", class.0),
-        detail: serde_json::json!({ "students": people.len(), "by_itself": by.is_none() }),
-    };
-    audit::write(&mut tx, &entry).await?;
+    let what = if delete { "delete-students" } else { "forget-names" };
+    let detail = serde_json::json!({ "students": people.len(), "by_itself": by.is_none() });
+    audit::note(&mut tx, ("class", class.0), what, by, now, detail).await?;
     tx.commit().await?;
     Ok(people.len())
 }

@@ -197,8 +197,7 @@ impl<'a> Making<'a> {
         let mut attempts: BTreeMap<AssignmentId, Vec<Attempt>> = BTreeMap::new();
         let by_id: BTreeMap<AssignmentId, &Assignment> =
             columns.iter().map(|c| (c.assignment.id, &c.assignment)).collect();
-        // What was settled not to count is as if it were not handed in.
-        for cell in book.cells.iter().filter(|c| c.other_plate != 2) {
+        for cell in &book.cells {
             let Some(assignment) = by_id.get(&cell.assignment) else {
                 continue;
             };

@@ -19,6 +19,7 @@ use crate::store::assignments::Mine;
 use crate::store::ids::{PersonId, ReportId};
 use crate::store::other_plates::Said;
 use crate::store::reports::{NewReport, Note, SourceKind, Stored};
+use crate::units::hex;
 
 /// How long the answer waits for the grade; grading goes on after that.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -101,7 +102,7 @@ pub enum HandInError {
 pub fn new_key() -> Result<String, rand::rngs::SysError> {
     let mut bytes = [0_u8; 16];
     SysRng.try_fill_bytes(&mut bytes)?;
-    Ok(bytes.iter().map(|b| format!("{b:02x}")).collect())
+    Ok(hex(&bytes))
 }
 
 /// Stores a report and grades it. When this returns, the report is on the disk.

@@ -62,13 +62,8 @@ pub(super) fn prepared(
     if let Some(known) = look(&known.diagnosers, key) {
         return known;
     }
-    let made = Arc::new(diagnoser(exercise, plate, siblings));
-    let mut known = known.diagnosers.lock().unwrap_or_else(PoisonError::into_inner);
-    if known.len() >= PREPARED {
-        known.pop_first();
-    }
-    known.insert(key.clone(), Arc::clone(&made));
-    made
+    let made = diagnoser(exercise, plate, siblings);
+    keep(&known.diagnosers, key.clone(), made, PREPARED)
 }
 
 /// A revision of an exercise with the newest truths of all its plates.
@@ -78,11 +73,12 @@ fn look<K: Ord, V>(known: &Mutex<BTreeMap<K, Arc<V>>>, key: &K) -> Option<Arc<V>
     known.lock().unwrap_or_else(PoisonError::into_inner).get(key).cloned()
 }
 
-fn keep<K: Ord, V>(known: &Mutex<BTreeMap<K, Arc<V>>>, key: K, value: V) -> Arc<V> {
+/// Keeps a value; where there are too many, what has the smallest key goes: the oldest.
+fn keep<K: Ord, V>(known: &Mutex<BTreeMap<K, Arc<V>>>, key: K, value: V, most: usize) -> Arc<V> {
     let value = Arc::new(value);
     let mut known = known.lock().unwrap_or_else(PoisonError::into_inner);
-    if known.len() >= KEPT {
-        known.clear();
+    if known.len() >= most {
+        known.pop_first();
     }
     known.insert(key, Arc::clone(&value));
     value
@@ -108,7 +104,7 @@ pub async fn exercise(service: &Service, revision: ExerciseRevisionId) -> Result
         .ok_or(LoadError::Missing("an exercise"))?;
     let (exercise, problems) = file::read_exercise("exercise.toml", &stored.toml);
     let exercise = exercise.ok_or_else(|| unreadable("an exercise", &problems))?;
-    Ok(keep(&service.known.exercises, revision, exercise))
+    Ok(keep(&service.known.exercises, revision, exercise, KEPT))
 }
 
 /// What a plate is, in one revision. For grading and instructors' pages only.
@@ -129,7 +125,7 @@ pub async fn plate(service: &Service, exercise: &Exercise, revision: PlateRevisi
         let fitted = file::read_plate_fitted(&truth, exercise);
         return fitted.map(Arc::new).ok_or_else(|| unreadable("a plate", &problems));
     };
-    Ok(keep(&service.known.plates, revision, plate))
+    Ok(keep(&service.known.plates, revision, plate, KEPT))
 }
 
 /// All plates of the exercise in their newest revisions: a report may be of another one than it says. For grading only.
@@ -167,7 +163,7 @@ pub(super) async fn siblings_of(
             Err(error) => tracing::warn!(%error, revision = truth.0, "a plate could not be read"),
         }
     }
-    Ok(keep(&service.known.siblings, key, all))
+    Ok(keep(&service.known.siblings, key, all, KEPT))
 }
 
 /// The one plate of a stored truth, as far as this revision of the print has what it speaks of.

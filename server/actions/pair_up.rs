@@ -15,6 +15,7 @@ use crate::store::ids::{ClassId, PairId, PersonId};
 use crate::store::pairs::{self, Stay, Way};
 use crate::store::when::When;
 use crate::store::{StoreError, Tx, audit, classes};
+use crate::units::hex;
 
 /// Longest name of a pair, in characters.
 pub const LONGEST_NAME: usize = 40;
@@ -79,8 +80,7 @@ pub async fn make(
         How::Random => {
             let mut seed = [0_u8; 16];
             SysRng.try_fill_bytes(&mut seed)?;
-            let text: String = seed.iter().map(|b| format!("{b:02x}")).collect();
-            (pairing::at_random(&here, odd, seed), Way::Random, Some(text))
+            (pairing::at_random(&here, odd, seed), Way::Random, Some(hex(&seed)))
         }
         How::Rotated => (pairing::rotated(&here, &worked(&stays), odd), Way::Rotated, None),
     };

@@ -7,7 +7,8 @@ use super::sign_in::canonical;
 use crate::report::roster::{LONGEST_NAME, clean};
 use crate::store::ids::{ClassId, PersonId};
 use crate::store::people::{self, NewPerson, Role};
-use crate::store::{StoreError, audit, classes, pairs, slips};
+use crate::store::when::When;
+use crate::store::{StoreError, Tx, audit, classes, pairs, slips};
 
 /// Why something was not done.
 #[derive(Debug, Error)]
@@ -29,6 +30,18 @@ pub enum PeopleError {
     Store(#[from] StoreError),
 }
 
+async fn note(
+    tx: &mut Tx,
+    class: ClassId,
+    what: &str,
+    person: PersonId,
+    by: PersonId,
+    at: When,
+) -> Result<(), StoreError> {
+    let detail = serde_json::json!({ "person": person });
+    audit::note(tx, ("class", class.0), what, by, at, detail).await
+}
+
 /// Gives a person another name, everywhere in the school.
 ///
 /// # Errors
@@ -46,15 +59,7 @@ pub async fn rename(
     }
     let mut tx = service.store.change().await?;
     people::rename(&mut tx, person, &name).await?;
-    audit::note(
-        &mut tx,
-        ("class", class.0),
-        "rename-person",
-        by,
-        service.clock.now(),
-        serde_json::json!({ "person": person }),
-    )
-    .await?;
+    note(&mut tx, class, "rename-person", person, by, service.clock.now()).await?;
     Ok(tx.commit().await?)
 }
 
@@ -72,15 +77,7 @@ pub async fn leave(service: &Service, class: ClassId, person: PersonId, by: Pers
     pairs::leave(&mut tx, class, person, now).await?;
     classes::leave(&mut tx, class, person, now).await?;
     slips::cancel(&mut tx, person).await?;
-    audit::note(
-        &mut tx,
-        ("class", class.0),
-        "leave-class",
-        by,
-        now,
-        serde_json::json!({ "person": person }),
-    )
-    .await?;
+    note(&mut tx, class, "leave-class", person, by, now).await?;
     Ok(tx.commit().await?)
 }
 
@@ -92,15 +89,7 @@ pub async fn come_back(service: &Service, class: ClassId, person: PersonId, by: 
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
     classes::join(&mut tx, class, person, now).await?;
-    audit::note(
-        &mut tx,
-        ("class", class.0),
-        "come-back",
-        by,
-        now,
-        serde_json::json!({ "person": person }),
-    )
-    .await?;
+    note(&mut tx, class, "come-back", person, by, now).await?;
     Ok(tx.commit().await?)
 }
 
@@ -138,14 +127,6 @@ pub async fn add_staff(
         }
     };
     classes::join(&mut tx, class, person, now).await?;
-    audit::note(
-        &mut tx,
-        ("class", class.0),
-        "add-staff",
-        by,
-        now,
-        serde_json::json!({ "person": person }),
-    )
-    .await?;
+    note(&mut tx, class, "add-staff", person, by, now).await?;
     Ok(tx.commit().await?)
 }

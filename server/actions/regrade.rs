@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use thiserror::Error;
 
-use super::basis::{Bases, Basis, Computed, Instead, Work, compute};
+use super::basis::{Bases, Basis, Computed, Instead, Work, compute, parsed};
 use super::grade_report::GradeError;
 use super::load::LoadError;
 use super::{Service, searches};
@@ -219,16 +219,11 @@ async fn works(
             }
         };
         let report = graded.report;
-        let unreadable = |why| GradeError::Items { report, why };
+        let (items, set_up) = parsed(report, &graded.items, graded.set_up.as_deref())?;
         works.push(Work {
             report,
-            items: serde_json::from_str(&graded.items).map_err(unreadable)?,
-            set_up: graded
-                .set_up
-                .as_deref()
-                .map(serde_json::from_str)
-                .transpose()
-                .map_err(unreadable)?,
+            items,
+            set_up,
             hand_marks: hand_marks.remove(&report).unwrap_or_default(),
             decided: if spoken_of.contains(&report) {
                 decided_faults::of(&service.store, report).await?.decided()

@@ -8,13 +8,12 @@
 
 use std::path::{Path, PathBuf};
 
-use rand::TryRng;
-use rand::rngs::SysRng;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::Service;
 use super::end_of_term::forget_again;
+use super::hand_in_report::new_key;
 use super::sign_in::{self, SignInError};
 use crate::store::backup::{self, BackupError, Contents};
 use crate::store::ids::PersonId;
@@ -93,9 +92,7 @@ pub fn place(folder: &Path) -> Result<(String, PathBuf), RestoreError> {
             std::fs::remove_file(entry.path()).ok();
         }
     }
-    let mut bytes = [0_u8; 16];
-    SysRng.try_fill_bytes(&mut bytes)?;
-    let token: String = bytes.iter().map(|b| format!("{b:02x}")).collect();
+    let token = new_key()?;
     let file = folder.join(format!("{OFFERED}{token}.db"));
     Ok((token, file))
 }
@@ -222,14 +219,8 @@ async fn swap(
     let again = forget_again(&service, &forgotten).await?;
     let mut tx = service.store.change().await?;
     end_of_term::end_all_sessions(&mut tx, now).await?;
-    let entry = audit::Entry {
-        at: now,
-        person: None,
-        what: "restore",
-        about: ("school", 0),
-        detail: serde_json::json!({ "by": note.by, "before": note.before, "names_taken_out_again": again }),
-    };
-    audit::write(&mut tx, &entry).await?;
+    let detail = serde_json::json!({ "by": note.by, "before": note.before, "names_taken_out_again": again });
+    audit::note(&mut tx, ("school", 0), "restore", None, now, detail).await?;
     tx.commit().await?;
     service.store.close().await;
     Ok(format!(

@@ -8,6 +8,7 @@ use std::time::Duration;
 
 use chacha20poly1305::aead::{Aead, Payload};
 use chacha20poly1305::{KeyInit, XChaCha20Poly1305, XNonce};
+use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 use qrcode::{Color, QrCode};
 use rand::TryRng;
 use rand::rngs::SysRng;
@@ -34,6 +35,9 @@ const CODE_BYTES: usize = 10;
 const HALF: Duration = Duration::from_secs(5 * 60);
 
 const NONCE: usize = 24;
+
+/// What stands as it is in the address that apps read.
+const NAME: &AsciiSet = &NON_ALPHANUMERIC.remove(b'-').remove(b'_').remove(b'.');
 
 /// Why a second step is not begun, passed or ended.
 #[derive(Debug, Error)]
@@ -136,17 +140,7 @@ fn step_of(secret: Vec<u8>, code: &str, now: When) -> Result<Option<i64>, StepEr
 
 fn to_enrol(person: &Person, secret: Vec<u8>) -> ToEnrol {
     let text = Secret::from(secret).to_base32();
-    let name: String = person
-        .sign_in
-        .bytes()
-        .map(|b| {
-            if b.is_ascii_alphanumeric() || matches!(b, b'-' | b'_' | b'.') {
-                char::from(b).to_string()
-            } else {
-                format!("%{b:02X}")
-            }
-        })
-        .collect();
+    let name = utf8_percent_encode(&person.sign_in, NAME);
     let link =
         format!("otpauth://totp/Platemark:{name}?secret={text}&issuer=Platemark&algorithm=SHA1&digits=6&period=30");
     let picture = QrCode::new(link.as_bytes()).map(|code| {
@@ -276,7 +270,13 @@ fn recovery(typed: &str) -> Option<String> {
     (code.len() == 16 && code.is_ascii()).then_some(code)
 }
 
-async fn note(tx: &mut Tx, about: PersonId, by: PersonId, what: &str, now: When) -> Result<(), StoreError> {
+async fn note(
+    tx: &mut Tx,
+    about: PersonId,
+    by: impl Into<Option<PersonId>>,
+    what: &str,
+    now: When,
+) -> Result<(), StoreError> {
     audit::note(tx, ("person", about.0), what, by, now, serde_json::json!({})).await
 }
 
@@ -330,13 +330,8 @@ pub async fn finish(
     let person = person.ok_or(StepError::Over)?;
     sign_in::count_try(service, &tries_name(person.id), now).await?;
     let mut tx = service.store.change().await?;
-    match pass(service, &mut tx, &person, typed, now).await {
-        Ok(()) => {}
-        Err(error) => {
-            tracing::info!(person = person.id.0, "a second step failed");
-            return Err(error);
-        }
-    }
+    let passed = pass(service, &mut tx, &person, typed, now).await;
+    passed.inspect_err(|_| tracing::info!(person = person.id.0, "a second step failed"))?;
     second_steps::end_halves(&mut tx, person.id).await?;
     sign_in::unlock(&mut tx, &person.sign_in).await?;
     let token = sign_in::begin(service, &mut tx, &person, had, (now, shared)).await?;
@@ -347,8 +342,7 @@ pub async fn finish(
 
 /// Passphrase and code of somebody who is signed in, before the second step is changed.
 async fn prove(service: &Service, person: &Person, passphrase: &str, typed: &str) -> Result<(Tx, When), StepError> {
-    let stored = of(service, person.id).await?;
-    if stored.is_none_or(|s| s.confirmed_at.is_none()) {
+    if !second_steps::is_on(&service.store, person.id).await? {
         return Err(StepError::NotSo);
     }
     sign_in::prove(service, person, passphrase).await?;
@@ -400,14 +394,7 @@ pub async fn reset(service: &Service, person: PersonId, by: Option<PersonId>) ->
     if had {
         sessions::end_all(&mut tx, person).await?;
         sign_in::unlock(&mut tx, &tries_name(person)).await?;
-        let entry = audit::Entry {
-            at: now,
-            person: by,
-            what: "second-step-reset",
-            about: ("person", person.0),
-            detail: serde_json::json!({}),
-        };
-        audit::write(&mut tx, &entry).await?;
+        note(&mut tx, person, by, "second-step-reset", now).await?;
     }
     tx.commit().await?;
     Ok(had)

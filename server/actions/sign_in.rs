@@ -17,6 +17,7 @@ use crate::store::people::{self, Person};
 use crate::store::sessions::{self, TokenHash};
 use crate::store::when::When;
 use crate::store::{StoreError, Tx, second_steps, tries};
+use crate::units::hex;
 
 /// Tries before a name is locked.
 pub const TRIES: i64 = 10;
@@ -81,7 +82,7 @@ impl Token {
     pub(super) fn random() -> Result<Self, SignInError> {
         let mut bytes = [0_u8; 32];
         SysRng.try_fill_bytes(&mut bytes).map_err(SignInError::Random)?;
-        Ok(Self(bytes.iter().map(|b| format!("{b:02x}")).collect()))
+        Ok(Self(hex(&bytes)))
     }
 
     /// The one that a browser sent, if it has the form of one.
@@ -150,8 +151,7 @@ pub async fn sign_in(
         return Err(SignInError::DoesNotFit);
     };
     let person = person.clone();
-    let second = second_steps::of(&service.store, person.id).await?;
-    if second.is_some_and(|s| s.confirmed_at.is_some()) {
+    if second_steps::is_on(&service.store, person.id).await? {
         return Ok(Entered::Half(second_step::half(service, &person, now).await?));
     }
 

@@ -31,11 +31,8 @@ pub fn minutes_after(due_at: When, handed_in_at: When) -> u64 {
 /// When the database does not answer.
 pub async fn of_pair(store: &Store, assignment: Assignment, pair: PairId) -> Result<Assignment, StoreError> {
     let longer = gradebook::extended_to(store, assignment.id, pair).await?;
-    Ok(Assignment {
-        due_at: longer.unwrap_or(assignment.due_at),
-        attempts: assignment.attempts + other_plates::given_back(store, assignment.id, pair).await?,
-        ..assignment
-    })
+    let given_back = other_plates::given_back(store, assignment.id, pair).await?;
+    Ok(assignment.of_pair(longer, given_back))
 }
 
 /// The late rule of an assignment.

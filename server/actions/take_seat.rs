@@ -266,10 +266,10 @@ pub async fn take_seat(
         detail: serde_json::json!({}),
     };
     audit::write(&mut tx, &entry).await?;
-    let second = second_steps::of(&service.store, person.id).await?;
-    let token = match second.and_then(|s| s.confirmed_at) {
-        Some(_) => None,
-        None => Some(sign_in::begin(service, &mut tx, &person, had, (now, shared)).await?),
+    let token = if second_steps::is_on(&service.store, person.id).await? {
+        None
+    } else {
+        Some(sign_in::begin(service, &mut tx, &person, had, (now, shared)).await?)
     };
     tx.commit().await?;
     Ok((token, person))

@@ -38,10 +38,10 @@ pub struct InsightArgs {
     #[arg(long, value_name = "FILE")]
     pub plates: Option<PathBuf>,
     /// Reports for each size that is tried on the diagnosis; 0 gives estimates at once
-    #[arg(long, value_name = "N", default_value_t = 100)]
+    #[arg(long, value_name = "N", default_value_t = Effort::default().reports)]
     pub reports: u32,
     /// Diagnoses in all at most
-    #[arg(long, value_name = "N", default_value_t = 12_000)]
+    #[arg(long, value_name = "N", default_value_t = Effort::default().most)]
     pub most: u32,
     /// Print one JSON object
     #[arg(long)]

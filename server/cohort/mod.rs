@@ -35,7 +35,7 @@ pub use error::CohortError;
 
 /// A number of things.
 #[expect(clippy::cast_precision_loss, reason = "no class has 2^52 of anything")]
-fn count(things: usize) -> f64 {
+pub(crate) fn count(things: usize) -> f64 {
     things as f64
 }
 

@@ -8,6 +8,7 @@
 use std::collections::BTreeMap;
 
 use crate::procedure::sampler::Sampler;
+use crate::units::hex;
 
 /// A person, by row.
 pub type Person = i64;
@@ -47,8 +48,7 @@ fn times(worked: &Worked, one: Person, other: Person) -> u32 {
 pub fn at_random(people: &[Person], odd: Odd, seed: [u8; 16]) -> Vec<Vec<Person>> {
     let (low, high) = seed.split_at(8);
     let number = low.iter().rev().fold(0_u64, |n, b| (n << 8) | u64::from(*b));
-    let label: String = high.iter().map(|b| format!("{b:02x}")).collect();
-    let mut sampler = Sampler::new(number, &format!("pairs {label}"));
+    let mut sampler = Sampler::new(number, &format!("pairs {}", hex(high)));
     let mut order = people.to_vec();
     // Fisher and Yates, from the end.
     for last in (1..order.len()).rev() {

@@ -39,7 +39,7 @@ pub struct Otherwise {
 }
 
 /// Lowest and highest temperature of a room in which one measures, in \u{b0}C. Common practice, no published source.
-const ROOM: [i64; 2] = [5, 40];
+pub const ROOM: [i64; 2] = [5, 40];
 
 impl SetUp {
     /// Whether nothing is said.

@@ -193,7 +193,8 @@ impl TryFrom<Row> for Assignment {
 
 impl Assignment {
     /// As it is for one pair: with the longer time that it was given, and the attempts that it was given back.
-    fn of_pair(self, longer: Option<When>, given_back: i64) -> Self {
+    #[must_use]
+    pub fn of_pair(self, longer: Option<When>, given_back: i64) -> Self {
         Self {
             due_at: longer.unwrap_or(self.due_at),
             attempts: self.attempts + given_back,

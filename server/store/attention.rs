@@ -4,7 +4,7 @@ use serde::Deserialize;
 
 use super::ids::{AssignmentId, ClassId, ExerciseRevisionId, PairId, PersonId, PlateId, PlateRevisionId, ReportId};
 use super::when::When;
-use super::{Store, StoreError, Tx};
+use super::{Store, StoreError, Tx, json_of};
 
 /// Milliseconds after the due time up to which lateness is a matter of minutes, that a person may want to look at.
 const MINUTES_MS: i64 = 60 * 60_000;
@@ -145,10 +145,7 @@ pub async fn of(store: &Store, report: ReportId) -> Result<Vec<Reason>, StoreErr
 /// When the database cannot be written.
 pub async fn write(tx: &mut Tx, report: ReportId, found: &[Found], now: When) -> Result<(), StoreError> {
     let all: Vec<(&str, &str)> = found.iter().map(|f| (f.reason, f.detail.as_str())).collect();
-    let all = serde_json::to_string(&all).map_err(|_| StoreError::Unreadable {
-        what: "why a report waits",
-        found: String::new(),
-    })?;
+    let all = json_of("why a report waits", &all)?;
     sqlx::query!(
         "delete from attention where report = ?1 and not exists (
              select 1 from json_each(?2) f where f.value ->> 0 = attention.reason and (f.value ->> 1 = attention.detail
@@ -306,10 +303,7 @@ pub async fn others(
 /// # Errors
 /// When the database does not answer.
 pub async fn items(store: &Store, reports: &[ReportId]) -> Result<Vec<(ReportId, String)>, StoreError> {
-    let ids = serde_json::to_string(reports).map_err(|_| StoreError::Unreadable {
-        what: "the numbers of reports",
-        found: String::new(),
-    })?;
+    let ids = json_of("the numbers of reports", reports)?;
     let rows = sqlx::query!(
         r#"select r.id as "id!", r.items as "items!" from json_each(?) j join report r on r.id = j.value"#,
         ids

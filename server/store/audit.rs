@@ -53,7 +53,7 @@ pub async fn write(tx: &mut Tx, entry: &Entry<'_>) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Writes what a person did to something.
+/// Writes what a person did to something, or what was done by itself.
 ///
 /// # Errors
 /// When the database cannot be written.
@@ -61,13 +61,13 @@ pub async fn note(
     tx: &mut Tx,
     about: (&str, i64),
     what: &str,
-    by: PersonId,
+    by: impl Into<Option<PersonId>>,
     at: When,
     detail: serde_json::Value,
 ) -> Result<(), StoreError> {
     let entry = Entry {
         at,
-        person: Some(by),
+        person: by.into(),
         what,
         about,
         detail,

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::ids::{PersonId, ReportId};
 use super::when::When;
-use super::{Store, StoreError, Tx};
+use super::{Store, StoreError, Tx, json_of};
 use crate::grading::decided::{Answer, Decided, Decision, Verdict, kind};
 use crate::procedure::fault::Fault;
 
@@ -70,7 +70,7 @@ fn unreadable(what: &'static str, found: &str) -> StoreError {
 /// # Errors
 /// When the database does not answer.
 pub async fn reports(store: &Store, among: &[ReportId]) -> Result<BTreeSet<ReportId>, StoreError> {
-    let among = serde_json::to_string(among).map_err(|_| unreadable("reports", ""))?;
+    let among = json_of("reports", among)?;
     let ids = sqlx::query_scalar!(
         r#"select id as "report!: i64" from report where id in (select value from json_each(?))
            and (exists (select 1 from fault_decision f where f.report = report.id and f.undone_at is null)
@@ -155,7 +155,7 @@ pub async fn decide(
     .fetch_one(tx.connection())
     .await?;
     for d in decisions {
-        let fault = serde_json::to_string(&d.fault).map_err(|_| unreadable("a fault", ""))?;
+        let fault = json_of("a fault", &d.fault)?;
         let verdict = match d.verdict {
             Verdict::Confirmed => "confirmed",
             Verdict::Rejected => "rejected",

@@ -3,7 +3,7 @@
 use super::classes::WhenOver;
 use super::ids::{AssignmentId, ClassId, PersonId};
 use super::when::When;
-use super::{Store, StoreError, Tx};
+use super::{Store, StoreError, Tx, evidence, json_of, sessions};
 
 /// Closes a class for changes, or opens it again.
 ///
@@ -158,9 +158,7 @@ pub async fn forget(tx: &mut Tx, person: PersonId, created_at: When, now: When) 
     )
     .execute(tx.connection())
     .await?;
-    sqlx::query!("delete from session where person = ?", person)
-        .execute(tx.connection())
-        .await?;
+    sessions::end_all(tx, person).await?;
     sqlx::query!("delete from seat_slip where person = ?", person)
         .execute(tx.connection())
         .await?;
@@ -302,6 +300,8 @@ pub async fn is_known(tx: &mut Tx, person: PersonId, created_at: When) -> Result
 /// # Errors
 /// When the database does not answer.
 pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError> {
+    let files = evidence::of_person(store, person).await?;
+    let files = json_of("files", &files.iter().map(|(file, _)| file.0).collect::<Vec<_>>())?;
     Ok(sqlx::query_scalar!(
         r#"select json_object(
              'name', p.name, 'signs_in_as', p.sign_in, 'role', p.role, 'identifier', p.school_id, 'email', p.email,
@@ -333,12 +333,7 @@ pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError
              'files', (select json_group_array(json_object('file', e.id || '.' || e.kind, 'name', e.name, 'bytes', e.size,
                  'sha256', lower(hex(e.sha256)), 'assignment', a.title, 'attempt', e.attempt, 'added_at', e.added_at,
                  'added_by_this_person', json(iif(e.added_by = p.id, 'true', 'false'))))
-                 from evidence e join assignment a on a.id = e.assignment where e.id in (select f.id from pair_person pp
-                     join pair q on q.id = pp.pair join assignment b on b.class = q.class
-                     join evidence f on f.assignment = b.id and f.pair = pp.pair
-                     where pp.person = p.id and (f.added_by = p.id or exists (select 1 from report r where r.assignment = f.assignment
-                         and r.pair = f.pair and r.attempt = f.attempt and pp.from_at <= r.handed_in_at
-                         and (pp.to_at is null or pp.to_at > r.handed_in_at))))),
+                 from evidence e join assignment a on a.id = e.assignment where e.id in (select value from json_each(?2))),
              'queries', (select json_group_array(json_object('asked', q.text, 'answer', q.answer)) from query q where q.asked_by = p.id),
              'adjustments', (select json_group_array(json_object('points', j.points, 'reason', j.reason)) from adjustment j where j.person = p.id),
              'excuses', (select json_group_array(json_object('assignment', a.title, 'reason', x.reason, 'given_at', x.given_at))
@@ -348,8 +343,9 @@ pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError
              'slips', (select json_group_array(json_object('made_at', s.made_at, 'until', s.expires_at, 'used_at', s.used_at))
                  from seat_slip s where s.person = p.id),
              'did', (select json_group_array(json_object('at', u.at, 'what', u.what, 'about', u.about)) from audit u where u.person = p.id)
-           ) as "about!: String" from person p where p.id = ?"#,
+           ) as "about!: String" from person p where p.id = ?1"#,
         person,
+        files,
     )
     .fetch_one(store.read())
     .await?)

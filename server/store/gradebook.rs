@@ -29,7 +29,7 @@ pub struct Cell {
     pub graded: i64,
     /// Whether it waits for a person.
     pub waits: i64,
-    /// Whether it is on another plate than the pair was given: 1, or 2 where a person said that it does not count.
+    /// Whether it is on another plate than the pair was given.
     pub other_plate: i64,
 }
 
@@ -113,7 +113,7 @@ fn list<T: DeserializeOwned>(text: &str) -> Result<Vec<T>, StoreError> {
     })
 }
 
-/// All of a class.
+/// All of a class; what was settled not to count is as if it were not handed in.
 ///
 /// # Errors
 /// When the database does not answer or the row cannot be read.
@@ -126,10 +126,11 @@ pub async fn of_class(store: &Store, class: ClassId) -> Result<Book, StoreError>
                         exists (select 1 from attention t where t.report = r.id and t.found_at > coalesce(
                             (select d.at from reviewed d where d.report = r.id), -1))
                         or exists (select 1 from query q where q.report = r.id and q.answer is null),
-                        coalesce((select iif(o.settled is 'not', 2, 1) from other_plate o where o.report = r.id), 0)))
+                        o.report is not null))
                 from assignment a join report r on r.assignment = a.id
                 left join grade g on g.report = r.id and g.superseded_at is null
-                where a.class = ?1) as "cells!: String",
+                left join other_plate o on o.report = r.id
+                where a.class = ?1 and o.settled is not 'not') as "cells!: String",
                (select json_group_array(json_array(id, name, school_id, joined_at))
                 from (select p.id, p.name, p.school_id, m.joined_at from class_person m join person p on p.id = m.person
                       where m.class = ?1 and m.left_at is null and p.role = 'student' order by p.name, p.id)

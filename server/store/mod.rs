@@ -175,6 +175,14 @@ pub struct Store {
     damaged: Arc<AtomicBool>,
 }
 
+/// Values as JSON, for one statement about all of them (never fails for ours).
+fn json_of<T: serde::Serialize + ?Sized>(what: &'static str, values: &T) -> Result<String, StoreError> {
+    serde_json::to_string(values).map_err(|_| StoreError::Unreadable {
+        what,
+        found: String::new(),
+    })
+}
+
 /// A change in progress: everything in it is kept by [`Tx::commit`], or nothing.
 #[derive(Debug)]
 pub struct Tx(sqlx::Transaction<'static, sqlx::Sqlite>);

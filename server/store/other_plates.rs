@@ -107,6 +107,22 @@ pub async fn given_back(store: &Store, assignment: AssignmentId, pair: PairId) -
     .await?)
 }
 
+/// The most attempts that a pair has used; a report that does not count is given back.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn most_used(store: &Store, assignment: AssignmentId) -> Result<i64, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select coalesce(max(used), 0) as "used!: i64" from (
+               select max(r.attempt) - count(o.report) as used from report r
+               left join other_plate o on o.report = r.id and o.settled = 'not'
+               where r.assignment = ? group by r.pair)"#,
+        assignment,
+    )
+    .fetch_one(store.read())
+    .await?)
+}
+
 /// Says whether a report counts, or that it is open again; whether it is one on another plate.
 ///
 /// # Errors

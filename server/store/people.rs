@@ -2,7 +2,7 @@
 
 use super::ids::{ClassId, PersonId};
 use super::when::When;
-use super::{Store, StoreError, Tx};
+use super::{Store, StoreError, Tx, sessions};
 
 /// What a person may do here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, sqlx::Type)]
@@ -145,10 +145,7 @@ pub async fn free_seat(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> 
     sqlx::query!("update person set secret_hash = null where id = ?", person)
         .execute(tx.connection())
         .await?;
-    sqlx::query!("delete from session where person = ?", person)
-        .execute(tx.connection())
-        .await?;
-    Ok(())
+    sessions::end_all(tx, person).await
 }
 
 /// The person with this identifier of the school, as the change in progress sees it.

@@ -6,7 +6,7 @@ use rust_decimal::Decimal;
 
 use super::ids::{AssignmentId, ExerciseRevisionId, PairId, PersonId, PlateId, PlateRevisionId, RegradeId, ReportId};
 use super::when::When;
-use super::{Store, StoreError, Tx};
+use super::{Store, StoreError, Tx, json_of};
 
 /// A report with the grade that counts now.
 #[derive(Debug, Clone)]
@@ -192,14 +192,6 @@ pub struct NewRegrade<'a> {
     pub by: PersonId,
 }
 
-/// Reports with marks as JSON, for one statement about all of them.
-fn list(reports: &[(ReportId, Option<String>)]) -> Result<String, StoreError> {
-    serde_json::to_string(reports).map_err(|_| StoreError::Unreadable {
-        what: "the reports of a regrading",
-        found: String::new(),
-    })
-}
-
 /// Writes down a regrading with its reports and the marks that they have now.
 ///
 /// # Errors
@@ -222,7 +214,7 @@ pub async fn begin(
     )
     .fetch_one(tx.connection())
     .await?;
-    let reports = list(reports)?;
+    let reports = json_of("the reports of a regrading", reports)?;
     sqlx::query!(
         "insert into regrade_report (regrade, report, mark_before)
          select ?1, j.value ->> 0, j.value ->> 1 from json_each(?2) j",
@@ -296,7 +288,7 @@ pub async fn done(
     reports: &[(ReportId, Option<String>)],
     at: When,
 ) -> Result<(), StoreError> {
-    let reports = list(reports)?;
+    let reports = json_of("the reports of a regrading", reports)?;
     sqlx::query!(
         "update regrade_report set done_at = ?1, mark_after = j.value ->> 1 from json_each(?3) j
          where regrade = ?2 and report = j.value ->> 0",

@@ -36,6 +36,14 @@ pub async fn of(store: &Store, person: PersonId) -> Result<Option<SecondStep>, S
     .await?)
 }
 
+/// Whether a second step is asked for when a person signs in.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn is_on(store: &Store, person: PersonId) -> Result<bool, StoreError> {
+    Ok(of(store, person).await?.is_some_and(|s| s.confirmed_at.is_some()))
+}
+
 /// Begins one, in place of one that was never confirmed. Gives `false` where one is confirmed already.
 ///
 /// # Errors
@@ -88,9 +96,7 @@ pub async fn remove(tx: &mut Tx, person: PersonId) -> Result<bool, StoreError> {
     sqlx::query!("delete from recovery_code where person = ?", person)
         .execute(tx.connection())
         .await?;
-    sqlx::query!("delete from half_sign_in where person = ?", person)
-        .execute(tx.connection())
-        .await?;
+    end_halves(tx, person).await?;
     let done = sqlx::query!("delete from second_step where person = ?", person)
         .execute(tx.connection())
         .await?;

@@ -1,6 +1,6 @@
 //! Machines and the turns of pairs at them.
 
-use super::ids::{AssignmentId, ClassId, PairId, PersonId, PlateId};
+use super::ids::{AssignmentId, ClassId, PairId, PersonId, PlateId, ReportId};
 use super::when::When;
 use super::{Store, StoreError, Tx};
 
@@ -310,6 +310,48 @@ pub async fn drafts(store: &Store, class: ClassId, since: When) -> Result<Vec<Dr
            where a.class = ? and d.updated_at > ? order by d.updated_at desc"#,
         class,
         since,
+    )
+    .fetch_all(store.read())
+    .await?)
+}
+
+/// A graded report of a pair that is still there.
+#[derive(Debug, Clone)]
+pub struct LastReport {
+    /// Report.
+    pub report: ReportId,
+    /// Name of the pair.
+    pub pair_name: String,
+    /// Title of the assignment.
+    pub title: String,
+    /// The grade as JSON.
+    pub result: String,
+}
+
+/// The last report of each pair in each assignment of a class, if it is graded, and the pair has its turn at `now` or handed it in
+/// since `since`. In the order of the assignments.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn last_reports(
+    store: &Store,
+    class: ClassId,
+    since: When,
+    now: When,
+) -> Result<Vec<LastReport>, StoreError> {
+    Ok(sqlx::query_as!(
+        LastReport,
+        r#"select r.id as "report!", p.name as pair_name, a.title, g.result
+           from assignment a join report r on r.assignment = a.id join pair p on p.id = r.pair
+           join grade g on g.report = r.id and g.superseded_at is null
+           where a.class = ?1
+               and r.attempt = (select max(n.attempt) from report n where n.assignment = r.assignment and n.pair = r.pair)
+               and (r.handed_in_at >= ?2 or exists (select 1 from machine_turn t where t.assignment = r.assignment
+                   and t.pair = r.pair and t.from_at <= ?3 and t.to_at > ?3))
+           order by a.due_at, a.id, p.id"#,
+        class,
+        since,
+        now,
     )
     .fetch_all(store.read())
     .await?)

@@ -6,6 +6,7 @@ use sqlx::sqlite::SqliteConnection;
 
 use super::ids::{AssignmentId, ClassId, PlateId};
 use super::{Store, StoreError, Tx};
+use crate::units::hex;
 
 /// What several people may change at once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,6 +68,5 @@ async fn of(connection: &mut SqliteConnection, thing: Thing) -> Result<String, S
             .await?
         }
     };
-    let digest = Sha256::digest(stands.as_bytes());
-    Ok(digest.iter().take(8).map(|b| format!("{b:02x}")).collect())
+    Ok(hex(&Sha256::digest(stands.as_bytes())[..8]))
 }

@@ -64,6 +64,12 @@ fn fixed(value: Decimal, decimals: u32) -> Decimal {
     rounded
 }
 
+/// Bytes as hexadecimal digits.
+#[must_use]
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|b| format!("{b:02x}")).collect()
+}
+
 /// A text with a capital first letter.
 #[must_use]
 pub fn capital(text: &str) -> String {

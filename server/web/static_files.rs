@@ -7,6 +7,7 @@ use axum::response::{IntoResponse, Response};
 use rust_embed::Embed;
 
 use super::errors::WebError;
+use crate::units::hex;
 
 #[derive(Embed)]
 #[folder = "static/"]
@@ -15,14 +16,7 @@ struct Static;
 /// One file. Browsers keep it and ask whether it is still the same.
 pub(super) async fn file(Path(path): Path<String>, headers: HeaderMap) -> Result<Response, WebError> {
     let file = Static::get(&path).ok_or(WebError::NotFound)?;
-    let hash: String = file
-        .metadata
-        .sha256_hash()
-        .iter()
-        .take(16)
-        .map(|b| format!("{b:02x}"))
-        .collect();
-    let tag = format!("\"{hash}\"");
+    let tag = format!("\"{}\"", hex(&file.metadata.sha256_hash()[..16]));
     let keep = [
         (header::ETAG, tag.clone()),
         (header::CACHE_CONTROL, "public, max-age=300, must-revalidate".to_owned()),

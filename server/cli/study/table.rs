@@ -8,6 +8,7 @@ use super::Rows;
 use super::judge::Outcome;
 use super::rows::{Mix, Row};
 use crate::cohort::agreement::wilson;
+use crate::cohort::count;
 
 const CONFIDENCE: f64 = 0.95;
 
@@ -178,11 +179,6 @@ fn mix(mix: &Mix, out: &mut dyn Write) -> std::io::Result<()> {
 const BINS: [f64; 7] = [0.0, 0.92, 0.95, 0.98, 0.99, 0.999, 1.1];
 /// Within which the stated probability and the share right should agree.
 const CALIBRATED: f64 = 0.02;
-
-/// A number of reports as a double.
-fn count(n: usize) -> f64 {
-    u32::try_from(n).map_or(f64::from(u32::MAX), f64::from)
-}
 
 /// Of those stated at a probability, how many were right; and the mean difference over all bins.
 fn calibration(stated: &[(f64, bool)], out: &mut dyn Write) -> std::io::Result<()> {

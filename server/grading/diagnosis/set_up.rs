@@ -4,15 +4,16 @@
 //! amounts: a tip other than the print's, a plate that is not at 20 degrees Celsius. It never decides alone: what the
 //! numbers say outweighs it as soon as they say anything. Faults that it does not speak of keep their odds.
 
+use rust_decimal::Decimal;
+
 use super::scene::Scene;
 use crate::exercise::model::{Axis, Exercise, Face};
 use crate::procedure::fault::{Fault, QuarterTurn};
+use crate::report::setup_record::ROOM;
 use crate::units::decimal_to_f64;
 
 /// Reference temperature in degrees Celsius (ISO 1).
 const REFERENCE: f64 = 20.0;
-/// Temperatures of a room in which one measures (common practice, no published source); others were typed by mistake.
-const ROOM: std::ops::RangeInclusive<f64> = 5.0..=40.0;
 /// Widths of their prior beyond which named amounts are a mistake of typing.
 const FARTHEST: f64 = 10.0;
 
@@ -99,8 +100,12 @@ fn lies_on(exercise: &Exercise, face: Face, at: f64) -> bool {
 
 /// By how much the plate is said to be warmer than 20 degrees Celsius.
 fn kelvin(scene: &Scene<'_>) -> Option<f64> {
-    let temperature = decimal_to_f64(scene.record?.temperature?);
-    ROOM.contains(&temperature).then_some(temperature - REFERENCE)
+    let temperature = scene.record?.temperature?;
+    let [low, high] = ROOM.map(Decimal::from);
+    // Others were typed by mistake.
+    (low..=high)
+        .contains(&temperature)
+        .then(|| decimal_to_f64(temperature) - REFERENCE)
 }
 
 /// Faults with the amounts that the record names: tip in use less the print's, growth from 20 degrees Celsius.

@@ -9,10 +9,10 @@ use jiff::tz::TimeZone;
 use serde::Deserialize;
 
 use crate::actions::account::{self, ChangeError};
-use crate::actions::second_step;
 use crate::actions::secrets::SecretError;
 use crate::actions::sign_in::Token;
 use crate::store::people::{Person, Role};
+use crate::store::second_steps;
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
@@ -86,7 +86,7 @@ async fn sheet(
         })
         .collect();
     let is_pin = person.role == Role::Student;
-    let second = second_step::of(&app.service, person.id).await?;
+    let second_step = second_steps::is_on(&app.service.store, person.id).await?;
     let status = if wrongs.is_empty() {
         StatusCode::OK
     } else {
@@ -98,7 +98,7 @@ async fn sheet(
         sign_in: person.sign_in.clone(),
         secret: if is_pin { "PIN" } else { "passphrase" },
         is_pin,
-        second_step: second.is_some_and(|s| s.confirmed_at.is_some()),
+        second_step,
         others: lines.iter().filter(|line| !line.here).count(),
         devices: lines,
         said,

@@ -41,6 +41,10 @@ impl Assign {
         times::comes_twice(text, &times::zone(&self.class.time_zone))
     }
 
+    const fn title_hint(&self) -> &'static str {
+        "Leave it empty to take the exercise's own."
+    }
+
     fn clock_words(&self) -> String {
         format!("In the time of {}.", self.class.time_zone)
     }

@@ -73,9 +73,7 @@ pub(in crate::web) async fn page(
         });
     }
     let asks = if sees_truth {
-        bench::asks(service, class.id, &turns)
-            .await
-            .map_err(WebError::internal)?
+        bench::asks(service, class.id).await.map_err(WebError::internal)?
     } else {
         Vec::new()
     };

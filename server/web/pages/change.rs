@@ -59,7 +59,11 @@ impl Change {
         mend(&self.wrongs, field)
     }
 
-    fn zone_words(&self) -> String {
+    const fn title_hint(&self) -> &'static str {
+        ""
+    }
+
+    fn clock_words(&self) -> String {
         format!("In the time of {}.", self.assignment.time_zone)
     }
 

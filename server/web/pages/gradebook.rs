@@ -6,6 +6,7 @@ use askama::Template;
 use axum::extract::{Query, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
+use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 
@@ -68,17 +69,7 @@ impl Asked {
     fn sorted(&self, column: &str) -> String {
         let down = self.sort == column && self.order != "down";
         let order = if down { "&order=down" } else { "" };
-        let find: String = self
-            .find
-            .bytes()
-            .map(|b| {
-                if b.is_ascii_alphanumeric() {
-                    char::from(b).to_string()
-                } else {
-                    format!("%{b:02X}")
-                }
-            })
-            .collect();
+        let find = utf8_percent_encode(&self.find, NON_ALPHANUMERIC);
         let word = |text: &str| text.chars().filter(char::is_ascii_alphanumeric).collect::<String>();
         format!(
             "?by={}&only={}&find={find}&sort={column}{order}",

@@ -16,6 +16,7 @@ use crate::store::classes::{self, Class, Member};
 use crate::store::ids::PersonId;
 use crate::store::pairs;
 use crate::store::people::{self, Role};
+use crate::store::second_steps;
 use crate::store::when::When;
 use crate::web::app::App;
 use crate::web::errors::WebError;
@@ -282,7 +283,7 @@ async fn one(
     let PersonOf { person, class, member } = of;
     let zone = times::zone(&class.time_zone);
     let show = |at: When| times::show(at, &zone);
-    let second = second_step::of(&app.service, member.person).await?;
+    let second_step = second_steps::is_on(&app.service.store, member.person).await?;
     let stays = pairs::of_person(&app.service.store, class.id, member.person).await?;
     let stays = stays
         .into_iter()
@@ -292,7 +293,7 @@ async fn one(
         may_change: may_change_class(&person),
         is_staff: member.role != Role::Student,
         is_self: member.person == person.id,
-        second_step: second.is_some_and(|s| s.confirmed_at.is_some()),
+        second_step,
         stays: stays.collect(),
         typed_name: typed.unwrap_or_else(|| member.name.clone()),
         wrongs,

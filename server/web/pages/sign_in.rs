@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
 use jiff::tz::TimeZone;
+use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 use serde::Deserialize;
 
 use super::second_step;
@@ -80,17 +81,8 @@ pub(in crate::web) fn address(next: &str) -> String {
     if next == "/" || !is_here(next) {
         return "/sign-in".to_owned();
     }
-    let escaped: String = next
-        .bytes()
-        .map(|b| {
-            if b.is_ascii_alphanumeric() || matches!(b, b'/' | b'-' | b'_' | b'.') {
-                char::from(b).to_string()
-            } else {
-                format!("%{b:02X}")
-            }
-        })
-        .collect();
-    format!("/sign-in?next={escaped}")
+    const PATH: &AsciiSet = &NON_ALPHANUMERIC.remove(b'/').remove(b'-').remove(b'_').remove(b'.');
+    format!("/sign-in?next={}", utf8_percent_encode(next, PATH))
 }
 
 /// Only paths of this site, so that nobody is sent elsewhere by a link to this page.

@@ -1,7 +1,6 @@
 //! The fields of report entry, as they came from the draft or from the browser.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fmt::Write as _;
 
 use super::entry::Back;
 use crate::actions::keep_draft::Sent;
@@ -14,7 +13,7 @@ use crate::report::model::Report;
 use crate::report::setup_record::{Otherwise, SetUp};
 use crate::report::table::{DecimalMark, MustAsk, ReadOptions, Reading, Role};
 use crate::store::reports::SourceKind;
-use crate::units::capital;
+use crate::units::{capital, hex};
 use crate::web::upload::{File, Upload};
 
 /// Most bytes of a source that travel with the form until it is handed in.
@@ -353,16 +352,6 @@ fn fields(exercise: &Exercise, typed: impl Fn(&str) -> Option<String>) -> Vec<Fi
         call: typed(&format!("c-{no}")).unwrap_or_default(),
     };
     exercise.characteristics.iter().map(|c| field(c.no.as_str())).collect()
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes
-        .iter()
-        .fold(String::with_capacity(2 * bytes.len()), |mut text, b| {
-            // Writing to a string does not fail.
-            let _ = write!(text, "{b:02x}");
-            text
-        })
 }
 
 fn unhex(text: &str) -> Option<Vec<u8>> {

@@ -18,7 +18,7 @@ use crate::exercise::plate::{Plate, PlateKind, Plates};
 use crate::procedure::seeding::{Aims, MOST_COPIES, PlateSeed, Proposal};
 use crate::store::exercises::Revision;
 use crate::store::people::Person;
-use crate::units::{parse_plain_decimal, show_number};
+use crate::units::{hex, parse_plain_decimal, show_number};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
@@ -304,5 +304,5 @@ fn print_of(exercise: &Exercise, plates: &[Plate]) -> String {
         plates: plates.to_vec(),
     };
     let digest = Sha256::digest(write_plates(&all).as_bytes());
-    digest.iter().take(16).map(|b| format!("{b:02x}")).collect()
+    hex(&digest[..16])
 }
