@@ -2,7 +2,7 @@
 //! file can reach them.
 
 use axum::extract::Path;
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, HeaderName, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use rust_embed::Embed;
 
@@ -12,6 +12,9 @@ use crate::units::hex;
 #[derive(Embed)]
 #[folder = "static/"]
 struct Static;
+
+/// The worker that opens report entry without a network.
+const WORKER: &str = "away.js";
 
 /// One file. Browsers keep it and ask whether it is still the same.
 pub(super) async fn file(Path(path): Path<String>, headers: HeaderMap) -> Result<Response, WebError> {
@@ -28,7 +31,9 @@ pub(super) async fn file(Path(path): Path<String>, headers: HeaderMap) -> Result
         return Ok((StatusCode::NOT_MODIFIED, keep).into_response());
     }
     let kind = kind(&path).ok_or(WebError::NotFound)?;
-    Ok((keep, [(header::CONTENT_TYPE, kind)], file.data).into_response())
+    // The worker of report entry answers for the pages of students, and for no others.
+    let scope = (path == WORKER).then_some([(HeaderName::from_static("service-worker-allowed"), "/my/")]);
+    Ok((scope, keep, [(header::CONTENT_TYPE, kind)], file.data).into_response())
 }
 
 fn kind(path: &str) -> Option<&'static str> {
@@ -42,4 +47,22 @@ fn kind(path: &str) -> Option<&'static str> {
         "png" => "image/png",
         _ => return None,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_worker_brings_every_script_of_a_sheet() {
+        let worker = Static::get(WORKER).unwrap();
+        let worker = std::str::from_utf8(&worker.data).unwrap();
+        for path in Static::iter() {
+            let elsewhere = path == WORKER || path.starts_with("author.");
+            if elsewhere || !(path.ends_with(".js") || path.ends_with(".css")) {
+                continue;
+            }
+            assert!(worker.contains(&format!("\"/static/{path}\"")), "{path}");
+        }
+    }
 }

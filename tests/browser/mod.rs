@@ -3,6 +3,7 @@
 
 mod accessibility;
 mod authoring;
+mod away;
 mod drawings;
 mod driver;
 mod faults;

@@ -108,6 +108,11 @@ impl Window {
         self.client.goto(&format!("{}{path}", self.base)).await.unwrap();
     }
 
+    /// Puts an empty page in place of this one, as a tab that was closed.
+    pub(super) async fn leave(&self) {
+        self.client.goto("about:blank").await.unwrap();
+    }
+
     /// Path of the page.
     pub(super) async fn path(&self) -> String {
         self.client.current_url().await.unwrap().path().to_owned()

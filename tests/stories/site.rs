@@ -85,7 +85,11 @@ impl Site {
     }
 
     async fn start(&mut self) {
-        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        // Again where it was, if nobody took the port meanwhile: a browser's page finds it there.
+        let listener = match TcpListener::bind(self.address).await {
+            Ok(listener) => listener,
+            Err(_) => TcpListener::bind("127.0.0.1:0").await.unwrap(),
+        };
         self.address = listener.local_addr().unwrap();
         let settings = Settings::new(Given::default(), self.folder.path().to_owned()).unwrap();
         let (stop, stopped) = oneshot::channel::<()>();

@@ -8,8 +8,9 @@ use std::sync::Arc;
 use askama::Template;
 use axum::Json;
 use axum::extract::{Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::{HeaderMap, HeaderName, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::CookieJar;
 use serde::{Deserialize, Serialize};
 
 use super::entry_beside::Beside;
@@ -34,6 +35,7 @@ use crate::web::app::App;
 use crate::web::errors::{Explained, WebError};
 use crate::web::frame::Frame;
 use crate::web::guards::MyAssignment;
+use crate::web::pages::sign_in::is_shared;
 use crate::web::render::Sheet;
 use crate::web::sheet::{self, SheetRow};
 use crate::web::times;
@@ -170,6 +172,7 @@ impl Order {
 pub(in crate::web) async fn page(
     State(app): State<App>,
     MyAssignment { person, mine }: MyAssignment,
+    jar: CookieJar,
     Query(order): Query<Order>,
 ) -> Result<Response, WebError> {
     let exercise = load::exercise(&app.service, mine.assignment.exercise_revision)
@@ -190,7 +193,13 @@ pub(in crate::web) async fn page(
         back.two = two(&draft.written, &person);
     }
     let page = entry(&app, &person, &mine, &exercise, form, back, &order).await?;
-    Ok(Sheet(StatusCode::OK, page).into_response())
+    Ok((keep_for(&jar, &person), Sheet(StatusCode::OK, page)).into_response())
+}
+
+/// Leave for the device to keep this sheet, so that it opens again without a network: for whom. Never on a device that many
+/// people use.
+pub(super) fn keep_for(jar: &CookieJar, person: &Person) -> Option<[(HeaderName, String); 1]> {
+    (!is_shared(jar)).then(|| [(HeaderName::from_static("x-keep-for"), person.id.0.to_string())])
 }
 
 /// Fields in which partners wrote two things.

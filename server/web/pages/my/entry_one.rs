@@ -8,8 +8,9 @@ use askama::Template;
 use axum::extract::{Form, Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::CookieJar;
 
-use super::entry::{Order, closed, number_key, two};
+use super::entry::{Order, closed, keep_for, number_key, two};
 use super::entry_form::PLATE;
 use crate::actions::keep_draft::{self, DraftError, Sent};
 use crate::actions::load;
@@ -206,6 +207,7 @@ pub(in crate::web) async fn page(
     State(app): State<App>,
     MyAssignment { person, mine }: MyAssignment,
     Path(path): Path<BTreeMap<String, String>>,
+    jar: CookieJar,
     Query(order): Query<Order>,
 ) -> Result<Response, WebError> {
     if let Some(closed) = closed(&mine) {
@@ -233,7 +235,8 @@ pub(in crate::web) async fn page(
         kept: kept.unwrap_or_default(),
         ..Back::default()
     };
-    Ok(Sheet(StatusCode::OK, whole(place, &written, back).await?).into_response())
+    let page = Sheet(StatusCode::OK, whole(place, &written, back).await?);
+    Ok((keep_for(&jar, &person), page).into_response())
 }
 
 /// What is wrong with one value, and whether it may stand all the same.
