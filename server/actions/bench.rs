@@ -13,6 +13,7 @@ use crate::grading::grade::{DiagnosisState, Grade};
 use crate::grading::{GradeInput, grade};
 use crate::report::assemble::{Field, FromForm, from_form};
 use crate::report::model::Report;
+use crate::report::setup_record::SetUp;
 use crate::report::table::ReadOptions;
 use crate::store::ids::{ClassId, ReportId};
 use crate::store::turns::{self, DraftLine};
@@ -119,9 +120,12 @@ pub async fn odd(service: &Service, draft: &DraftLine) -> Result<Option<Odd>, Gr
         .await?
         .ok_or(LoadError::Missing("an assignment"))?;
     let exercise = load::exercise(service, assignment.exercise_revision).await?;
-    let (Some(report), _) = readable(&exercise, fields(&exercise, &typed(draft))) else {
+    let typed = typed(draft);
+    let (Some(report), _) = readable(&exercise, fields(&exercise, &typed)) else {
         return Ok(None);
     };
+    // As far as the pair has written it; a field that cannot be read yet says nothing.
+    let set_up = SetUp::from_fields(&exercise, |name| typed.get(name).cloned().unwrap_or_default()).ok();
     if report.items.iter().filter(|i| i.measured.is_some()).count() < 3 {
         return Ok(None);
     }
@@ -143,7 +147,7 @@ pub async fn odd(service: &Service, draft: &DraftLine) -> Result<Option<Odd>, Gr
             hand_marks: &hand_marks,
             siblings: &siblings,
             decided: &UNDECIDED,
-            set_up: None,
+            set_up: set_up.as_ref(),
         })
     });
     let grade = graded.await.ok_or(GradeError::Stopping)?;

@@ -81,16 +81,9 @@ pub async fn change(
     if terms.attempts < used {
         return Err(CareError::AttemptsUsed(used));
     }
-    let marks = wanted.marks.trim();
-    let marks_override = (!marks.is_empty()).then_some(marks);
-    if marks_override.is_some() {
-        let exercise = load::exercise(service, assignment.exercise_revision)
-            .await
-            .map_err(unread)?;
-        load::rules(service, assignment.exercise_revision, &exercise, marks_override)
-            .await
-            .map_err(unread)?;
-    }
+    let marks_override = load::typed_rules(service, assignment.exercise_revision, wanted.marks)
+        .await
+        .map_err(unread)?;
     let (per_day, floor) = (
         terms.late_percent_per_day.to_string(),
         terms.late_floor_percent.to_string(),

@@ -8,6 +8,7 @@ use thiserror::Error;
 use super::Service;
 use super::make_class::{MakeClassError, Wanted as WantedClass, make_class};
 use crate::store::classes::{Class, WhenOver};
+use crate::store::end_of_term::TakenOut;
 use crate::store::ids::{ClassId, PersonId};
 use crate::store::when::When;
 use crate::store::{StoreError, assignments, audit, end_of_term as stored};
@@ -76,7 +77,7 @@ pub async fn keep_for(
     class: ClassId,
     days: i64,
     over: WhenOver,
-    by: PersonId,
+    by: impl Into<Option<PersonId>>,
 ) -> Result<(), EndError> {
     if !(0..=36_500).contains(&days) {
         return Err(EndError::Days);
@@ -148,18 +149,27 @@ pub async fn take_out_what_is_over(service: &Service) -> Result<usize, StoreErro
     Ok(over.len())
 }
 
-/// Takes those names out again that a restored backup has brought back. Returns of how many.
+/// Takes out again what a restored backup has brought back: names, students who were deleted, and of the classes that
+/// were over what went with the names. Returns of how many people.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn forget_again(service: &Service, list: &[(PersonId, When)]) -> Result<usize, StoreError> {
+pub async fn take_out_again(service: &Service, gone: &TakenOut) -> Result<usize, StoreError> {
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
     let mut done = 0;
-    for (person, created_at) in list {
-        if stored::is_known(&mut tx, *person, *created_at).await? {
-            stored::forget(&mut tx, *person, *created_at, now).await?;
+    for person in &gone.people {
+        if stored::has_a_name(&mut tx, person.person, person.created_at).await? {
+            stored::forget(&mut tx, person.person, person.created_at, now).await?;
+            if person.deleted {
+                stored::delete(&mut tx, person.person).await?;
+            }
             done += 1;
+        }
+    }
+    for (class, created_at) in &gone.classes {
+        if stored::has_names(&mut tx, *class, *created_at).await? {
+            stored::close_forgotten(&mut tx, *class, now).await?;
         }
     }
     tx.commit().await?;

@@ -107,6 +107,25 @@ pub async fn exercise(service: &Service, revision: ExerciseRevisionId) -> Result
     Ok(keep(&service.known.exercises, revision, exercise, KEPT))
 }
 
+/// Marks rules in place of an exercise's own as an instructor typed them, once they are known to be readable; none where
+/// nothing was typed.
+///
+/// # Errors
+/// When they cannot be read, or the database does not answer.
+pub(super) async fn typed_rules<'t>(
+    service: &Service,
+    revision: ExerciseRevisionId,
+    typed: &'t str,
+) -> Result<Option<&'t str>, LoadError> {
+    let typed = typed.trim();
+    if typed.is_empty() {
+        return Ok(None);
+    }
+    let of = exercise(service, revision).await?;
+    rules(service, revision, &of, Some(typed)).await?;
+    Ok(Some(typed))
+}
+
 /// What a plate is, in one revision. For grading and instructors' pages only.
 ///
 /// # Errors

@@ -3,6 +3,7 @@
 use thiserror::Error;
 
 use super::Service;
+use super::load::{self, LoadError};
 use super::terms::{Terms, TermsError};
 use crate::store::assignments::{self, NewAssignment};
 use crate::store::ids::{AssignmentId, ClassId, ExerciseId, ExerciseRevisionId, PersonId};
@@ -20,6 +21,8 @@ pub struct Wanted<'a> {
     pub plates: Kind,
     /// Title, times and rules.
     pub terms: Terms<'a>,
+    /// A `[marks]` table in TOML in place of the exercise's; empty: the exercise's own.
+    pub marks: &'a str,
     /// Who makes it.
     pub by: PersonId,
 }
@@ -41,6 +44,9 @@ pub enum MakeAssignmentError {
     /// Times or rules that cannot be.
     #[error(transparent)]
     Terms(#[from] TermsError),
+    /// The marks rules cannot be read.
+    #[error("the marks rules cannot be read: {0}")]
+    Marks(String),
     /// No pairs.
     #[error("the class has no pairs yet")]
     NoPairs,
@@ -60,6 +66,9 @@ pub enum MakeAssignmentError {
 pub async fn make_assignment(service: &Service, wanted: &Wanted<'_>) -> Result<Made, MakeAssignmentError> {
     let terms = &wanted.terms;
     terms.check()?;
+    let marks_override = load::typed_rules(service, wanted.exercise.1, wanted.marks)
+        .await
+        .map_err(unread)?;
     let plates = plates::in_service(&service.store, wanted.exercise.0, wanted.plates).await?;
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
@@ -81,7 +90,7 @@ pub async fn make_assignment(service: &Service, wanted: &Wanted<'_>) -> Result<M
         late_grace_minutes: terms.late_grace_minutes,
         late_percent_per_day: terms.late_percent_per_day,
         late_floor_percent: terms.late_floor_percent,
-        marks_override: None,
+        marks_override,
         feedback: terms.feedback,
         created_at: now,
     };
@@ -90,7 +99,7 @@ pub async fn make_assignment(service: &Service, wanted: &Wanted<'_>) -> Result<M
     for (pair, (plate, _)) in pairs.iter().zip(plates.iter().cycle()) {
         assignments::give_plate(&mut tx, assignment, *pair, *plate, terms.opens_at).await?;
     }
-    let detail = serde_json::json!({ "class": wanted.class, "plates": plates.len(), "pairs": pairs.len() });
+    let detail = serde_json::json!({ "class": wanted.class, "plates": plates.len(), "pairs": pairs.len(), "marks": marks_override.is_some() });
     let about = ("assignment", assignment.0);
     let entry = audit::Entry {
         at: now,
@@ -106,4 +115,12 @@ pub async fn make_assignment(service: &Service, wanted: &Wanted<'_>) -> Result<M
         pairs: pairs.len(),
         plates: plates.len().min(pairs.len()),
     })
+}
+
+fn unread(error: LoadError) -> MakeAssignmentError {
+    match error {
+        LoadError::Store(error) => MakeAssignmentError::Store(error),
+        LoadError::Unreadable { why, .. } => MakeAssignmentError::Marks(why),
+        LoadError::Missing(what) => MakeAssignmentError::Marks(format!("{what} is missing")),
+    }
 }

@@ -12,11 +12,11 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::Service;
-use super::end_of_term::forget_again;
+use super::end_of_term::take_out_again;
 use super::hand_in_report::new_key;
 use super::sign_in::{self, SignInError};
 use crate::store::backup::{self, BackupError, Contents};
-use crate::store::ids::PersonId;
+use crate::store::end_of_term::TakenOut;
 use crate::store::people::Person;
 use crate::store::when::When;
 use crate::store::{FILE_NAME, Store, StoreError, audit, end_of_term};
@@ -35,8 +35,9 @@ struct Note {
     by: String,
     /// Copy of the school as it was.
     before: String,
-    /// Whose names were taken out until then: rows and when they were added.
-    forgotten: Vec<(i64, i64)>,
+    /// What was taken out until then.
+    #[serde(default)]
+    gone: TakenOut,
     /// What came of it, in words; none while it is to be done.
     said: Option<String>,
 }
@@ -194,12 +195,14 @@ async fn swap(
     // Where the process ended half-way there may be no school here; then the note has the list from the first time.
     if folder.join(FILE_NAME).exists() {
         let school = Store::open(folder).await?;
-        let list = end_of_term::forgotten(&school).await?;
+        let gone = end_of_term::taken_out(&school).await?;
         school.close().await;
-        note.forgotten
-            .extend(list.iter().map(|(p, at)| (p.0, at.millisecond())));
-        note.forgotten.sort_unstable();
-        note.forgotten.dedup();
+        note.gone.people.extend(gone.people);
+        note.gone.people.sort_unstable();
+        note.gone.people.dedup();
+        note.gone.classes.extend(gone.classes);
+        note.gone.classes.sort_unstable();
+        note.gone.classes.dedup();
         std::fs::write(folder.join(NOTE), serde_json::to_vec(&note)?)?;
     }
     let aside = format!("{FILE_NAME}.before-{}", now.millisecond());
@@ -211,12 +214,7 @@ async fn swap(
             return Err(error.into());
         }
     };
-    let forgotten: Vec<(PersonId, When)> = note
-        .forgotten
-        .iter()
-        .map(|(p, at)| (PersonId(*p), When::from(*at)))
-        .collect();
-    let again = forget_again(&service, &forgotten).await?;
+    let again = take_out_again(&service, &note.gone).await?;
     let mut tx = service.store.change().await?;
     end_of_term::end_all_sessions(&mut tx, now).await?;
     let detail = serde_json::json!({ "by": note.by, "before": note.before, "names_taken_out_again": again });

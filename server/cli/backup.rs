@@ -8,8 +8,9 @@ use anyhow::Context;
 use super::serve::{hold, open};
 use super::{block_on, log, say};
 use crate::actions::clock::Clock;
-use crate::actions::end_of_term::forget_again;
+use crate::actions::end_of_term::take_out_again;
 use crate::config::{Given, Settings};
+use crate::store::end_of_term::TakenOut;
 use crate::store::ids::PersonId;
 use crate::store::{FILE_NAME, Store, backup, end_of_term, evidence, people};
 
@@ -125,18 +126,18 @@ pub(super) fn restore(args: RestoreArgs) -> anyhow::Result<ExitCode> {
     let settings = Settings::new(args.given, PathBuf::from("data"))?;
     let (restored, again, aside) = block_on(async {
         let _held = hold(&settings)?;
-        let forgotten = if settings.data.join(FILE_NAME).exists() {
+        let gone = if settings.data.join(FILE_NAME).exists() {
             let school = Store::open(&settings.data).await.context("the school that is there")?;
-            let list = end_of_term::forgotten(&school).await?;
+            let list = end_of_term::taken_out(&school).await?;
             school.close().await;
             list
         } else {
-            Vec::new()
+            TakenOut::default()
         };
         let aside = format!("{FILE_NAME}.before-{}", Clock::default().now().millisecond());
         let restored = backup::put_in_place(&args.file, &settings.data, &aside).await?;
         let service = open(&settings, Clock::default()).await?;
-        let again = forget_again(&service, &forgotten).await?;
+        let again = take_out_again(&service, &gone).await?;
         service.store.close().await;
         Ok((restored, again, aside))
     })?;

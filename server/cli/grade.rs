@@ -9,6 +9,8 @@ use anyhow::{Context, anyhow, bail};
 use clap::Args;
 use rust_decimal::Decimal;
 
+mod set_up;
+
 use super::Streams;
 use crate::exercise::file::{self, Problem, Severity};
 use crate::exercise::model::{Exercise, ScoreKind};
@@ -24,7 +26,10 @@ use crate::units::{LengthUnit, show_f64};
 /// Arguments of `grade`.
 #[derive(Debug, Args)]
 #[command(
-    after_long_help = "Example:\n  platemark grade --exercise exercises/SB-11/exercise.toml --plates exercises/SB-11/plates.toml \\\n    --serial SB-11-01 report.csv --json"
+    after_long_help = "Example:\n  platemark grade --exercise exercises/SB-11/exercise.toml --plates exercises/SB-11/plates.toml \\\n    --serial SB-11-01 report.csv --json\n\n\
+    The set-up record is what the pair says of how it set the plate up: --set-up tip=4 --set-up A=top (or left, right, front, back,\n\
+    bottom, other) --set-up unit=mm --set-up temperature=21.5. In the file of --serials it stands in columns of these names, and\n\
+    counts for its report before the options. It moves the odds of the mistakes that it speaks of."
 )]
 pub struct GradeArgs {
     /// The exercise file
@@ -48,6 +53,9 @@ pub struct GradeArgs {
     /// Points of a line marked by hand, as "name=points"; may be repeated
     #[arg(long = "line", value_name = "NAME=POINTS")]
     lines: Vec<String>,
+    /// What the pair says of its set-up, as tip=DIAMETER, unit=UNIT, temperature=CELSIUS or DATUM=FACE; may be repeated
+    #[arg(long, value_name = "WHAT=VALUE")]
+    set_up: Vec<String>,
     /// One JSON object a line in place of tables
     #[arg(long)]
     json: bool,
@@ -69,7 +77,12 @@ pub fn run(args: &GradeArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCo
     let exercise = read_exercise(&args.exercise)?;
     let plates = read_plates(&args.plates, &exercise)?;
     let hand_marks = hand_marks(&exercise, &args.lines)?;
-    let serials = args.serials.as_deref().map(read_serials).transpose()?;
+    let said = set_up::options(&exercise, &args.set_up)?;
+    let serials = args
+        .serials
+        .as_deref()
+        .map(|file| read_serials(file, &exercise))
+        .transpose()?;
     let mut grades = Vec::new();
     let mut problems = Vec::new();
     // All plates are in it: it is made once for all reports.
@@ -79,6 +92,8 @@ pub fn run(args: &GradeArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCo
         let name = report_name(path);
         let plate = plate_of(args, serials.as_ref(), &name, &plates);
         let graded = plate.and_then(|plate| {
+            let own = serials.as_ref().and_then(|s| s.get(&name)).map(|line| &line.set_up);
+            let record = set_up::read(&exercise, &name, own, &said)?;
             let report = read_report(args, &exercise, path, streams)?;
             let input = GradeInput {
                 name: &name,
@@ -89,7 +104,7 @@ pub fn run(args: &GradeArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCo
                 hand_marks: &hand_marks,
                 siblings: &plates.plates,
                 decided: &UNDECIDED,
-                set_up: None,
+                set_up: record.as_ref(),
             };
             Ok(grading::grade_with(&input, looking.as_ref()))
         });
@@ -180,7 +195,15 @@ fn hand_marks(exercise: &Exercise, lines: &[String]) -> anyhow::Result<BTreeMap<
     Ok(marks)
 }
 
-fn read_serials(path: &Path) -> anyhow::Result<BTreeMap<String, String>> {
+/// What the file of serials says of one report.
+#[derive(Debug)]
+struct SerialLine {
+    serial: String,
+    /// Fields of the set-up record, by the names of the form.
+    set_up: BTreeMap<String, String>,
+}
+
+fn read_serials(path: &Path, exercise: &Exercise) -> anyhow::Result<BTreeMap<String, SerialLine>> {
     let shown = path.display();
     let text = read_text(path)?;
     let heading = text.lines().next().unwrap_or_default();
@@ -203,6 +226,11 @@ fn read_serials(path: &Path) -> anyhow::Result<BTreeMap<String, String>> {
         })
     };
     let (report, serial) = (column("report")?, column("serial")?);
+    let record: Vec<(usize, String)> = headings
+        .iter()
+        .enumerate()
+        .filter_map(|(i, heading)| Some((i, set_up::field(exercise, heading)?)))
+        .collect();
     let mut serials = BTreeMap::new();
     let mut lines: BTreeMap<String, u64> = BTreeMap::new();
     for row in reader.records() {
@@ -215,22 +243,30 @@ fn read_serials(path: &Path) -> anyhow::Result<BTreeMap<String, String>> {
                 cell(report)
             );
         }
-        serials.insert(cell(report), cell(serial));
+        let set_up = record.iter().map(|(i, field)| (field.clone(), cell(*i)));
+        let line = SerialLine {
+            serial: cell(serial),
+            set_up: set_up.filter(|(_, said)| !said.is_empty()).collect(),
+        };
+        serials.insert(cell(report), line);
     }
     Ok(serials)
 }
 
 fn plate_of<'a>(
     args: &GradeArgs,
-    serials: Option<&BTreeMap<String, String>>,
+    serials: Option<&BTreeMap<String, SerialLine>>,
     report: &str,
     plates: &'a Plates,
 ) -> anyhow::Result<&'a Plate> {
     let serial = match (&args.serial, serials) {
         (Some(serial), _) => serial,
-        (None, Some(serials)) => serials.get(report).ok_or_else(|| {
-            anyhow!("{report}: the file of --serials has no line for this report; add one with its serial")
-        })?,
+        (None, Some(serials)) => {
+            let line = serials.get(report).ok_or_else(|| {
+                anyhow!("{report}: the file of --serials has no line for this report; add one with its serial")
+            })?;
+            &line.serial
+        }
         (None, None) => bail!("say which plate was measured: --serial or --serials"),
     };
     let known = || {

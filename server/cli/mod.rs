@@ -24,6 +24,8 @@ pub mod points;
 pub mod propose;
 /// `read`: what a file is read as.
 pub mod read;
+/// How long names are kept.
+pub mod retention;
 /// The server.
 pub mod serve;
 /// `study`: how often the diagnosis is right.
@@ -91,6 +93,8 @@ pub enum Command {
     Read(read::ReadArgs),
     /// Put a backup in the place of the school
     Restore(backup::RestoreArgs),
+    /// Show and set how long classes keep the names of their students
+    Retention(retention::RetentionArgs),
     /// Start the server
     Serve(serve::Args),
     /// Measure how often the diagnosis is right
@@ -130,6 +134,7 @@ impl Command {
             Self::Points(args) => points::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
             Self::Propose(args) => propose::run(&args, &mut Streams::of_process()),
             Self::Read(args) => read::run(&args, &mut std::io::stdout().lock(), &mut std::io::stderr().lock()),
+            Self::Retention(args) => retention::run(args),
             Self::Serve(args) => serve::run(args),
             Self::Study(args) => study::run(&args, &mut Streams::of_process()),
             Self::Verify(args) => verify::run(&args, &mut Streams::of_process()),

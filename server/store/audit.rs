@@ -1,4 +1,4 @@
-//! Who did what and when. Rows are only ever added.
+//! Who did what and when. Rows are only ever added; words about students leave them with the students' names.
 
 use super::ids::PersonId;
 use super::when::When;

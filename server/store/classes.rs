@@ -112,6 +112,20 @@ pub async fn of(store: &Store, class: ClassId, person: PersonId) -> Result<Optio
     .await?)
 }
 
+/// All classes of the school, for whoever runs the server.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn all(store: &Store) -> Result<Vec<Class>, StoreError> {
+    Ok(sqlx::query_as!(
+        Class,
+        r#"select id as "id!", name, term, time_zone, archived_at as "archived_at: When", keep_days,
+               forgotten_at as "forgotten_at: When", when_over as "when_over: WhenOver" from class order by id"#,
+    )
+    .fetch_all(store.read())
+    .await?)
+}
+
 /// Everybody in a class at `now`: students by name, then its assistants and instructors.
 ///
 /// # Errors

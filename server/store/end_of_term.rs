@@ -1,5 +1,7 @@
 //! What happens to a class when its term is over: archived, rolled over, names taken out.
 
+use serde::{Deserialize, Serialize};
+
 use super::classes::WhenOver;
 use super::ids::{AssignmentId, ClassId, PersonId};
 use super::when::When;
@@ -150,6 +152,7 @@ pub async fn to_forget(tx: &mut Tx, class: ClassId) -> Result<Vec<(PersonId, Whe
 /// When the database cannot be written.
 pub async fn forget(tx: &mut Tx, person: PersonId, created_at: When, now: When) -> Result<(), StoreError> {
     let (name, sign_in) = (format!("Former student {person}"), format!("former-{person}"));
+    forget_loans(tx, person).await?;
     sqlx::query!(
         "update person set name = ?, sign_in = ?, school_id = null, email = null, secret_hash = null where id = ?",
         name,
@@ -169,6 +172,7 @@ pub async fn forget(tx: &mut Tx, person: PersonId, created_at: When, now: When) 
         .execute(tx.connection())
         .await?;
     forget_reports(tx, person).await?;
+    forget_words(tx, person).await?;
     sqlx::query!(
         "insert into forgotten (person, created_at, forgotten_at) values (?, ?, ?) on conflict do nothing",
         person,
@@ -199,7 +203,7 @@ async fn forget_reports(tx: &mut Tx, person: PersonId) -> Result<(), StoreError>
     .execute(tx.connection())
     .await?;
     sqlx::query!(
-        "update query set text = 'taken out', answer = null where asked_by = ?",
+        "update query set text = 'taken out', answer = iif(answer is null, null, 'taken out') where asked_by = ?",
         person
     )
     .execute(tx.connection())
@@ -208,6 +212,60 @@ async fn forget_reports(tx: &mut Tx, person: PersonId) -> Result<(), StoreError>
         "update report set source_bytes = x'', source_name = null where id in (
              select r.id from report r join pair_person pp on pp.pair = r.pair
              and pp.from_at <= r.handed_in_at and (pp.to_at is null or pp.to_at > r.handed_in_at) where pp.person = ?1)",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Words that people wrote about the reports that a person had a part in, or about the person, and their copies in the
+/// trail, which keeps who did what and when.
+async fn forget_words(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
+    sqlx::query!(
+        "update remark set text = 'taken out' where report in (select r.id from report r join pair_person pp on pp.pair = r.pair
+             and pp.from_at <= r.handed_in_at and (pp.to_at is null or pp.to_at > r.handed_in_at) where pp.person = ?1)",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update mark_override set reason = 'taken out' where report in (select r.id from report r join pair_person pp
+             on pp.pair = r.pair and pp.from_at <= r.handed_in_at and (pp.to_at is null or pp.to_at > r.handed_in_at)
+             where pp.person = ?1)",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update audit set detail = json_replace(detail, '$.reason', 'taken out', '$.text', 'taken out') where about = 'report' and about_id in (
+             select r.id from report r join pair_person pp on pp.pair = r.pair
+             and pp.from_at <= r.handed_in_at and (pp.to_at is null or pp.to_at > r.handed_in_at) where pp.person = ?1)",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update audit set detail = json_replace(detail, '$.reason', 'taken out') where about = 'assignment' and what = 'adjust'
+             and about_id in (select assignment from adjustment where person = ?1) and json_extract(detail, '$.person') = ?1",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Loans of plates that were written down under the name of a person.
+async fn forget_loans(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
+    sqlx::query!(
+        "update audit set detail = json_replace(detail, '$.holder', 'taken out') where about = 'plate' and what = 'plate-out'
+             and instr(json_extract(detail, '$.holder'), (select name from person where id = ?1)) > 0",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update plate_loan set holder = 'taken out' where instr(holder, (select name from person where id = ?1)) > 0",
         person,
     )
     .execute(tx.connection())
@@ -243,9 +301,20 @@ pub async fn close_forgotten(tx: &mut Tx, class: ClassId, now: When) -> Result<(
     )
     .execute(tx.connection())
     .await?;
-    sqlx::query!("update class set forgotten_at = ? where id = ?", now, class)
-        .execute(tx.connection())
-        .await?;
+    sqlx::query!(
+        "update audit set detail = json_replace(detail, '$.reason', 'taken out') where about = 'assignment' and what = 'extend'
+             and about_id in (select id from assignment where class = ?)",
+        class,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update class set forgotten_at = ?1, archived_at = coalesce(archived_at, ?1) where id = ?2",
+        now,
+        class,
+    )
+    .execute(tx.connection())
+    .await?;
     Ok(())
 }
 
@@ -265,29 +334,74 @@ pub async fn end_all_sessions(tx: &mut Tx, now: When) -> Result<(), StoreError> 
     Ok(())
 }
 
-/// Whose names were taken out, and when each person was added.
+/// A person whose name was taken out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Gone {
+    /// Row.
+    pub person: PersonId,
+    /// When the person was added, so that a row of another file is never taken for this one.
+    pub created_at: When,
+    /// Whether the person was deleted.
+    pub deleted: bool,
+}
+
+/// What was taken out of a school, to be taken out again of a backup that is put back.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct TakenOut {
+    /// People.
+    pub people: Vec<Gone>,
+    /// Classes, with when they were made.
+    pub classes: Vec<(ClassId, When)>,
+}
+
+/// What was taken out of this school.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn forgotten(store: &Store) -> Result<Vec<(PersonId, When)>, StoreError> {
-    let rows = sqlx::query!("select person, created_at from forgotten order by person")
-        .fetch_all(store.read())
-        .await?;
-    Ok(rows
-        .into_iter()
-        .map(|r| (PersonId(r.person), When::from(r.created_at)))
-        .collect())
+pub async fn taken_out(store: &Store) -> Result<TakenOut, StoreError> {
+    let people = sqlx::query_as!(
+        Gone,
+        r#"select f.person as "person!", f.created_at as "created_at!", not exists (select 1 from person p where p.id = f.person
+               and p.created_at = f.created_at) as "deleted!: bool"
+           from forgotten f order by f.person, f.created_at"#,
+    )
+    .fetch_all(store.read())
+    .await?;
+    let classes = sqlx::query!(
+        r#"select id as "id!: ClassId", created_at as "created_at!: When" from class where forgotten_at is not null order by id"#
+    )
+    .fetch_all(store.read())
+    .await?;
+    Ok(TakenOut {
+        people,
+        classes: classes.into_iter().map(|c| (c.id, c.created_at)).collect(),
+    })
 }
 
 /// Whether a person of this row was added at this time and still has a name.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn is_known(tx: &mut Tx, person: PersonId, created_at: When) -> Result<bool, StoreError> {
+pub async fn has_a_name(tx: &mut Tx, person: PersonId, created_at: When) -> Result<bool, StoreError> {
     Ok(sqlx::query_scalar!(
-        r#"select exists (select 1 from person p where p.id = ?1 and p.created_at = ?2
-               and not exists (select 1 from forgotten f where f.person = p.id)) as "is!: bool""#,
+        r#"select exists (select 1 from person p where p.id = ?1 and p.created_at = ?2 and not exists
+               (select 1 from forgotten f where f.person = p.id and f.created_at = p.created_at)) as "is!: bool""#,
         person,
+        created_at,
+    )
+    .fetch_one(tx.connection())
+    .await?)
+}
+
+/// Whether a class of this row was made at this time and the names of its students stand in it.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn has_names(tx: &mut Tx, class: ClassId, created_at: When) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select exists (select 1 from class where id = ?1 and created_at = ?2 and forgotten_at is null) as "is!: bool""#,
+        class,
         created_at,
     )
     .fetch_one(tx.connection())

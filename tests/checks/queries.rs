@@ -35,7 +35,7 @@ const GROWING: [&str; 24] = [
 ];
 
 /// Beginnings of statements that may, and why.
-const MAY: [(&str, &str); 7] = [
+const MAY: [(&str, &str); 10] = [
     (
         "select r.id as \"id!\" from report r where not exists (select 1 from grade",
         "once at the start and each hour",
@@ -58,6 +58,18 @@ const MAY: [(&str, &str); 7] = [
     ),
     (
         "update query set text = 'taken out'",
+        "when names are taken out, after the term",
+    ),
+    (
+        "update remark set text = 'taken out'",
+        "when names are taken out, after the term",
+    ),
+    (
+        "update mark_override set reason = 'taken out'",
+        "when names are taken out, after the term",
+    ),
+    (
+        "update audit set detail = json_replace(detail, '$.reason', 'taken out', '$.text', 'taken out')",
         "when names are taken out, after the term",
     ),
     (

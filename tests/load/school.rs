@@ -150,6 +150,7 @@ async fn assign(
             late_floor_percent: 50.into(),
             feedback: Feedback::Words,
         },
+        marks: "",
         by,
     };
     make_assignment(service, &wanted).await.unwrap().assignment

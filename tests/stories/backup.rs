@@ -104,14 +104,9 @@ async fn a_backup_is_put_back_and_forgotten_names_stay_forgotten() {
         "{told}"
     );
     let service = school(folder.path()).await;
-    assert!(
-        classes::of(&service.store, class, by)
-            .await
-            .unwrap()
-            .unwrap()
-            .archived_at
-            .is_none()
-    );
+    // The backup had the class at work; it is over again, with its names out.
+    let known = classes::of(&service.store, class, by).await.unwrap().unwrap();
+    assert!(known.archived_at.is_some() && known.forgotten_at.is_some());
     assert_eq!(
         people::one(&service.store, student).await.unwrap().unwrap().name,
         format!("Former student {student}")
@@ -152,4 +147,68 @@ async fn a_backup_is_put_back_and_forgotten_names_stay_forgotten() {
         "{}",
         said(&nowhere)
     );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_days_for_which_names_are_kept_are_shown_and_set_from_the_command_line() {
+    let site = super::site::Site::open().await;
+    let data = site.database().parent().unwrap().to_str().unwrap().to_owned();
+    let retention = |more: &[&str]| run(&[&["retention", "--data", &data], more].concat());
+    let listed = retention(&[]);
+    assert!(listed.status.success(), "{}", said(&listed));
+    assert!(
+        said(&listed).contains("1  Monday group Spring: 365 days after the archiving, then ask; runs"),
+        "{}",
+        said(&listed)
+    );
+    // While the server runs, which shows it on its page; what is not said stays as it stands.
+    let set = retention(&["--class", "1", "--days", "180", "--over", "names"]);
+    assert!(
+        said(&set).contains("180 days after the archiving, then names"),
+        "{}",
+        said(&set)
+    );
+    let set = retention(&["--class", "1", "--days", "90", "--json"]);
+    let told: serde_json::Value = serde_json::from_slice(&set.stdout).unwrap();
+    let wanted = serde_json::json!({ "class": 1, "name": "Monday group", "term": "Spring", "days": 90, "over": "names",
+        "archived_at": null, "due_at": null, "taken_out_at": null });
+    assert_eq!(told, wanted);
+    let end = format!("/classes/{}/end-of-term", site.class);
+    let instructor = site.instructor().await;
+    let page = instructor.get(&end).await;
+    assert_eq!(page.is(200).field("days"), "90");
+    // Ninety days after the archiving, to the millisecond.
+    instructor.send(&end, &[("do", "archive")]).await.is(200);
+    let told: serde_json::Value = serde_json::from_slice(&retention(&["--json"]).stdout).unwrap();
+    let time = |name: &str| told[name].as_str().unwrap().parse::<jiff::Timestamp>().unwrap();
+    let days = time("due_at").as_millisecond() - time("archived_at").as_millisecond();
+    assert_eq!(days, 90 * 86_400_000);
+    for (words, status, told) in [
+        (vec!["--class", "7", "--days", "9"], 1, "there is no class 7"),
+        (vec!["--class", "1", "--days", "40000"], 1, "give 0 to 36500 days"),
+        (vec!["--class", "1", "--days", "soon"], 2, "soon"),
+        (vec!["--class", "1"], 2, "--days"),
+        (vec!["--over", "names"], 2, "--class"),
+        (
+            vec!["--class", "1", "--days", "9", "--over", "burn"],
+            2,
+            "possible values",
+        ),
+    ] {
+        let refused = retention(&words);
+        assert_eq!(refused.status.code(), Some(status), "{words:?}: {}", said(&refused));
+        assert!(said(&refused).contains(told), "{words:?}: {}", said(&refused));
+    }
+    let listed = retention(&["--class", "1", "--days", "0", "--over", "delete"]);
+    assert!(
+        said(&listed).contains("0 days after the archiving, then delete"),
+        "{}",
+        said(&listed)
+    );
+    // Once the names are out there is nothing to keep.
+    let taken = platemark::actions::end_of_term::take_out_what_is_over(&site.service).await;
+    assert_eq!(taken.unwrap(), 1);
+    let refused = retention(&["--class", "1", "--days", "5"]);
+    assert!(said(&refused).contains("were taken out already"), "{}", said(&refused));
+    assert!(said(&retention(&[])).contains("names were taken out on"));
 }

@@ -162,6 +162,84 @@ async fn a_set_up_record_has_a_part_in_the_diagnosis() {
     };
     let (without, with) = (diagnosis(1).await, diagnosis(2).await);
     assert_ne!(without, with, "{without}");
+    // The command line gives the same, to the last digit, where the record comes from options or beside the serials.
+    let by_command = |more: &[&str]| offline(&off, more)["diagnosis"]["probability"].clone();
+    assert_eq!(by_command(&["--serial", "SB-11-01"]), without);
+    let options = [
+        "--set-up",
+        "tip=4",
+        "--set-up",
+        "unit=MM",
+        "--set-up",
+        "temperature=20,0",
+    ];
+    assert_eq!(by_command(&[&["--serial", "SB-11-01"][..], &options].concat()), with);
+    let beside = "report;serial;tip;Unit;temperature\nr.csv;SB-11-01;4;mm;20\n";
+    assert_eq!(by_command(&["--serials", beside]), with);
+    // What stands beside a report's serial is its own, before what is said of all.
+    let beside = "report,serial,tip\nr.csv,SB-11-01,4\n";
+    let options = ["--set-up", "tip=9", "--set-up", "unit=mm", "--set-up", "temperature=20"];
+    assert_eq!(by_command(&[&["--serials", beside][..], &options].concat()), with);
+}
+
+/// The grade of `platemark grade` for this report on the step block; a text after `--serials` is made a file of it.
+fn offline(csv: &str, more: &[&str]) -> Value {
+    let output = grade_command(csv, more);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+fn grade_command(csv: &str, more: &[&str]) -> std::process::Output {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("r.csv"), csv).unwrap();
+    let exercise = format!("{}/exercises/SB-11", env!("CARGO_MANIFEST_DIR"));
+    let mut command = Command::new(PROGRAM);
+    command
+        .current_dir(&folder)
+        .args(["grade", "--json", "r.csv", "--exercise"]);
+    command.arg(format!("{exercise}/exercise.toml")).arg("--plates");
+    command.arg(format!("{exercise}/plates.toml"));
+    for word in more {
+        if word.starts_with("report") {
+            std::fs::write(folder.path().join("serials.csv"), word).unwrap();
+            command.arg("serials.csv");
+        } else {
+            command.arg(word);
+        }
+    }
+    command.output().unwrap()
+}
+
+#[test]
+fn a_set_up_record_that_cannot_be_read_is_told_on_the_command_line() {
+    let csv = careful();
+    for (words, told) in [
+        (&["--set-up", "tip"][..], "write it as tip=4"),
+        (&["--set-up", "colour=red"], "write it as tip=4"),
+        (&["--set-up", "D=top"], "write it as tip=4"),
+        (
+            &["--set-up", "A=topp"],
+            "datum A: `topp` is no face; write top, bottom, left, right, front, back or other",
+        ),
+        (&["--set-up", "tip=thick"], "Write the diameter of the tip as a number"),
+        (&["--set-up", "unit=thou"], "`thou` is no unit; write mm or inch"),
+        (&["--set-up", "temperature=warm"], "Write the temperature as a number"),
+        (&["--set-up", "tip=3", "--set-up", "Tip=4"], "this stands twice"),
+    ] {
+        let output = grade_command(&csv, &[&["--serial", "SB-11-01"][..], words].concat());
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(1), "{words:?}: {said}");
+        assert!(said.contains(told), "{words:?}: {said}");
+        assert!(output.stdout.is_empty());
+    }
+    let beside = "report,serial,temperature\nr.csv,SB-11-01,hot\n";
+    let output = grade_command(&csv, &["--serials", beside]);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert!(
+        said.contains("r.csv: set-up: Write the temperature as a number"),
+        "{said}"
+    );
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -350,4 +428,40 @@ async fn what_is_no_photo_and_no_pdf_is_told_and_the_numbers_stay() {
     };
     add(b"%PDF-1.7".to_vec()).await.is(422).has("Your report is as it was");
     add(photo()).await.is(200).has("/my/reports/1/evidence/1");
+}
+
+/// The careful report as a tip reads it that is taken for 8 um bigger than it is, by the rules of the forward model: inside
+/// sizes + 8, outside sizes - 8, the left and the front face - 4 each, the riser and the end - 4 more. That small, the
+/// record decides between a suspicion and none.
+const TIP_OFF: [(&str, &str); 12] = [
+    ("5", "56.079"),
+    ("6", "99.942"),
+    ("7", "8.067"),
+    ("8", "15.916"),
+    ("9", "15.902"),
+    ("10", "39.969"),
+    ("11", "44.016"),
+    ("12", "10.064"),
+    ("13", "67.977"),
+    ("14", "29.985"),
+    ("15", "24.931"),
+    ("16", "59.955"),
+];
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_bench_counts_the_set_up_record_of_a_draft() {
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let bench = format!("/classes/{}/bench", site.class);
+    for (tip, odd) in [("", true), ("4", false), ("4.008", true), ("thick", true)] {
+        let mut sheet = Sheet::open(&pair, assignment).await.type_all(&careful());
+        for (no, value) in TIP_OFF {
+            sheet = sheet.fill(&format!("m-{no}"), value);
+        }
+        sheet.fill("s-tip", tip).send(&pair, "keep").await;
+        let page = site.instructor().await.get(&bench).await;
+        page.is(200).has("17 of 17");
+        assert_eq!(!page.body.contains("nothing so far"), odd, "tip {tip}");
+    }
 }

@@ -85,6 +85,7 @@ async fn school(folder: &Path, assignments: usize) -> Vec<AssignmentId> {
                 late_floor_percent: 50.into(),
                 feedback: Feedback::Words,
             },
+            marks: "",
             by,
         };
         made.push(make_assignment(&service, &wanted).await.unwrap().assignment);

@@ -69,6 +69,7 @@ async fn assign(site: &Site, exercise: platemark::store::ids::ExerciseId, title:
             late_floor_percent: 50.into(),
             feedback: Feedback::Words,
         },
+        marks: "",
         by: site.instructor_id,
     };
     make_assignment(&site.service, &wanted).await.unwrap().assignment

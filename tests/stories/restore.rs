@@ -7,8 +7,11 @@ use platemark::store::{FILE_NAME, Store, backup};
 use reqwest::multipart::{Form, Part};
 use sqlx::{Connection, SqliteConnection};
 
+use platemark::store::assignments::Feedback;
+use platemark::store::people::Role;
+
 use super::program::{Running, add_instructor};
-use super::site::Browser;
+use super::site::{Browser, PIN, Site, person, shipped};
 
 const PASSPHRASE: &str = "granite and a level";
 
@@ -113,7 +116,7 @@ async fn a_backup_comes_back_from_a_page_and_the_server_goes_on() {
 #[tokio::test(flavor = "multi_thread")]
 #[expect(clippy::too_many_lines, reason = "one story, step by step")]
 async fn a_file_that_is_damaged_wrong_or_too_new_is_refused_and_nothing_changes() {
-    let site = super::site::Site::open().await;
+    let site = Site::open().await;
     let folder = site.database().parent().unwrap().to_owned();
     let instructor = site.instructor().await;
     let outside = tempfile::tempdir().unwrap();
@@ -189,4 +192,175 @@ async fn a_file_that_is_damaged_wrong_or_too_new_is_refused_and_nothing_changes(
     instructor.get("/classes").await.has("Monday group");
     // Nobody else comes near.
     site.pair("A").await.get("/restore").await.is(403);
+}
+
+/// Rows and columns of a school in which one of these words stands.
+async fn where_they_stand(folder: &Path, words: &[&str]) -> Vec<String> {
+    let address = format!("sqlite:{}?mode=ro", folder.join(FILE_NAME).display());
+    let mut school = SqliteConnection::connect(&address).await.unwrap();
+    let columns: Vec<(String, String)> = sqlx::query_as(
+        "select m.name, c.name from sqlite_master m join pragma_table_info(m.name) c where m.type = 'table'
+             and m.name not like 'sqlite%' and m.name not like '\\_sqlx%' escape '\\'",
+    )
+    .fetch_all(&mut school)
+    .await
+    .unwrap();
+    assert!(columns.len() > 100, "{}", columns.len());
+    let mut found = Vec::new();
+    for (table, column) in columns {
+        for word in words {
+            // Bytes too: a source file, a picture.
+            let count = format!(
+                "select count(*) from \"{table}\" where instr(lower(cast(\"{column}\" as text)), '{word}') > 0"
+            );
+            let count: i64 = sqlx::query_scalar(sqlx::AssertSqlSafe(count))
+                .fetch_one(&mut school)
+                .await
+                .unwrap();
+            if count > 0 {
+                found.push(format!("{table}.{column}: {word} {count} times"));
+            }
+        }
+    }
+    found
+}
+
+/// Words that stand about Anna wherever somebody can write something.
+async fn write_about_anna(site: &Site) {
+    let assignment = site.assign(2, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let sheet = super::entry::Sheet::open(&pair, assignment).await;
+    let csv = shipped("SB-11/reports/SB-11-01--careful.csv");
+    let sheet = sheet.type_all(&csv).fill("remarks", "Quillfeather Anna measured this.");
+    let result = sheet.send(&pair, "hand-in").await;
+    let report = result.is(200).path.replacen("/my", "", 1);
+    let file = Part::text(csv.replace("no,", "quillfeather,no,").replace("\n", "\nx,")).file_name("quillfeather.csv");
+    let page = pair.get(&format!("/my/{assignment}/entry")).await;
+    let form = Form::new()
+        .text("key", page.field("key"))
+        .text("attempt", page.field("attempt"))
+        .text("do", "keep")
+        .text("remarks", "quillfeather again")
+        .part("table", file);
+    pair.send_files(&format!("/my/{assignment}/entry"), form).await;
+    pair.send(
+        &format!("/my{report}/query"),
+        &[("no", ""), ("text", "Quillfeather asks.")],
+    )
+    .await
+    .is(200);
+    let instructor = site.instructor().await;
+    let review = format!("{report}/review");
+    for fields in [
+        [("do", "set-mark"), ("mark", "77"), ("reason", "Quillfeather was ill.")],
+        [("do", "remark"), ("remark", "Well done, Quillfeather."), ("mark", "")],
+        [("do", "answer:1"), ("answer-1", "Yes, Quillfeather."), ("mark", "")],
+    ] {
+        instructor.send(&review, &fields).await.is(200);
+    }
+    let points = [("assignment", "1"), ("points", "5"), ("reason", "Quillfeather helped.")];
+    instructor
+        .send(&format!("/classes/{}/students/2", site.class), &points)
+        .await
+        .is(200);
+    let excuse = [("do", "excuse"), ("student", "2"), ("excuse_why", "Quillfeather ill")];
+    let change = format!("/assignments/{assignment}/change");
+    instructor.send(&change, &excuse).await.is(200);
+    let longer = [
+        ("do", "extend"),
+        ("pair", "1"),
+        ("longer", "2099-01-01T10:00"),
+        ("why", "quillfeather ill"),
+    ];
+    instructor.send(&change, &longer).await.is(200);
+    // Of five pairs and more the numbers of reports stay, without the words.
+    for name in ["cara", "dina", "ella"] {
+        let id = person(&site.service, Role::Student, name).await;
+        let field = format!("pair-{id}");
+        let mut tx = site.service.store.change().await.unwrap();
+        platemark::store::classes::join(&mut tx, site.class, id, site.service.clock.now())
+            .await
+            .unwrap();
+        tx.commit().await.unwrap();
+        let by_hand = [(field.as_str(), name), ("do", "hand")];
+        let pairs = format!("/classes/{}/pairs", site.class);
+        instructor.send(&pairs, &by_hand).await.is(200);
+    }
+    instructor.send(&change, &[("do", "give-missing")]).await.is(200);
+    site.service.clock.put_forward(Duration::from_secs(1));
+    for name in ["bela", "cara", "dina", "ella"] {
+        let browser = site.sign_in(name, PIN).await;
+        browser.hand_in(assignment, &csv).await.is(200);
+    }
+    let out = [("act", "out"), ("holder", "anna and Bela")];
+    instructor
+        .send(&format!("/exercises/{}/plates/3/drawer", site.exercise), &out)
+        .await
+        .is(200);
+}
+
+/// A backup of before with a student whose name was taken out since, or who was deleted, put back from the page: the name
+/// is out again, with everything that was written about the student.
+#[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one story, step by step")]
+async fn names_that_were_taken_out_stay_out_of_a_backup_that_comes_back_from_a_page() {
+    for over in ["names", "delete"] {
+        let mut site = Site::open().await;
+        write_about_anna(&site).await;
+        let folder = site.database().parent().unwrap().to_owned();
+        let outside = tempfile::tempdir().unwrap();
+        let copy = outside.path().join("copy.db");
+        backup::copy(&folder, &copy).await.unwrap();
+        let bytes = std::fs::read(&copy).unwrap();
+        let words = ["anna", "aron", "ella", "quillfeather"];
+        assert!(where_they_stand(&folder, &words).await.len() >= 12);
+        let end = format!("/classes/{}/end-of-term", site.class);
+        let instructor = site.instructor().await;
+        instructor.send(&end, &[("do", "archive")]).await.is(200);
+        let keep = [("do", "keep"), ("days", "0"), ("over", over)];
+        instructor.send(&end, &keep).await.is(200);
+        site.close().await;
+        site.service.store.close().await;
+        // The clock of the story is two seconds ahead of the one that the program knows.
+        tokio::time::sleep(Duration::from_millis(2500)).await;
+
+        // The next start finds that the time is over.
+        let data = folder.to_str().unwrap();
+        let server = Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+        let address = server.address();
+        let instructor = sign_in(&address, super::site::PASSPHRASE).await;
+        let mut gone = false;
+        for _ in 0..200 {
+            gone = instructor.get(&end).await.body.contains("were taken out on");
+            if gone {
+                break;
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+        assert!(gone);
+        assert_eq!(where_they_stand(&folder, &words).await, [""; 0], "{over}");
+
+        let looked = send(&instructor, bytes).await;
+        let token = looked.is(200).field("token");
+        let right = [("token", token.as_str()), ("passphrase", super::site::PASSPHRASE)];
+        instructor.send("/restore/apply", &right).await.is(200);
+        assert!(answers(&address).await);
+        let instructor = sign_in(&address, super::site::PASSPHRASE).await;
+        instructor
+            .get("/restore")
+            .await
+            .has("A backup was put in place")
+            .has("names taken out again: 7");
+        assert_eq!(where_they_stand(&folder, &words).await, [""; 0], "{over}");
+        let people = instructor.get(&format!("/classes/{}/people", site.class)).await;
+        assert_eq!(people.is(200).body.contains("Former student"), over == "names");
+        // The class is over as it was; the numbers and the mark that was set stand, without a name or a word.
+        instructor.get(&end).await.has("were taken out on");
+        let report = instructor.get("/reports/1").await;
+        report.is(200).has("Set to 77").has("taken out").has("\u{2212}8.018");
+        let anna = Browser::at(&address);
+        let seat = [("name", "anna"), ("secret", PIN)];
+        anna.send("/sign-in", &seat).await.is(422).has_not("My assignments");
+        assert!(server.stop());
+    }
 }

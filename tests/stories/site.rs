@@ -134,6 +134,7 @@ impl Site {
                 late_floor_percent: 50.into(),
                 feedback,
             },
+            marks: "",
             by: self.instructor_id,
         };
         let made = make_assignment(&self.service, &wanted).await.unwrap().assignment;

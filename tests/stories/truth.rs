@@ -272,6 +272,7 @@ async fn assign(site: &Site, class: ClassId, exercise: ExerciseId, days: i64) ->
             late_floor_percent: 50.into(),
             feedback: Feedback::Full,
         },
+        marks: "",
         by: site.instructor_id,
     };
     make_assignment(&site.service, &wanted).await.unwrap().assignment

@@ -240,6 +240,7 @@ impl Filling<'_> {
                     Mode::Full => Feedback::Full,
                 },
             },
+            marks: "",
             by: self.instructor,
         };
         let made = make_assignment(self.service, &wanted).await?;

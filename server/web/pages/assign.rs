@@ -58,6 +58,7 @@ pub(in crate::web) struct Typed {
     plates: String,
     #[serde(flatten)]
     terms: TypedTerms,
+    marks: String,
 }
 
 const PLATES: [(&str, &str); 2] = [("physical", "physical plates"), ("virtual", "virtual plates")];
@@ -132,6 +133,7 @@ fn read<'a>(
             Kind::Physical
         },
         terms: terms?,
+        marks: &typed.marks,
         by,
     })
 }
@@ -140,6 +142,7 @@ fn read<'a>(
 const fn field_of(error: &MakeAssignmentError) -> &'static str {
     match error {
         MakeAssignmentError::Terms(error) => terms::field_of(error),
+        MakeAssignmentError::Marks(_) => "marks",
         MakeAssignmentError::NoPairs | MakeAssignmentError::Store(_) => "exercise",
         MakeAssignmentError::NoPlates => "plates",
     }

@@ -157,9 +157,28 @@ fn broken_off(why: impl std::fmt::Display) -> WebError {
     .into()
 }
 
+/// A file that is being written, and goes unless it is kept: also where the browser is gone and this is never run to its end.
+#[derive(Debug)]
+struct Partial(Option<std::path::PathBuf>);
+
+impl Partial {
+    fn keep(mut self) {
+        self.0 = None;
+    }
+}
+
+impl Drop for Partial {
+    fn drop(&mut self) {
+        if let Some(file) = &self.0 {
+            std::fs::remove_file(file).ok();
+        }
+    }
+}
+
 /// Writes the file of the form to the disk, piece by piece.
 async fn take(parts: &mut Multipart, to: &std::path::Path) -> Result<u64, WebError> {
     let mut size = 0;
+    let partial = Partial(Some(to.to_owned()));
     while let Some(mut part) = parts.next_field().await.map_err(broken_off)? {
         if part.name() != Some("backup") {
             continue;
@@ -171,6 +190,7 @@ async fn take(parts: &mut Multipart, to: &std::path::Path) -> Result<u64, WebErr
         }
         file.sync_all().await.map_err(WebError::internal)?;
     }
+    partial.keep();
     Ok(size)
 }
 
@@ -182,13 +202,7 @@ pub(in crate::web) async fn submit(
 ) -> Result<Response, WebError> {
     let folder = &app.settings.data;
     let (token, place) = restore::place(folder).map_err(WebError::internal)?;
-    let size = match take(&mut parts, &place).await {
-        Ok(size) => size,
-        Err(error) => {
-            std::fs::remove_file(&place).ok();
-            return Err(error);
-        }
-    };
+    let size = take(&mut parts, &place).await?;
     let looked = if size == 0 {
         std::fs::remove_file(&place).ok();
         let file_mend = "No file was chosen, or it is empty. Choose the backup; its name ends in .db.".to_owned();
