@@ -226,6 +226,7 @@ async fn where_they_stand(folder: &Path, words: &[&str]) -> Vec<String> {
 }
 
 /// Words that stand about Anna wherever somebody can write something.
+#[expect(clippy::too_many_lines, reason = "one story, step by step")]
 async fn write_about_anna(site: &Site) {
     let assignment = site.assign(2, Feedback::Words).await;
     let pair = site.pair("A").await;
@@ -302,7 +303,6 @@ async fn write_about_anna(site: &Site) {
 /// A backup of before with a student whose name was taken out since, or who was deleted, put back from the page: the name
 /// is out again, with everything that was written about the student.
 #[tokio::test(flavor = "multi_thread")]
-#[expect(clippy::too_many_lines, reason = "one story, step by step")]
 async fn names_that_were_taken_out_stay_out_of_a_backup_that_comes_back_from_a_page() {
     for over in ["names", "delete"] {
         let mut site = Site::open().await;

@@ -134,6 +134,7 @@ async fn a_report_with_a_photo_torn_half_way_leaves_the_draft_and_is_handed_in_a
 }
 
 #[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one story, step by step")]
 async fn files_torn_half_way_change_nothing_that_is_there() {
     let site = Site::open().await;
     let assignment = site.assign(1, Feedback::Words).await;
