@@ -18,7 +18,7 @@ use crate::report::table::{self, ReadOptions, Table};
 use crate::store::ids::{PersonId, PlateId, PlateRevisionId, RoundId};
 use crate::store::rounds::NewRound;
 use crate::store::{self, StoreError, audit};
-use crate::units::{decimal_to_f64, parse_plain_decimal};
+use crate::units::{LengthUnit, decimal_to_f64, parse_plain_decimal};
 
 /// Longest name or remark, in characters.
 const TEXT: usize = 200;
@@ -43,6 +43,21 @@ pub struct Typed {
     pub values: BTreeMap<String, String>,
     /// A table that was pasted or uploaded.
     pub table: Vec<u8>,
+    /// Whether values that are far from the print stand as they were read: a round with a fault is for the other rounds to
+    /// find, and may be left out with a reason.
+    pub as_read: bool,
+}
+
+impl Typed {
+    /// Whether it could be stored if values far from the print stand as they were read.
+    #[must_use]
+    pub fn may_stand(&self, exercise: &Exercise, today: Date) -> bool {
+        let sure = Self {
+            as_read: true,
+            ..self.clone()
+        };
+        !self.as_read && read(exercise, &sure, today).is_ok()
+    }
 }
 
 /// Fields at fault with how to mend each: measured_on, operator, machine, temperature, remark, table, v-NO.
@@ -108,7 +123,7 @@ pub fn read(exercise: &Exercise, typed: &Typed, today: Date) -> Result<Readings,
             Err(mend) => wrongs.push(("table".to_owned(), mend)),
         }
     }
-    let (readings, more) = readings(exercise, &values);
+    let (readings, more) = readings(exercise, &values, typed.as_read);
     wrongs.extend(more);
     if wrongs.is_empty() && readings.is_empty() {
         wrongs.push((
@@ -194,7 +209,7 @@ fn from_table(exercise: &Exercise, bytes: &[u8]) -> Result<BTreeMap<String, Stri
 }
 
 /// Reads the fields of values: one value or several, with a semicolon or a blank between them.
-fn readings(exercise: &Exercise, values: &BTreeMap<String, String>) -> (Readings, Wrongs) {
+fn readings(exercise: &Exercise, values: &BTreeMap<String, String>, as_read: bool) -> (Readings, Wrongs) {
     let split: Vec<(&String, Vec<String>)> = values.iter().map(|(no, text)| (no, pieces(text))).collect();
     let longest = split.iter().map(|(_, p)| p.len()).max().unwrap_or(0);
     let (mut all, mut wrongs) = (Readings::new(), Wrongs::new());
@@ -231,9 +246,10 @@ fn readings(exercise: &Exercise, values: &BTreeMap<String, String>) -> (Readings
         }
     }
     for (no, read) in &all {
-        let far = exercise
-            .characteristic(no)
-            .and_then(|(_, c)| read.iter().find_map(|v| far(exercise, c, *v)));
+        let far = exercise.characteristic(no).and_then(|(_, c)| {
+            read.iter()
+                .find_map(|v| impossible(c, *v).or_else(|| far(exercise, c, *v).filter(|_| !as_read)))
+        });
         wrongs.extend(far.map(|mend| (format!("v-{no}"), mend)));
     }
     wrongs.dedup();
@@ -263,11 +279,13 @@ fn pieces(text: &str) -> Vec<String> {
 /// Widths of the tolerance beyond which a value is rather a slip than a plate.
 const FAR: Decimal = Decimal::TEN;
 
+/// What is wrong with a value that nothing measures.
+fn impossible(c: &Characteristic, value: Decimal) -> Option<String> {
+    (c.of.is_geometrical() && value < Decimal::ZERO).then(|| format!("The {} is never below zero.", c.of.word()))
+}
+
 /// What is wrong with a value that is far from the print.
 fn far(exercise: &Exercise, c: &Characteristic, value: Decimal) -> Option<String> {
-    if c.of.is_geometrical() && value < Decimal::ZERO {
-        return Some(format!("The {} is never below zero.", c.of.word()));
-    }
     let width = c.limits.width().or(c.limits.upper.filter(|_| c.of.is_geometrical()))?;
     let off = if exercise.is_plan_direction(c) {
         crate::exercise::geometry::at_nearest_half_turn(value, c.nominal) - c.nominal
@@ -280,10 +298,12 @@ fn far(exercise: &Exercise, c: &Characteristic, value: Decimal) -> Option<String
     }
     let inch = Decimal::new(254, 1);
     let unit = exercise.units;
-    for (factor, other) in [(inch, "inches"), (Decimal::ONE / inch, "millimetres")] {
-        if !c.of.is_angle() && (value * factor - c.nominal).abs() <= most {
-            return Some(format!("{value} looks like {other}; write the value in {unit}."));
-        }
+    let (factor, other) = match unit {
+        LengthUnit::Mm => (inch, "inches"),
+        LengthUnit::Inch => (Decimal::ONE / inch, "millimetres"),
+    };
+    if !c.of.is_angle() && !c.nominal.is_zero() && (value * factor - c.nominal).abs() <= most {
+        return Some(format!("{value} looks like {other}; write the value in {unit}."));
     }
     if (value + c.nominal).abs() <= most {
         return Some(format!("{value} has the wrong sign: nominal is {}.", c.nominal));
@@ -300,6 +320,14 @@ fn far(exercise: &Exercise, c: &Characteristic, value: Decimal) -> Option<String
     ))
 }
 
+/// The latest day that a round can be of: one of this evening may be tomorrow's in UTC.
+#[must_use]
+pub fn last_day(service: &Service) -> Date {
+    let now = service.clock.now().timestamp();
+    let today = now.to_zoned_datetime(jiff::tz::TimeZone::UTC).date();
+    today.tomorrow().unwrap_or(today)
+}
+
 /// Stores a round.
 ///
 /// # Errors
@@ -312,9 +340,7 @@ pub async fn add(
     by: PersonId,
 ) -> Result<RoundId, RoundError> {
     let now = service.clock.now();
-    // A round of this evening may be tomorrow's in UTC.
-    let today = now.timestamp().to_zoned_datetime(jiff::tz::TimeZone::UTC).date();
-    let read = read(exercise, typed, today.tomorrow().unwrap_or(today)).map_err(RoundError::Wrong)?;
+    let read = read(exercise, typed, last_day(service)).map_err(RoundError::Wrong)?;
     let readings: BTreeMap<&str, Vec<String>> = read
         .iter()
         .map(|(no, values)| (no.as_str(), values.iter().map(Decimal::to_string).collect()))

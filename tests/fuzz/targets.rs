@@ -193,7 +193,8 @@ fn set_up(bytes: &[u8]) {
     drop(serde_json::from_slice::<SetUp>(bytes));
 }
 
-/// Two devices by turns: what one wrote last is in the draft or asked about.
+/// Two devices by turns: what one wrote last is in the draft or asked about. A field that was emptied gives way to what the
+/// other device wrote there meanwhile.
 fn draft(bytes: &[u8]) {
     let text = String::from_utf8_lossy(bytes);
     let mut written = Written::default();
@@ -207,7 +208,10 @@ fn draft(bytes: &[u8]) {
             let kept = written.fields.get(name).map_or("", String::as_str);
             let asked = written.versions.get(name).and_then(|v| v.other.as_ref());
             assert!(
-                value == before || value == kept || asked.is_some_and(|(text, _)| text == value),
+                value == before
+                    || value == kept
+                    || (value.is_empty() && !kept.is_empty())
+                    || asked.is_some_and(|(text, _)| text == value),
                 "{name}: {value}"
             );
         }

@@ -229,6 +229,37 @@ async fn a_round_that_cannot_be_is_told_at_its_fields() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_round_with_its_origin_on_the_wrong_step_is_asked_about_then_taken_and_told() {
+    let site = Site::open().await;
+    let instructor = site.instructor().await;
+    for (day, shift) in [("2024-11-03", 0.0), ("2024-11-04", 0.0006), ("2024-11-05", -0.0006)] {
+        enter(&instructor, day, &round(shift), "").await.is(200);
+    }
+    // 1.5 mm less wherever Y is in it: far beyond any tolerance.
+    let csv: String = round(0.0)
+        .iter()
+        .map(|(no, v)| {
+            let y = ["v-9", "v-11", "v-14"].contains(&no.as_str());
+            let v: f64 = v.parse().unwrap();
+            format!("{},{:.4}\n", no.trim_start_matches("v-"), if y { v - 1.5 } else { v })
+        })
+        .collect();
+    let csv = format!("no,measured\n{csv}");
+    let page = enter(&instructor, "2024-11-06", &[], &csv).await;
+    page.is(422)
+        .has("more than ten tolerances")
+        .has("name=\"as-read\"")
+        .has(csv.lines().nth(5).unwrap());
+    // A slip of another kind is no such question.
+    let below_zero = [("v-3".to_owned(), "-0.01".to_owned())];
+    let page = enter(&instructor, "2024-11-06", &below_zero, "").await;
+    page.is(422).has("is never below zero").has_not("name=\"as-read\"");
+    let sure = [("as-read".to_owned(), "yes".to_owned())];
+    let page = enter(&instructor, "2024-11-06", &sure, &csv).await;
+    page.is(200).has("2024-11-06").has("origin along Y").has("1.5");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn rounds_make_a_reference_and_a_bad_one_is_named() {
     let site = Site::open().await;
     let instructor = site.instructor().await;

@@ -56,7 +56,7 @@ pub struct Budget {
     pub between: Option<f64>,
     /// Pooled standard deviation within rounds; none where nothing was read twice.
     pub within: Option<f64>,
-    /// Sources.
+    /// Sources, the scatter of the rounds first.
     pub parts: Vec<Part>,
     /// Put together.
     pub combined: Combined,

@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use super::Round;
 use super::budget::{Means, budget};
 use super::grubbs::{Furthest, furthest};
+use crate::cohort::count;
 use crate::exercise::model::Exercise;
 use crate::exercise::names::{BalloonNo, Serial};
 use crate::exercise::plate::{Calibrated, Plate, PlateKind};
@@ -28,7 +29,9 @@ pub struct Away {
     pub test: Furthest,
 }
 
-/// The values that lie away, of all characteristics with three rounds and more.
+/// The values that lie away, of all characteristics with three rounds and more. The test knows nothing of the machine:
+/// among three values, two of which are equal in their last place, it finds an outlier however near the third is. So a value
+/// counts only where it is further from the others' mean than twice what machine, tip, temperature and last place explain.
 #[must_use]
 pub fn away(exercise: &Exercise, rounds: &[Round], means: &Means) -> Vec<Away> {
     let mut found = Vec::new();
@@ -37,9 +40,12 @@ pub fn away(exercise: &Exercise, rounds: &[Round], means: &Means) -> Vec<Away> {
             continue;
         };
         let values: Vec<f64> = budget.means.iter().map(|(_, m)| *m).collect();
+        let explained = 2.0 * budget.parts.iter().skip(1).map(|p| p.u.powi(2)).sum::<f64>().sqrt();
+        let among = count(values.len());
         if let Ok(Some(test)) = furthest(&values)
             && (test.is_outlier() || test.is_straggler())
-            && let Some((round, _)) = budget.means.get(test.at)
+            && let Some((round, value)) = budget.means.get(test.at)
+            && (value - budget.value).abs() * among / (among - 1.0) > explained
         {
             found.push(Away {
                 no: c.no.clone(),

@@ -137,6 +137,19 @@ fn a_round_from_the_wrong_face_is_named() {
 }
 
 #[test]
+fn values_that_differ_by_less_than_the_machine_explains_are_no_outliers() {
+    let (exercise, _) = step_block();
+    // Twice the standard uncertainty of machine, tip, temperature and last place of number 7 is 0.0021 (worked above).
+    for (third, expected) in [("8.052", 0), ("8.060", 1)] {
+        let rounds = one("7", &[&["8.050"], &["8.050"], &[third]]);
+        let found = away(&exercise, &rounds, &MEANS);
+        assert_eq!(found.len(), expected, "{third}");
+        // The test alone calls both outliers: of three values, two of them equal, the third always lies furthest.
+        assert!(found.iter().all(|a| a.round == 2 && a.test.is_outlier()));
+    }
+}
+
+#[test]
 fn a_plate_is_good_enough_or_it_is_said_why_not() {
     let (exercise, mut plate) = step_block();
     let found = worth(&exercise, &plate);

@@ -13,7 +13,7 @@ use super::bars::bars;
 use super::mend_of;
 use crate::actions::load;
 use crate::actions::plate_truth::TruthError;
-use crate::actions::reference_rounds::{self, Evaluated, RoundError, Typed, usual_means};
+use crate::actions::reference_rounds::{self, Evaluated, RoundError, Typed, last_day, usual_means};
 use crate::cohort::rounds::{Budget, Means, Suspicion};
 use crate::exercise::model::Exercise;
 use crate::grading::grade::DiagnosisState;
@@ -406,6 +406,8 @@ pub(in crate::web) struct NewRound {
     unit: String,
     typed: Typed,
     rows: Vec<ValueRow>,
+    /// Whether to ask if values far from the print stand as they were read.
+    ask_as_read: bool,
     wrongs: Wrongs,
     cells: Vec<(&'static str, String)>,
 }
@@ -443,6 +445,7 @@ fn round_sheet(of: &PlateOf, exercise: &Exercise, typed: Typed, wrongs: Wrongs) 
             ("Exercise", of.revision.code.clone()),
             ("Plate", of.plate.serial.clone()),
         ],
+        ask_as_read: typed.as_read,
         typed,
         wrongs,
     }
@@ -469,7 +472,9 @@ pub(in crate::web) async fn add(State(app): State<App>, of: PlateOf, upload: Upl
         let no = name.strip_prefix("v-")?;
         Some((no.to_owned(), text.clone()))
     });
-    let file = upload.file("file").filter(|f| !f.too_big && !f.bytes.is_empty());
+    let file = upload.file("file").filter(|f| !f.bytes.is_empty() || f.too_big);
+    let too_big = file.is_some_and(|f| f.too_big);
+    let file = file.filter(|f| !f.too_big);
     let typed = Typed {
         measured_on: text("measured_on"),
         operator: text("operator"),
@@ -478,11 +483,20 @@ pub(in crate::web) async fn add(State(app): State<App>, of: PlateOf, upload: Upl
         remark: text("remark"),
         values: values.collect(),
         table: file.map_or_else(|| text("table").into_bytes(), |f| f.bytes.clone()),
+        as_read: text("as-read") == "yes",
     };
-    match reference_rounds::add(&app.service, &exercise, of.plate.id, &typed, of.person.id).await {
+    let added = if too_big {
+        let mend = "The file is larger than 8 MB. A round is a few lines: choose another file, or paste the table.";
+        Err(RoundError::Wrong(vec![("file".to_owned(), mend.to_owned())]))
+    } else {
+        reference_rounds::add(&app.service, &exercise, of.plate.id, &typed, of.person.id).await
+    };
+    match added {
         Ok(_) => Ok(back(&of, "/rounds")),
         Err(RoundError::Wrong(wrongs)) => {
-            let page = round_sheet(&of, &exercise, typed, wrongs);
+            let ask = typed.may_stand(&exercise, last_day(&app.service));
+            let mut page = round_sheet(&of, &exercise, typed, wrongs);
+            page.ask_as_read |= ask;
             Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
         Err(error) => Err(WebError::internal(error)),
