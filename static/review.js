@@ -1,5 +1,6 @@
-// The review queue by single keys, for whoever wants them: next, previous, done, and straight to the fields. They are off
-// until they are asked for, and this browser remembers that; in a field every key writes.
+// The review queue by single keys, for whoever wants them: next, previous, done, the word on a fault, and straight to the
+// fields. They are off until they are asked for, and this browser remembers that; in a field every key writes, and Escape
+// leaves it.
 
 const REMEMBERED = "review-keys";
 
@@ -30,11 +31,15 @@ export function reviewByKeys(root) {
     n: () => queue.querySelector("[data-next]")?.click(),
     p: () => queue.querySelector("[data-previous]")?.click(),
     d: () => root.querySelector("[data-done]")?.click(),
+    c: () => root.querySelector("#faults button[value^='confirm:']")?.click(),
+    r: () => root.querySelector("#faults button[value^='reject:']")?.click(),
+    a: () => root.querySelector("#review textarea[name^='answer-']")?.focus(),
     m: () => root.querySelector("#f-mark")?.focus(),
     t: () => root.querySelector("#f-remark")?.focus(),
   };
   root.addEventListener("keydown", (event) => {
     const writes = event.target.closest?.("input:not([type=checkbox]), textarea, select");
+    if (box.checked && writes && event.key === "Escape") event.target.blur();
     if (!box.checked || writes || event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
     const deed = deeds[event.key];
     if (!deed) return;

@@ -4,9 +4,11 @@
 mod accessibility;
 mod authoring;
 mod away;
+mod desk;
 mod drawings;
 mod driver;
 mod faults;
+mod forty;
 mod keyboard;
 mod made_up;
 mod no_script;

@@ -61,6 +61,10 @@ impl School {
             .map(str::to_owned)
             .to_vec();
         paths.extend(OF_CLASS.map(|page| format!("{class}{page}")));
+        let students = format!("{class}/students/");
+        let page = instructor.get(&format!("{class}/gradebook?by=students")).await;
+        let one = page.is(200).body.split('"').find(|p| p.starts_with(&students));
+        paths.push(one.unwrap().to_owned());
         paths.extend(["/restore", "/account", "/account/second-step", "/priors"].map(str::to_owned));
         paths.push(format!("/assignments/{words}/change"));
         paths.extend(reports.iter().map(|report| report.replacen("/my", "", 1)));

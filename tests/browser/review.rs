@@ -36,7 +36,7 @@ async fn queue(window: &Window, site: &Site) {
 }
 
 /// Waits until another page is open than this one.
-async fn leaves(window: &Window, path: &str) -> String {
+pub(super) async fn leaves(window: &Window, path: &str) -> String {
     let mut now = window.path().await;
     for _ in 0..100 {
         if now != path {

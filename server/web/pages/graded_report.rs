@@ -18,7 +18,6 @@ use crate::actions::my_result::{grade_from, settle};
 use crate::actions::standing;
 use crate::exercise::model::{Exercise, MarksLine, ScoreKind};
 use crate::grading::grade::{Grade, GradedItem};
-use crate::grading::review::Review;
 use crate::report::model::Report as Items;
 use crate::store::assignments::{self, Assignment};
 use crate::store::ids::ReportId;
@@ -59,7 +58,6 @@ pub(in crate::web) struct GradedReport {
 struct Graded {
     /// Of the exercise.
     revision: i64,
-    review: &'static str,
     drawing: String,
     /// After the faults are taken out; empty where nothing is corrected.
     corrected: String,
@@ -206,11 +204,6 @@ async fn graded(
     let faults = report_faults::part(app, of, laid, (came, truth), &zone).await?;
     Ok(Some(Graded {
         revision: stored.exercise_number,
-        review: stored
-            .review
-            .as_deref()
-            .and_then(Review::from_word)
-            .map_or("", Review::text),
         drawing,
         corrected,
         faults,

@@ -48,6 +48,7 @@ pub mod plates;
 pub mod priors;
 /// Grading again, with marks before and after.
 pub mod regrade;
+mod report_alike;
 /// The faults of a graded report, and the word on them.
 pub mod report_faults;
 /// What stands beside a graded report for whoever reviews it.

@@ -1,7 +1,7 @@
 //! What stands beside a graded report for whoever reviews it: its place in the queue, why it waits, the mark that a
 //! person set, words to the pair, its queries, and everything that was done.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
@@ -12,12 +12,13 @@ use serde_json::Value;
 
 use super::graded_report::{assignment_of, whole};
 use super::my::evidence::of as evidence_of;
+use super::report_alike::{Alike, alike};
 use super::review_queue::told;
 use crate::actions::load;
 use crate::actions::other_plate::{Say, SettleError, settle};
 use crate::actions::review::{self, Act, ReviewError, Wrong, act};
-use crate::actions::review_queue::{self, Place};
-use crate::grading::review::{Need, SameDigits};
+use crate::actions::review_queue::{self, Place, Queued};
+use crate::grading::review::Need;
 use crate::report::setup_record::SetUp;
 use crate::store::assignments::Assignment;
 use crate::store::ids::{QueryId, RemarkId, ReportId};
@@ -55,6 +56,8 @@ pub(super) struct Beside {
     pub(super) place: Place,
     /// Why it waits, in words.
     pub(super) needs: Vec<String>,
+    /// Balloon numbers that the reasons and the open queries speak of.
+    pub(super) asks: BTreeSet<String>,
     pub(super) alike: Vec<Alike>,
     /// Where it is on another plate than the pair was given.
     pub(super) other_plate: Option<OtherPlate>,
@@ -107,15 +110,6 @@ impl OtherPlate {
             },
         }
     }
-}
-
-/// Another report with the same digits.
-#[derive(Debug)]
-pub(super) struct Alike {
-    /// 0 where it is of a class of somebody else.
-    pub(super) report: i64,
-    pub(super) pair: String,
-    pub(super) words: String,
 }
 
 /// A mark that a person set.
@@ -197,6 +191,7 @@ pub(super) async fn beside(
         text: r.text,
         by: by(r.made_by, r.made_at, &zone),
     });
+    let queries = asked(app, report.id, &zone, came).await?;
     let trail = audit::of(store, "report", report.id.0).await?;
     let note = reports::note(store, report.id).await?;
     let (photos, documents) = evidence::of(store, evidence_of(report))
@@ -213,7 +208,7 @@ pub(super) async fn beside(
         may_set: may_change_class(person),
         place: review_queue::place(&queue, report.id),
         needs: needs.map(|q| told(&q.needs, truth)).unwrap_or_default(),
-        alike: alike(app, person, report.id).await?,
+        alike: alike(app, person, report).await?,
         other_plate: other_plates::of(store, report.id).await?.map(OtherPlate::of),
         plate_mend: came.mend("which-plate"),
         wrongs: came.wrong.iter().cloned().collect(),
@@ -225,11 +220,23 @@ pub(super) async fn beside(
         remarks: said.collect(),
         remark: came.typed("remark"),
         remark_mend: came.mend("remark"),
-        queries: asked(app, report.id, &zone, came).await?,
+        asks: asks(needs, &queries, truth),
+        queries,
         done: done.map(|(at, name)| by(name, at, &zone)).unwrap_or_default(),
         before: came.done,
         trail: trail.into_iter().map(|line| trail_line(line, &zone)).collect(),
     })
+}
+
+/// The numbers to look at: those with a call in doubt, which is known by the truth alone, and those that the pair asks about.
+fn asks(queued: Option<&Queued>, queries: &[Query], truth: bool) -> BTreeSet<String> {
+    let needs = queued.map_or(&[][..], |q| &q.needs).iter().filter(|_| truth);
+    let doubtful = needs.filter_map(|need| match need {
+        Need::DoubtfulCall(nos) => Some(nos.iter().map(|no| no.as_str().to_owned())),
+        _ => None,
+    });
+    let open = queries.iter().filter(|q| q.answer.is_none() && !q.no.is_empty());
+    doubtful.flatten().chain(open.map(|q| q.no.clone())).collect()
 }
 
 /// The set-up record, line by line; first what the print says otherwise.
@@ -280,37 +287,6 @@ async fn asked(app: &App, report: ReportId, zone: &TimeZone, came: &Came) -> Res
         }
     };
     Ok(all.into_iter().map(query).collect())
-}
-
-/// Reports with the same digits, with how likely that is.
-async fn alike(app: &App, person: &Person, report: ReportId) -> Result<Vec<Alike>, WebError> {
-    let store = &app.service.store;
-    let mut found = Vec::new();
-    for reason in attention::of(store, report).await? {
-        let Some(Need::SameDigits(digits)) = Need::from_stored(&reason.reason, &reason.detail) else {
-            continue;
-        };
-        if let Some(other) = reports::one(store, ReportId(digits.other)).await? {
-            let may_open = reports::is_of_class_of(store, other.id, person.id).await?;
-            found.push(Alike {
-                report: if may_open { other.id.0 } else { 0 },
-                pair: other.pair_name,
-                words: chance(&digits),
-            });
-        }
-    }
-    Ok(found)
-}
-
-fn chance(digits: &SameDigits) -> String {
-    let SameDigits { same, of, expected, .. } = digits;
-    let often = if *expected < 1e-6 {
-        "less than once in a million such classes".to_owned()
-    } else {
-        let odds = crate::units::decimal_from_f64((1.0 / expected).floor()).unwrap_or_default();
-        format!("once in {} such classes", crate::units::show_length(odds, 0))
-    };
-    format!("{same} of {of} values are the same; among independent, honest reports that is expected {often}")
 }
 
 fn trail_line(line: audit::Line, zone: &TimeZone) -> TrailLine {
