@@ -1,4 +1,5 @@
-// Arrow keys in a gradebook: from link to link, row by row and column by column; Home and End to the ends of a row.
+// Arrow keys in a gradebook: from link to link, row by row and column by column; Home and End to the ends of a row. Up and
+// down keep to their column, also past rows that have nothing to open in it.
 
 function links(row) {
   return [...row.cells].map((cell) => cell.querySelector("a"));
@@ -21,14 +22,16 @@ function along(row, column, step) {
 
 export function moveInGrid(root) {
   for (const table of root.querySelectorAll("[data-grid]")) {
+    let kept = { at: null, column: 0 };
     table.addEventListener("keydown", (event) => {
       const cell = event.target.closest("td, th");
       if (!cell || event.ctrlKey || event.altKey || event.metaKey || event.shiftKey) return;
       const row = cell.parentElement;
       const rows = [...table.rows];
+      const column = kept.at === event.target ? kept.column : cell.cellIndex;
       const next = (step) => {
         for (let at = rows.indexOf(row) + step; at >= 0 && at < rows.length; at += step) {
-          const found = near(rows[at], cell.cellIndex);
+          const found = near(rows[at], column);
           if (found) return found;
         }
         return null;
@@ -44,6 +47,7 @@ export function moveInGrid(root) {
       const target = ways[event.key]?.();
       if (!target) return;
       event.preventDefault();
+      kept = { at: target, column: /^Arrow(Up|Down)$/.test(event.key) ? column : target.closest("td, th").cellIndex };
       target.focus();
     });
   }

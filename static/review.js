@@ -34,6 +34,7 @@ export function reviewByKeys(root) {
     c: () => root.querySelector("#faults button[value^='confirm:']")?.click(),
     r: () => root.querySelector("#faults button[value^='reject:']")?.click(),
     a: () => root.querySelector("#review textarea[name^='answer-']")?.focus(),
+    h: () => root.querySelector("form[action$='/hand-marks'] input")?.focus(),
     m: () => root.querySelector("#f-mark")?.focus(),
     t: () => root.querySelector("#f-remark")?.focus(),
   };

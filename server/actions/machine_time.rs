@@ -182,11 +182,29 @@ pub async fn plan(service: &Service, wanted: &Wanted<'_>, by: PersonId) -> Resul
     Ok(Planned {
         given: rota.turns.len(),
         left: rota.left.iter().map(|(_, n)| n).sum(),
-        to_add: what_to_add(&rota, machines.len(), &plates),
+        to_add: what_to_add(&rota, (&sessions, &standing), machines.len(), &plates),
     })
 }
 
-fn what_to_add(rota: &rota::Rota, machines: usize, plates: &[(PairId, PlateId, String)]) -> String {
+/// Sessions in which their machine has a turn already, in words.
+fn busy(sessions: &[Session], standing: &[Turn]) -> String {
+    let is_taken = |s: &&Session| {
+        let at = |t: &Turn| t.session.machine == s.machine && t.session.from < s.to && s.from < t.session.to;
+        standing.iter().any(at)
+    };
+    match sessions.iter().filter(is_taken).count() {
+        0 => String::new(),
+        1 => format!("1 of the {} sessions has a turn already. ", sessions.len()),
+        taken => format!("{taken} of the {} sessions have a turn already. ", sessions.len()),
+    }
+}
+
+fn what_to_add(
+    rota: &rota::Rota,
+    (sessions, standing): (&[Session], &[Turn]),
+    machines: usize,
+    plates: &[(PairId, PlateId, String)],
+) -> String {
     let crowded: Vec<String> = rota
         .crowded
         .iter()
@@ -205,6 +223,7 @@ fn what_to_add(rota: &rota::Rota, machines: usize, plates: &[(PairId, PlateId, S
         Some(more) => format!("Add {more} sessions on each of the {machines} machines."),
         None => "Add sessions on another evening.".to_owned(),
     };
+    let add = busy(sessions, standing) + &add;
     if crowded.is_empty() {
         add
     } else {

@@ -7,6 +7,7 @@ mod away;
 mod desk;
 mod drawings;
 mod driver;
+mod evening;
 mod faults;
 mod forty;
 mod keyboard;

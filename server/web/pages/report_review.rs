@@ -13,7 +13,7 @@ use serde_json::Value;
 use super::graded_report::{assignment_of, whole};
 use super::my::evidence::of as evidence_of;
 use super::report_alike::{Alike, alike};
-use super::review_queue::told;
+use super::review_queue::{seen, told};
 use crate::actions::load;
 use crate::actions::other_plate::{Say, SettleError, settle};
 use crate::actions::review::{self, Act, ReviewError, Wrong, act};
@@ -178,7 +178,7 @@ pub(super) async fn beside(
     let (service, zone) = (&app.service, times::zone(&assignment.time_zone));
     let store = &service.store;
     let truth = may_see_truth(person);
-    let queue = review_queue::of_class(service, assignment.class).await?;
+    let queue = seen(review_queue::of_class(service, assignment.class).await?, truth);
     let needs = queue.iter().find(|q| q.waiting.report == report.id);
     let done = attention::done_with(store, report.id).await?;
     let set = overrides::of(store, report.id).await?.map(|o| SetMark {
@@ -392,7 +392,7 @@ pub(in crate::web) async fn submit(
             return Err(WebError::NotForYou("instructors"));
         }
         Ok(wanted) => {
-            let next = next(&app, &assignment, report.id, &wanted).await?;
+            let next = next(&app, &assignment, (report.id, may_see_truth(&person)), &wanted).await?;
             match act(&app.service, report.id, person.id, &wanted).await {
                 Ok(()) => return Ok(Redirect::to(&next).into_response()),
                 Err(ReviewError::Store(error)) => return Err(error.into()),
@@ -455,14 +455,21 @@ pub(in crate::web) async fn settle_plate(
     Ok(Sheet(StatusCode::CONFLICT, page).into_response())
 }
 
-/// Where to go afterwards.
-async fn next(app: &App, assignment: &Assignment, report: ReportId, wanted: &Act) -> Result<String, WebError> {
+/// Where to go afterwards: to the next report of the queue. An answer or a word on a fault may have moved this one down, past
+/// others; these come after the last.
+async fn next(
+    app: &App,
+    assignment: &Assignment,
+    (report, truth): (ReportId, bool),
+    wanted: &Act,
+) -> Result<String, WebError> {
     if *wanted != Act::Done {
         return Ok(format!("/reports/{report}#review"));
     }
-    let queue = review_queue::of_class(&app.service, assignment.class).await?;
-    let next = review_queue::place(&queue, report).next;
-    Ok(match next {
+    let queue = seen(review_queue::of_class(&app.service, assignment.class).await?, truth);
+    let after = review_queue::place(&queue, report).next;
+    let others = || queue.iter().map(|q| q.waiting.report).find(|r| *r != report);
+    Ok(match after.or_else(others) {
         Some(next) => format!("/reports/{next}?done={report}"),
         None => format!("/classes/{}/review?done={report}", assignment.class),
     })

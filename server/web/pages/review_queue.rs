@@ -53,6 +53,12 @@ pub(super) fn told(needs: &[Need], truth: bool) -> Vec<String> {
         .collect()
 }
 
+/// The queue as this person sees it.
+pub(super) fn seen(mut queue: Vec<Queued>, truth: bool) -> Vec<Queued> {
+    queue.retain(|queued| !told(&queued.needs, truth).is_empty());
+    queue
+}
+
 pub(in crate::web) async fn page(
     State(app): State<App>,
     of: ClassOf,
@@ -71,8 +77,8 @@ pub(in crate::web) async fn page(
         mark: queued.waiting.mark.unwrap_or_else(|| "no mark".to_owned()),
         needs: told(&queued.needs, truth),
     };
-    let queue = review_queue::settled(&app.service, class.id).await?;
-    let rows: Vec<Row> = queue.into_iter().map(row).filter(|r| !r.needs.is_empty()).collect();
+    let queue = seen(review_queue::settled(&app.service, class.id).await?, truth);
+    let rows: Vec<Row> = queue.into_iter().map(row).collect();
     Ok(Page(ReviewQueue {
         frame: Frame::of(&person, "/classes"),
         class: class.id.0,
