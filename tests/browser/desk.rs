@@ -28,7 +28,7 @@ async fn gone(window: &Window, css: &str) {
         }
         tokio::time::sleep(std::time::Duration::from_millis(50)).await;
     }
-    panic!("`{css}` stays");
+    assert!(window.all(css).await.is_empty(), "`{css}` stays");
 }
 
 /// Waits until the page of this number is there.
