@@ -142,6 +142,38 @@ pub async fn of_class(store: &Store, class: &Class, by: By, now: When) -> Result
     })
 }
 
+/// The mark of one student for one assignment, as in the gradebook; none where nothing was handed in.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn of_student(
+    store: &Store,
+    assignment: &Assignment,
+    student: PersonId,
+) -> Result<Option<Entry>, StoreError> {
+    let work = gradebook::of_student(store, assignment.id, student).await?;
+    if work.excused {
+        return Ok(Some(Entry::Excused));
+    }
+    let attempts: Vec<Attempt> = work
+        .cells
+        .iter()
+        .map(|(cell, due)| attempt(assignment, cell, *due))
+        .collect();
+    let adjusted = work.adjusted.iter().map(adjustment).collect::<Result<Vec<_>, _>>()?;
+    let mut attempts: Vec<&Attempt> = attempts.iter().collect();
+    Ok((!attempts.is_empty()).then(|| done(assignment, &mut attempts, &adjusted)))
+}
+
+fn adjustment(of: &gradebook::Adjusted) -> Result<(AdjustmentId, settled::Adjustment), StoreError> {
+    let points = of
+        .points
+        .parse()
+        .map_err(|_| unreadable("points of a student", &of.points))?;
+    let reason = of.reason.clone();
+    Ok((of.id, settled::Adjustment { points, reason }))
+}
+
 fn unreadable(what: &'static str, text: &str) -> StoreError {
     StoreError::Unreadable {
         what,
@@ -216,18 +248,10 @@ impl<'a> Making<'a> {
         }
         let mut adjusted: BTreeMap<_, Vec<_>> = BTreeMap::new();
         for a in &book.adjusted {
-            let points = a
-                .points
-                .parse()
-                .map_err(|_| unreadable("points of a student", &a.points))?;
-            let adjustment = settled::Adjustment {
-                points,
-                reason: a.reason.clone(),
-            };
             adjusted
                 .entry((a.person, a.assignment))
                 .or_default()
-                .push((a.id, adjustment));
+                .push(adjustment(a)?);
         }
         Ok(Self {
             columns,

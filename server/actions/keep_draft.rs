@@ -90,6 +90,26 @@ fn written(stored: &drafts::Draft) -> Result<Written, serde_json::Error> {
     })
 }
 
+/// Takes the pair's draft away where it says nothing that is not in these fields: they were handed in before, and the page that sent
+/// them once more, from another device or with the back button, wrote them down again on its way.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn drop_same(service: &Service, mine: &Mine, fields: &BTreeMap<String, String>) -> Result<(), DraftError> {
+    let of = (mine.assignment.id, mine.pair);
+    let mut tx = service.store.change().await?;
+    let Some(stored) = drafts::within(&mut tx, of.0, of.1).await? else {
+        return Ok(());
+    };
+    let draft = written(&stored)?.fields;
+    let mut said = draft.iter().filter(|(_, text)| !text.trim().is_empty());
+    if said.all(|(name, text)| fields.get(name).is_some_and(|sent| sent.trim() == text.trim())) {
+        drafts::remove(&mut tx, of.0, of.1).await?;
+        tx.commit().await?;
+    }
+    Ok(())
+}
+
 /// The pair's draft, if there is one.
 ///
 /// # Errors

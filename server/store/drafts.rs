@@ -45,6 +45,17 @@ pub async fn within(tx: &mut Tx, assignment: AssignmentId, pair: PairId) -> Resu
     .await?)
 }
 
+/// Takes the draft of a pair away.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn remove(tx: &mut Tx, assignment: AssignmentId, pair: PairId) -> Result<(), StoreError> {
+    sqlx::query!("delete from draft where assignment = ? and pair = ?", assignment, pair)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
 /// Writes a draft in place of the one before it.
 ///
 /// # Errors

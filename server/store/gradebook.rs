@@ -166,6 +166,50 @@ pub async fn of_class(store: &Store, class: ClassId) -> Result<Book, StoreError>
     })
 }
 
+/// What the mark of one student for one assignment is made of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OwnWork {
+    /// Reports of the pairs that the student was in when they were handed in, first one first, each with the time until which
+    /// that pair had to hand in.
+    pub cells: Vec<(Cell, When)>,
+    /// Points of this student.
+    pub adjusted: Vec<Adjusted>,
+    /// Whether the student is excused from it.
+    pub excused: bool,
+}
+
+/// What the mark of one student for one assignment is made of; what was settled not to count is as if it were not handed in.
+///
+/// # Errors
+/// When the database does not answer or the row cannot be read.
+pub async fn of_student(store: &Store, assignment: AssignmentId, student: PersonId) -> Result<OwnWork, StoreError> {
+    let row = sqlx::query!(
+        r#"select
+               (select json_group_array(json_array(json_array(r.assignment, r.pair, r.id, r.attempt, r.handed_in_at, g.mark,
+                        (select o.mark from mark_override o where o.report = r.id and o.undone_at is null),
+                        g.report is not null, 0, o.report is not null),
+                        coalesce((select x.due_at from extension x where x.assignment = r.assignment and x.pair = r.pair), a.due_at)))
+                from pair_person pp join report r on r.pair = pp.pair and r.assignment = ?1
+                    and pp.from_at <= r.handed_in_at and (pp.to_at is null or pp.to_at > r.handed_in_at)
+                join assignment a on a.id = r.assignment
+                left join grade g on g.report = r.id and g.superseded_at is null
+                left join other_plate o on o.report = r.id
+                where pp.person = ?2 and o.settled is not 'not') as "cells!: String",
+               (select json_group_array(json_array(j.id, j.assignment, j.person, j.points, j.reason)) from adjustment j
+                where j.assignment = ?1 and j.person = ?2 and j.undone_at is null) as "adjusted!: String",
+               exists (select 1 from excuse x where x.assignment = ?1 and x.person = ?2) as "excused!: bool""#,
+        assignment,
+        student,
+    )
+    .fetch_one(store.read())
+    .await?;
+    Ok(OwnWork {
+        cells: list(&row.cells)?,
+        adjusted: list(&row.adjusted)?,
+        excused: row.excused,
+    })
+}
+
 /// Whether a person is a student of the class of an assignment, or was one.
 ///
 /// # Errors

@@ -300,6 +300,31 @@ pub async fn of_pair(store: &Store, assignment: AssignmentId, pair: PairId) -> R
     .await?)
 }
 
+/// The reports for one assignment that a person had a part in, in whichever pair, in the order in which they were handed in.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn of_student(
+    store: &Store,
+    assignment: AssignmentId,
+    student: PersonId,
+) -> Result<Vec<ReportLine>, StoreError> {
+    Ok(sqlx::query_as!(
+        ReportLine,
+        r#"select r.id as "id!", p.name as "pair_name!", l.serial as "serial!", r.attempt as "attempt!",
+               r.handed_in_at as "handed_in_at!", g.id is not null as "graded!: bool", g.mark as "mark?", g.review as "review?"
+           from pair_person pp join report r on r.pair = pp.pair and r.assignment = ?1
+               and pp.from_at <= r.handed_in_at and (pp.to_at is null or pp.to_at > r.handed_in_at)
+           join pair p on p.id = r.pair join plate l on l.id = r.plate
+           left join grade g on g.report = r.id and g.superseded_at is null
+           where pp.person = ?2 order by r.handed_in_at, r.id"#,
+        assignment,
+        student,
+    )
+    .fetch_all(store.read())
+    .await?)
+}
+
 /// Source of a report: kind, file name and bytes as they came.
 ///
 /// # Errors

@@ -7,6 +7,7 @@ mod at_once;
 mod authoring;
 mod authoring_mend;
 mod backup;
+mod bad_input;
 mod bench;
 mod class;
 mod class_life;

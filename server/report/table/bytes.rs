@@ -18,6 +18,17 @@ const SAMPLE_CHARS: usize = 4096;
 /// Source: the code page's table; the WHATWG Encoding Standard maps them to control characters, which is no text.
 const UNASSIGNED_1252: [u8; 5] = [0x81, 0x8d, 0x8f, 0x90, 0x9d];
 
+/// How files begin that are no text, however few of their bytes show it: PNG (RFC 2083), JPEG (ITU-T T.81, begin of image
+/// and the next marker), PDF (ISO 32000-1, 7.5.2), ZIP (ISO/IEC 21320-1), in which spreadsheets of today are kept, and the
+/// container of older ones (from memory, unconfirmed).
+const NO_TEXT: [&[u8]; 5] = [
+    b"\x89PNG\r\n\x1a\n",
+    b"\xff\xd8\xff",
+    b"%PDF-",
+    b"PK\x03\x04",
+    b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1",
+];
+
 /// Encoding of a file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub enum Encoding {
@@ -58,6 +69,9 @@ pub(crate) struct Text<'b> {
 pub(crate) fn decode(bytes: &[u8]) -> Result<Text<'_>, Refusal> {
     if bytes.len() > MAX_BYTES {
         return Err(Refusal::FileTooLarge { bytes: bytes.len() });
+    }
+    if NO_TEXT.iter().any(|signature| bytes.starts_with(signature)) {
+        return Err(Refusal::NotText);
     }
     let (encoding, bom, rest) = detect(bytes).ok_or(Refusal::NotText)?;
     let text = match encoding {

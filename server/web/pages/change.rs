@@ -11,7 +11,7 @@ use serde::Deserialize;
 use crate::actions::care::{self, CareError, Wanted};
 use crate::store::assignments::{self, Assignment};
 use crate::store::care as stored;
-use crate::store::classes;
+use crate::store::classes::{self, Member};
 use crate::store::ids::{PairId, PersonId, PlateId};
 use crate::store::pairs;
 use crate::store::people::{Person, Role};
@@ -103,6 +103,16 @@ impl Typed {
     }
 }
 
+/// A student's name; where others of the class have the same one, with what the student signs in as.
+pub(super) fn told_apart(of: &Member, members: &[Member]) -> String {
+    let is_same = |m: &&Member| m.name == of.name && m.role == of.role && m.left_at.is_none();
+    if members.iter().filter(is_same).count() > 1 {
+        format!("{} ({})", of.name, of.sign_in)
+    } else {
+        of.name.clone()
+    }
+}
+
 async fn pair_lines(
     app: &App,
     assignment: &Assignment,
@@ -173,7 +183,9 @@ async fn change(
             .into_iter()
             .map(|(id, serial)| (id.to_string(), serial))
             .collect(),
-        student_options: students.map(|m| (m.person.to_string(), m.name.clone())).collect(),
+        student_options: students
+            .map(|m| (m.person.to_string(), told_apart(m, &members)))
+            .collect(),
         excuses: stored::excuses(store, assignment.id).await?,
         cells: vec![
             ("Exercise", assignment.exercise_code.clone()),

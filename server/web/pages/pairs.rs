@@ -7,6 +7,7 @@ use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
+use super::change::told_apart;
 use crate::actions::pair_up::{self, How, PairUpError};
 use crate::cohort::pairing::Odd;
 use crate::store::classes::{self, Class, Member};
@@ -38,6 +39,8 @@ pub(in crate::web) struct Pairs {
 #[derive(Debug)]
 struct Line {
     member: Member,
+    /// The name, told apart from others of the same.
+    name: String,
     typed: String,
 }
 
@@ -57,15 +60,17 @@ async fn pairs(
     let mut groups: BTreeMap<String, Vec<String>> = BTreeMap::new();
     let mut students = Vec::new();
     for member in members
-        .into_iter()
+        .iter()
         .filter(|m| m.role == Role::Student && m.left_at.is_none())
     {
         let pair = member.pair_name.clone().unwrap_or_default();
+        let name = told_apart(member, &members);
         if !pair.is_empty() {
-            groups.entry(pair.clone()).or_default().push(member.name.clone());
+            groups.entry(pair.clone()).or_default().push(name.clone());
         }
         let typed = typed.get(&member.person).cloned().unwrap_or(pair);
-        students.push(Line { member, typed });
+        let member = member.clone();
+        students.push(Line { member, name, typed });
     }
     let odd_groups = groups
         .iter()

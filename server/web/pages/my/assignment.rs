@@ -3,13 +3,15 @@
 use askama::Template;
 use axum::extract::State;
 
+use crate::actions::gradebook::{self, Entry};
 use crate::actions::{keep_draft, load, standing};
-use crate::store::assignments::{Assignment, Counting};
-use crate::store::ids::{AssignmentId, ReportId};
+use crate::store::assignments::{self, Assignment, Counting};
+use crate::store::ids::{AssignmentId, PersonId, ReportId};
 use crate::store::reports::{self, ReportLine};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
+use crate::web::graded::{self, ReceiptLine};
 use crate::web::guards::MyAssignment as Guard;
 use crate::web::render::Page;
 use crate::web::times;
@@ -33,12 +35,24 @@ pub(in crate::web) struct MyAssignment {
     closed: &'static str,
     draft: bool,
     reports: Vec<Line>,
+    /// The student's own mark, once marks are released.
+    mark: Option<Mark>,
+    excused: bool,
+}
+
+/// A mark with what made it.
+#[derive(Debug)]
+struct Mark {
+    total: String,
+    lines: Vec<ReceiptLine>,
 }
 
 #[derive(Debug)]
 struct Line {
     id: ReportId,
     attempt: i64,
+    /// The pair, where it is another one than the student's of now.
+    pair: String,
     when: String,
     late: String,
 }
@@ -52,11 +66,16 @@ pub(in crate::web) async fn page(
         .await
         .map_err(WebError::internal)?;
     let draft = keep_draft::draft(service, &mine).await.map_err(WebError::internal)?;
-    let handed_in = reports::of_pair(&service.store, mine.assignment.id, mine.pair).await?;
+    let handed_in = reports::of_student(&service.store, mine.assignment.id, person.id).await?;
+    let (mark, excused) = own_mark(&app, mine.assignment.id, person.id).await?;
     let zone = times::zone(&mine.assignment.time_zone);
     let line = |r: &ReportLine| Line {
         id: r.id,
         attempt: r.attempt,
+        pair: Some(&r.pair_name)
+            .filter(|p| **p != mine.pair_name)
+            .cloned()
+            .unwrap_or_default(),
         when: times::show(r.handed_in_at, &zone),
         late: match standing::minutes_late(&mine.assignment, r.handed_in_at) {
             0 => String::new(),
@@ -82,9 +101,28 @@ pub(in crate::web) async fn page(
         },
         draft: draft.is_some_and(|d| d.written.fields.values().any(|v| !v.is_empty())),
         reports: handed_in.iter().map(line).collect(),
+        mark,
+        excused,
         pair: mine.pair_name,
         serial: mine.serial,
     }))
+}
+
+/// The student's own mark, which may differ from the pair's, once marks are released; and whether the student is excused.
+async fn own_mark(app: &App, assignment: AssignmentId, student: PersonId) -> Result<(Option<Mark>, bool), WebError> {
+    let store = &app.service.store;
+    let assignment = assignments::one(store, assignment).await?.ok_or(WebError::NotFound)?;
+    let entry = gradebook::of_student(store, &assignment, student).await?;
+    let settled = match entry {
+        Some(Entry::Excused) => return Ok((None, true)),
+        Some(Entry::Done(done)) if assignment.released_at.is_some() && done.settled.mark.is_some() => done.settled,
+        _ => return Ok((None, false)),
+    };
+    let mark = Mark {
+        total: graded::total(settled.mark),
+        lines: graded::receipt(&settled.lines),
+    };
+    Ok((Some(mark), false))
 }
 
 fn counting(assignment: &Assignment) -> String {

@@ -25,7 +25,7 @@ use crate::report::check::{Doubt, Remark, check};
 use crate::report::draft::Written;
 use crate::report::model::Report;
 use crate::report::setup_record::Otherwise;
-use crate::store::assignments::Mine;
+use crate::store::assignments::{self, Mine};
 use crate::store::evidence;
 use crate::store::ids::{AssignmentId, EvidenceId};
 use crate::store::people::Person;
@@ -59,6 +59,8 @@ pub(in crate::web) struct MyEntry {
     source_name: String,
     wrongs: Vec<(String, String)>,
     said: Vec<String>,
+    /// The report that was handed in, with other numbers, for the attempt that the page was for.
+    taken: Option<i64>,
     ask: Vec<Ask>,
     ask_columns: bool,
     open: bool,
@@ -113,6 +115,8 @@ pub(super) struct Back {
     pub(super) plate_mend: String,
     /// Fields in which partners wrote two things: name, what stands, what else was written and by whom.
     pub(super) two: Vec<Two>,
+    /// The report that was handed in, with other numbers, for the attempt that the page was for.
+    pub(super) taken: Option<i64>,
 }
 
 /// A field in which partners wrote two things.
@@ -138,6 +142,7 @@ impl Back {
             || !self.checks.is_empty()
             || !self.set_up.is_empty()
             || !self.two.is_empty()
+            || self.taken.is_some()
             || !self.ask.is_empty()
             || self.ask_columns
             || mends.iter().any(|m| !m.is_empty())
@@ -264,17 +269,7 @@ pub(in crate::web) async fn submit(
     // The draft first: whatever happens below, what was typed is there again, and what a partner typed is here.
     let mut kept = keep(&app, &mine, &person, &exercise, &mut form).await;
     if headers.contains_key("x-keep") {
-        let kept = kept.map_err(|unkept| unkept.error)?;
-        let two = kept.written.asked().map(|(name, _, _)| name).collect();
-        let base = base_text(&kept.written)?;
-        let (words, fields) = (kept.words.as_str(), &kept.written.fields);
-        let answer = Kept {
-            kept: words,
-            fields,
-            base,
-            two,
-        };
-        return Ok(Json(answer).into_response());
+        return answer_of_keeping(kept);
     }
     let had_table = form.has_table();
     let evidence_mend = take_evidence(&app, &person, &mine, &upload).await?;
@@ -307,13 +302,43 @@ pub(in crate::web) async fn submit(
         back.kept.clone_from(&kept.words);
         back.two = two(&kept.written, &person);
     }
+    let mine = match back.taken {
+        Some(_) => next_attempt(&app, &person, mine, &mut form).await?,
+        None => mine,
+    };
     let status = match &kept {
         Err(unkept) => unkept.status,
+        Ok(_) if back.taken.is_some() => StatusCode::CONFLICT,
         Ok(_) if back.is_wrong() => StatusCode::UNPROCESSABLE_ENTITY,
         Ok(_) => StatusCode::OK,
     };
     let page = entry(&app, &person, &mine, &exercise, form, back, &order).await?;
     Ok(Sheet(status, page).into_response())
+}
+
+/// What was kept, for the script of the page.
+fn answer_of_keeping(kept: Result<KeptDraft, Unkept>) -> Result<Response, WebError> {
+    let kept = kept.map_err(|unkept| unkept.error)?;
+    let two = kept.written.asked().map(|(name, _, _)| name).collect();
+    let base = base_text(&kept.written)?;
+    let (words, fields) = (kept.words.as_str(), &kept.written.fields);
+    let answer = Kept {
+        kept: words,
+        fields,
+        base,
+        two,
+    };
+    Ok(Json(answer).into_response())
+}
+
+/// How the assignment stands for the pair now that the attempt of the page is another report's; the form is one for the
+/// attempt that comes next.
+async fn next_attempt(app: &App, person: &Person, mine: Mine, form: &mut Form) -> Result<Mine, WebError> {
+    form.key.clear();
+    let now = app.service.clock.now();
+    assignments::mine(&app.service.store, mine.assignment.id, person.id, now)
+        .await?
+        .ok_or(WebError::NotFound)
 }
 
 fn base_text(written: &Written) -> Result<String, WebError> {
@@ -486,9 +511,16 @@ async fn hand_in(
     .await;
     let refused = |text: &str| Ok(Err(Back::problem(text)));
     match handed {
-        Ok(handed) => Ok(Ok(
-            Redirect::to(&format!("/my/reports/{}", handed.report)).into_response()
-        )),
+        Ok(handed) => {
+            if handed.already {
+                keep_draft::drop_same(&app.service, mine, &form.sent().fields)
+                    .await
+                    .map_err(WebError::internal)?;
+            }
+            Ok(Ok(
+                Redirect::to(&format!("/my/reports/{}", handed.report)).into_response()
+            ))
+        }
         Err(HandInError::Empty) => refused("No value is written yet. Type the values into the table."),
         Err(HandInError::NoPlate) => Err(closed(mine).unwrap_or(WebError::NotFound)),
         Err(HandInError::NoSuchPlate) => Ok(Err(Back {
@@ -496,7 +528,10 @@ async fn hand_in(
             ..Back::default()
         })),
         Err(HandInError::NotOpen) => Err(WebError::NotFound),
-        Err(HandInError::AttemptTaken { report }) => Err(taken(mine, report.0)),
+        Err(HandInError::AttemptTaken { report }) => Ok(Err(Back {
+            taken: Some(report.0),
+            ..Back::default()
+        })),
         Err(HandInError::NoAttemptLeft) => refused(
             "All attempts are used. What you typed is kept in the draft; ask your instructor for another attempt.",
         ),
@@ -524,17 +559,6 @@ fn note(exercise: &Exercise, form: &Form) -> Result<Note, serde_json::Error> {
         remarks: (!remarks.is_empty()).then(|| remarks.to_owned()),
         set_up: set_up.map(|s| serde_json::to_string(&s)).transpose()?,
     })
-}
-
-fn taken(mine: &Mine, report: i64) -> WebError {
-    Explained::new(
-        StatusCode::CONFLICT,
-        "This attempt was handed in already",
-        "Your partner, or another page of yours, handed in other numbers for this attempt a moment ago. Those count.",
-        "Compare them with yours. If yours are the better ones and an attempt is left, hand them in as the next attempt.",
-    )
-    .to(format!("/my/reports/{report}"), &format!("The report that was handed in for {}", mine.assignment.title))
-    .into()
 }
 
 /// The lines of the table, in the order that was asked for.
@@ -605,6 +629,7 @@ async fn entry(
         source: form.source_hex,
         source_name: form.source_name,
         said: back.said,
+        taken: back.taken,
         ask: back.ask,
         ask_columns: back.ask_columns,
         pasted_mend: back.pasted_mend,
