@@ -273,13 +273,14 @@ pub async fn give_missing(service: &Service, assignment: &Assignment, by: Person
     }
     let given = assignments::plates_of(&service.store, assignment.id, now.max(assignment.opens_at)).await?;
     let mut held: BTreeMap<PlateId, usize> = plates.iter().map(|(id, _)| (*id, 0)).collect();
-    for (_, plate, _) in &given {
+    let mut tx = service.store.change().await?;
+    let pairs = pairs::ids_of_class(&mut tx, assignment.class, now).await?;
+    // A pair that nobody is in any more holds no plate.
+    for (_, plate, _) in given.iter().filter(|(pair, _, _)| pairs.contains(pair)) {
         if let Some(count) = held.get_mut(plate) {
             *count += 1;
         }
     }
-    let mut tx = service.store.change().await?;
-    let pairs = pairs::ids_of_class(&mut tx, assignment.class, now).await?;
     let without: Vec<PairId> = pairs
         .into_iter()
         .filter(|p| !given.iter().any(|(g, _, _)| g == p))

@@ -14,7 +14,7 @@ use crate::cohort::pairing::{self, Odd, Worked};
 use crate::store::ids::{ClassId, PairId, PersonId};
 use crate::store::pairs::{self, Stay, Way};
 use crate::store::when::When;
-use crate::store::{StoreError, Tx, audit, classes};
+use crate::store::{StoreError, Tx, audit, classes, turns};
 use crate::units::hex;
 
 /// Longest name of a pair, in characters.
@@ -177,6 +177,8 @@ async fn write_trail(
     count: usize,
     at: When,
 ) -> Result<(), StoreError> {
+    // Whoever is in another pair now cannot keep the turns of the one before.
+    let turns = turns::clear_of_nobody(tx, class, at).await?;
     let way = match way {
         Way::Hand => "hand",
         Way::Random => "random",
@@ -187,7 +189,7 @@ async fn write_trail(
         person: Some(by),
         what: "make-pairs",
         about: ("class", class.0),
-        detail: serde_json::json!({ "way": way, "pairs": count }),
+        detail: serde_json::json!({ "way": way, "pairs": count, "turns_taken_back": turns }),
     };
     audit::write(tx, &entry).await
 }

@@ -266,6 +266,28 @@ pub struct PlateStay {
     pub to_at: Option<When>,
 }
 
+/// Assignments of a class that are not due yet and for which pairs have people and no plate: row, title, how many pairs.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn without_plates(
+    store: &Store,
+    class: ClassId,
+    now: When,
+) -> Result<Vec<(AssignmentId, String, i64)>, StoreError> {
+    let rows = sqlx::query!(
+        r#"select * from (select a.id as "id!: AssignmentId", a.title, (select count(*) from pair r where r.class = a.class
+               and exists (select 1 from pair_person pp where pp.pair = r.id and pp.from_at <= ?2 and (pp.to_at is null or pp.to_at > ?2))
+               and not exists (select 1 from assignment_plate ap where ap.assignment = a.id and ap.pair = r.id and ap.to_at is null)
+               ) as "pairs!: i64" from assignment a where a.class = ?1 and a.due_at >= ?2) where "pairs!: i64" > 0"#,
+        class,
+        now,
+    )
+    .fetch_all(store.read())
+    .await?;
+    Ok(rows.into_iter().map(|r| (r.id, r.title, r.pairs)).collect())
+}
+
 /// All plates that pairs have or had for an assignment, in the order of time.
 ///
 /// # Errors

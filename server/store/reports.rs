@@ -1,5 +1,7 @@
 //! Reports as they came. A report never changes; what is thought of it is in its grades.
 
+use std::collections::BTreeMap;
+
 use super::ids::{AssignmentId, PairId, PersonId, PlateId, ReportId};
 use super::other_plates::{self, Said};
 use super::when::When;
@@ -323,6 +325,24 @@ pub async fn of_student(
     )
     .fetch_all(store.read())
     .await?)
+}
+
+/// How many reports a student handed in with pairs that the student is in no more, by assignment.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn with_others(store: &Store, student: PersonId) -> Result<BTreeMap<AssignmentId, i64>, StoreError> {
+    let rows = sqlx::query!(
+        r#"select a.id as "assignment!: AssignmentId", count(*) as "n!: i64"
+           from pair_person pp cross join pair p on p.id = pp.pair cross join assignment a on a.class = p.class
+           cross join report r on r.assignment = a.id and r.pair = pp.pair
+               and pp.from_at <= r.handed_in_at and pp.to_at > r.handed_in_at
+           where pp.person = ?1 and pp.to_at is not null group by a.id"#,
+        student,
+    )
+    .fetch_all(store.read())
+    .await?;
+    Ok(rows.into_iter().map(|r| (r.assignment, r.n)).collect())
 }
 
 /// Source of a report: kind, file name and bytes as they came.

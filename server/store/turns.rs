@@ -187,6 +187,23 @@ pub async fn clear(tx: &mut Tx, assignment: AssignmentId, now: When) -> Result<u
     Ok(done.rows_affected())
 }
 
+/// Takes back the turns of a class that have not begun and whose pair nobody is in any more.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn clear_of_nobody(tx: &mut Tx, class: ClassId, now: When) -> Result<u64, StoreError> {
+    let done = sqlx::query!(
+        "delete from machine_turn where from_at > ?2 and assignment in (select id from assignment where class = ?1)
+             and not exists (select 1 from pair_person pp where pp.pair = machine_turn.pair and pp.from_at <= ?2
+                 and (pp.to_at is null or pp.to_at > ?2))",
+        class,
+        now,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(done.rows_affected())
+}
+
 /// Lets two turns change their pairs and assignments. What was asked about either is answered by it.
 ///
 /// # Errors

@@ -35,11 +35,7 @@ async fn look(instructor: &Browser, roster: &str, text: &str) -> Answer {
 fn person_of(page: &Answer, name: &str) -> String {
     let marked = format!("<bdi>{name}</bdi>");
     let link = page.body.split("/people/").find(|l| l.contains(&marked));
-    link.expect("the person is on the page")
-        .split('"')
-        .next()
-        .unwrap()
-        .to_owned()
+    link.unwrap().split('"').next().unwrap().to_owned()
 }
 
 /// The codes of a sheet of slips in its order, each with the name on its slip.

@@ -459,3 +459,88 @@ async fn a_mark_stays_with_those_who_handed_in() {
     aron.get(&result.path).await.is(200);
     let _ = site.newcomer(Role::Student, "late").await;
 }
+
+/// New pairs in the middle of an assignment: those of before keep what they handed in, those of now get plates, and no turn
+/// waits for a pair that nobody is in.
+#[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one story, step by step")]
+async fn pairs_change_while_an_assignment_is_open() {
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let careful = shipped("SB-11/reports/SB-11-01--careful.csv");
+    let first = site
+        .pair("A")
+        .await
+        .hand_in(assignment, &careful)
+        .await
+        .is(200)
+        .path
+        .clone();
+    let instructor = site.instructor().await;
+    let class = format!("/classes/{}", site.class);
+    let machines = format!("{class}/machines");
+    let add = [("do", "add-machine"), ("machine", "Machine North")];
+    instructor.send(&machines, &add).await.is(200);
+    let begins = site.service.clock.now().millisecond() + 3_600_000;
+    let zone = platemark::web::times::zone("Europe/Dublin");
+    let begins = platemark::web::times::for_field(begins.into(), &zone);
+    let id = assignment.to_string();
+    let plan = [
+        ("do", "plan"),
+        ("assignment", id.as_str()),
+        ("from", begins.as_str()),
+        ("minutes", "30"),
+        ("sessions", "4"),
+        ("turns", "1"),
+    ];
+    instructor
+        .send(&machines, &plan)
+        .await
+        .is(200)
+        .has("<b>A</b>")
+        .has("<b>B</b>");
+    let page = instructor
+        .send(&format!("{class}/pairs"), &[("odd", "three"), ("do", "rotate")])
+        .await;
+    // Two new pairs without a plate: said where they were made, and given there.
+    page.is(200)
+        .has("Step block: 2 pairs have no plate.")
+        .has("value=\"give-missing\"");
+    site.service.clock.put_forward(std::time::Duration::from_secs(1));
+    instructor.get(&machines).await.has_not("<b>A</b>").has_not("<b>B</b>");
+    let change = format!("/assignments/{assignment}/change");
+    let page = instructor.send(&change, &[("do", "give-missing")]).await;
+    // Nobody holds the plates of the pairs of before: they are the first to be given again.
+    page.is(200).has("SB-11-01").has("SB-11-02").has_not("have no plate");
+    instructor.get(&format!("{class}/pairs")).await.has_not("no plate");
+    // The page of the assignment: A, which handed in, and the two of now; B is gone and has nothing.
+    let page = instructor.get(&format!("/assignments/{assignment}")).await;
+    page.is(200)
+        .has("1 of 3 pairs have handed in")
+        .has_not("share in turns")
+        .has_not(">B<");
+    instructor.get(&class).await.has_not("nobody now");
+    // Anna works with somebody else now, and what she handed in with Aron is hers as before.
+    site.service.clock.put_forward(std::time::Duration::from_secs(1));
+    let anna = site.pair("A").await;
+    anna.get("/my")
+        .await
+        .has("0 of 2 handed in, and 1 with a pair of before");
+    anna.get(&format!("/my/{assignment}"))
+        .await
+        .has("with pair A")
+        .has(&format!("href=\"{first}\""));
+    anna.hand_in(assignment, &careful).await.is(200);
+    // Pairs that are made after it was due are none of its.
+    site.service.clock.put_forward(8 * DAY);
+    let instructor = site.instructor().await;
+    instructor
+        .send(&format!("{class}/pairs"), &[("odd", "three"), ("do", "rotate")])
+        .await
+        .is(200)
+        .has_not("no plate");
+    instructor
+        .get(&format!("/assignments/{assignment}"))
+        .await
+        .has("2 of 2 pairs have handed in");
+}

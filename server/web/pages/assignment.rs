@@ -50,6 +50,8 @@ pub(in crate::web) struct Assignment {
 #[derive(Debug)]
 struct PairLine {
     name: String,
+    /// Whether somebody is in it now.
+    is_there: bool,
     serial: String,
     /// Until when this pair has longer; empty where it is as for all.
     longer: String,
@@ -146,7 +148,7 @@ fn line(assignment: &Stored, known: &Known, pair: PairId, line: ReportLine) -> L
 /// Plates that more than one pair has, with the names of the pairs.
 fn shared(pairs: &[PairLine]) -> Vec<(String, String)> {
     let mut by_plate: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for pair in pairs.iter().filter(|p| !p.serial.is_empty()) {
+    for pair in pairs.iter().filter(|p| p.is_there && !p.serial.is_empty()) {
         by_plate.entry(&pair.serial).or_default().push(&pair.name);
     }
     let shared = by_plate.into_iter().filter(|(_, names)| names.len() > 1);
@@ -212,11 +214,15 @@ async fn pairs_of(store: &Store, assignment: &Stored, now: When) -> Result<Vec<P
                 .map(|due| times::show(*due, &zone))
                 .unwrap_or_default(),
             reports: handed_in.map(|r| line(assignment, &known, pair.id, r)).collect(),
+            is_there: !pair.people.is_empty(),
             name: pair.name,
         }
     };
     let pairs = pairs::of_class(store, assignment.class, now).await?;
-    Ok(pairs.into_iter().map(pair_line).collect())
+    // Pairs of before that handed in, and those of now that have to: not one that was made after it was due.
+    let is_of_it =
+        |p: &PairLine| !p.reports.is_empty() || p.is_there && (!p.serial.is_empty() || assignment.due_at >= now);
+    Ok(pairs.into_iter().map(pair_line).filter(is_of_it).collect())
 }
 
 /// What the trail calls it, for people.

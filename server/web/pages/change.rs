@@ -123,6 +123,7 @@ async fn pair_lines(
     let lines = pairs::of_class(&app.service.store, assignment.class, app.service.clock.now())
         .await?
         .into_iter()
+        .filter(|pair| !pair.people.is_empty())
         .map(|pair| {
             let longer = longer.iter().find(|l| l.pair == pair.id);
             PairLine {

@@ -59,7 +59,8 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ClassOf) -> Result<
         .into_iter()
         .map(line)
         .collect();
-    let pairs = pairs::of_class(store, class.id, now).await?;
+    let mut pairs = pairs::of_class(store, class.id, now).await?;
+    pairs.retain(|pair| !pair.people.is_empty());
     let roster = classes::roster(store, class.id, now).await?;
     let students = roster.iter().filter(|l| l.role == Role::Student).count();
     let cells = vec![

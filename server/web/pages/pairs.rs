@@ -10,6 +10,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use super::change::told_apart;
 use crate::actions::pair_up::{self, How, PairUpError};
 use crate::cohort::pairing::Odd;
+use crate::store::care;
 use crate::store::classes::{self, Class, Member};
 use crate::store::ids::PersonId;
 use crate::store::pairs::{self as stored, Way};
@@ -32,6 +33,8 @@ pub(in crate::web) struct Pairs {
     /// Pairs of one, of three and more.
     odd_groups: Vec<String>,
     trail: Vec<String>,
+    /// Assignments for which pairs have no plate: address, title, how many pairs.
+    without: Vec<(String, String, i64)>,
     wrongs: Vec<(&'static str, String)>,
     cells: Vec<(&'static str, String)>,
 }
@@ -90,6 +93,10 @@ async fn pairs(
         let seed = line.seed.map(|seed| format!(", seed {seed}")).unwrap_or_default();
         format!("{}: {way}{by}{seed}.", times::show(line.made_at, &zone))
     });
+    let without = care::without_plates(store, class.id, app.service.clock.now()).await?;
+    let without = without
+        .into_iter()
+        .map(|(id, title, pairs)| (format!("/assignments/{id}/change"), title, pairs));
     Ok(Pairs {
         frame: Frame::of(&person, "/classes"),
         cells: vec![
@@ -102,6 +109,7 @@ async fn pairs(
         groups: groups.into_iter().collect(),
         odd_groups,
         trail: trail.collect(),
+        without: without.collect(),
         wrongs,
     })
 }
