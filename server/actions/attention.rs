@@ -1,34 +1,40 @@
 //! Searches graded reports for reasons to look at them: what the grade itself says, calls in doubt, and the same digits
 //! as another pair's. A reason is for a person; no mark hangs on it.
 
-use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, BTreeSet};
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 
 use rust_decimal::Decimal;
 use thiserror::Error;
 
 use super::Service;
+use super::basis::Of;
 use super::load::{self, LoadError};
 use super::my_result::grade_from;
+use super::searches::Waiting;
 use crate::cohort::duplicates::{Chances, Comparison, Line, TwoValues, remarkable};
 use crate::exercise::model::Exercise;
 use crate::exercise::names::BalloonNo;
-use crate::grading::grade::Grade;
+use crate::grading::grade::{Grade, GradedItem};
 use crate::grading::review::{DOUBTFUL_CALL, OTHER_PLATE, OtherPlate, Review, SAME_DIGITS, SameDigits, doubtful_calls};
-use crate::report::model::Report as Items;
-use crate::store::attention::{self, Found, Other, Searched};
-use crate::store::ids::{ExerciseRevisionId, PlateRevisionId, ReportId};
-use crate::store::{StoreError, grades, other_plates};
+use crate::report::model::{Report as Items, ReportItem};
+use crate::store::attention::{self, Found, Other, Reason};
+use crate::store::ids::{AssignmentId, ExerciseRevisionId, PairId, PlateId, PlateRevisionId, ReportId};
+use crate::store::{StoreError, other_plates};
 use crate::units::{Reading, decimal_to_f64};
 
 /// Most reports that one is compared with: the newest ones.
-const OTHERS: i64 = 200;
+const OTHERS: usize = 200;
+/// So many more are asked for, because some are the pair's own.
+const OWN: usize = 56;
 /// Fewest values that must be the same before the chance of it is worked out: with one or two it is a coincidence that
 /// nobody should be asked about.
 const FEWEST: usize = 4;
 
 /// Reports whose values, and plates whose references are kept at once.
-const KEPT: (usize, usize) = (512, 128);
+const KEPT: (usize, usize) = (1024, 128);
 
 /// Why a search failed.
 #[derive(Debug, Error)]
@@ -47,11 +53,119 @@ pub enum SearchError {
     Stopping,
 }
 
-/// Values of a report by number, and references of a plate.
-type Values = BTreeMap<BalloonNo, Decimal>;
+/// References of a plate by number.
 type References = BTreeMap<BalloonNo, f64>;
 /// What a grade was computed from.
 type Basis = (ExerciseRevisionId, PlateRevisionId);
+
+/// Values of a report.
+#[derive(Debug)]
+struct Values {
+    /// In the order of the sheet.
+    by_no: Vec<(BalloonNo, Decimal)>,
+    /// A number for each value with its balloon number, in order: equal ones give equal numbers.
+    prints: Vec<u64>,
+}
+
+impl Values {
+    fn of(items: &Items) -> Self {
+        let of = |item: &ReportItem| Some((item.no.clone(), item.measured.as_ref().map(Reading::decimal)?));
+        let by_no: Vec<(BalloonNo, Decimal)> = items.items.iter().filter_map(of).collect();
+        let print = |value: &(BalloonNo, Decimal)| {
+            let mut hasher = DefaultHasher::new();
+            value.hash(&mut hasher);
+            hasher.finish()
+        };
+        let mut prints: Vec<u64> = by_no.iter().map(print).collect();
+        prints.sort_unstable();
+        Self { by_no, prints }
+    }
+
+    /// The value of a number, which most often stands at `place`.
+    fn at(&self, place: &mut usize, no: &BalloonNo) -> Option<Decimal> {
+        if let Some((_, value)) = self.by_no.get(*place).filter(|(at, _)| at == no) {
+            *place += 1;
+            return Some(*value);
+        }
+        self.by_no.iter().find(|(at, _)| at == no).map(|(_, value)| *value)
+    }
+
+    /// Whether enough is the same to ask for the chance of it.
+    fn is_like(&self, other: &Self) -> bool {
+        let (mut same, mut theirs) = (0, other.prints.iter().peekable());
+        for mine in &self.prints {
+            while theirs.next_if(|their| *their < mine).is_some() {}
+            same += usize::from(theirs.next_if_eq(&mine).is_some());
+        }
+        same >= FEWEST
+    }
+}
+
+/// A graded report that is to be searched.
+#[derive(Debug, Clone)]
+pub(super) struct ToSearch {
+    pub(super) report: ReportId,
+    of: Of,
+    basis: Basis,
+    values: Arc<Values>,
+    references: Arc<References>,
+    /// What the grade itself says.
+    reason: Option<Review>,
+    doubtful: Vec<BalloonNo>,
+}
+
+impl ToSearch {
+    pub(super) fn new(
+        (report, of, basis): (ReportId, Of, Basis),
+        items: &Items,
+        grade: &Grade,
+        reason: Option<Review>,
+    ) -> Self {
+        let reference = |i: &GradedItem| Some((i.no.clone(), i.reference?));
+        Self {
+            report,
+            of,
+            basis,
+            values: Arc::new(Values::of(items)),
+            references: Arc::new(grade.items.iter().filter_map(reference).collect()),
+            reason,
+            doubtful: doubtful_calls(grade),
+        }
+    }
+
+    /// From what is stored; none where the report has no grade any more.
+    async fn stored(service: &Service, report: ReportId) -> Result<Option<Self>, SearchError> {
+        let Some(stored) = attention::graded(&service.store, report).await? else {
+            return Ok(None);
+        };
+        let of = Of {
+            assignment: stored.assignment,
+            pair: stored.pair,
+            plate: stored.plate,
+        };
+        let basis = (stored.exercise_revision, stored.plate_revision);
+        let items: Items = serde_json::from_str(&stored.items)?;
+        let reason = stored.review.as_deref().and_then(Review::from_word);
+        let grade = grade_from(&stored.result)?;
+        Ok(Some(Self::new((report, of, basis), &items, &grade, reason)))
+    }
+
+    /// What the grade says.
+    fn of_grade(&self) -> Result<Vec<Found>, serde_json::Error> {
+        let mut own = Vec::new();
+        own.extend(self.reason.map(|r| Found {
+            reason: r.word(),
+            detail: "{}".to_owned(),
+        }));
+        if !self.doubtful.is_empty() {
+            own.push(Found {
+                reason: DOUBTFUL_CALL,
+                detail: serde_json::to_string(&self.doubtful)?,
+            });
+        }
+        Ok(own)
+    }
+}
 
 /// What one search learns for the next.
 #[derive(Debug, Default)]
@@ -61,38 +175,76 @@ pub(super) struct Known {
     chances: Chances,
 }
 
-/// What a search of one report found: its own reasons, and those of others.
-struct Findings {
-    report: ReportId,
-    own: Vec<Found>,
-    others: Vec<(ReportId, Found)>,
-}
-
-/// Searches graded reports and writes what is found, on both sides where two are alike. One that cannot be searched is
-/// logged and left.
+/// Searches graded reports together and writes what is found, on both sides where two are alike.
 ///
 /// # Errors
-/// When something cannot be written.
-pub(super) async fn search(service: &Service, reports: &[ReportId]) -> Result<(), SearchError> {
+/// When something cannot be read or written.
+pub(super) async fn search(service: &Service, reports: Vec<Waiting>) -> Result<(), SearchError> {
     let mut known = service.searches.known.lock().await;
     let mut all = Vec::with_capacity(reports.len());
     for report in reports {
-        match search_one(service, &mut known, *report).await {
-            Ok(findings) => all.extend(findings),
-            Err(error @ SearchError::Store(_)) => return Err(error),
-            Err(error) => {
-                tracing::warn!(%error, report = report.0, "a report was not searched for reasons to look at it");
-            }
+        match report {
+            Waiting::AtHand(one) => all.push(*one),
+            Waiting::Stored(report) => match ToSearch::stored(service, report).await {
+                Ok(one) => all.extend(one),
+                Err(error @ SearchError::Store(_)) => return Err(error),
+                Err(error) => {
+                    tracing::warn!(%error, report = report.0, "a report was not searched for reasons to look at it");
+                }
+            },
         }
     }
+    for one in &all {
+        keep(&mut known.values, one.report, Arc::clone(&one.values), KEPT.0);
+        keep(&mut known.references, one.basis, Arc::clone(&one.references), KEPT.1);
+    }
+    let searched: Vec<ReportId> = all.iter().map(|one| one.report).collect();
+    let mut found: Vec<(ReportId, Found)> = Vec::new();
+    for one in &all {
+        found.extend(one.of_grade()?.into_iter().map(|f| (one.report, f)));
+    }
+    for other in other_plates::open_among(&service.store, &searched).await? {
+        found.push((other.report, other_plate(&other)?));
+    }
+    for digits in alike(service, &mut known, all).await? {
+        found.push(digits.found()?);
+        found.push(digits.other_way().found()?);
+    }
+    write(service, &searched, found).await
+}
+
+/// What a reason is about. About another report it is the same whatever else was said of it: the number of comparisons, and
+/// with it the chance, differs from search to search, and what somebody is done with stays done.
+type About = (ReportId, String, String);
+
+fn about(report: ReportId, reason: &str, detail: &str) -> About {
+    let digits: Result<SameDigits, _> = serde_json::from_str(detail);
+    let what = digits.map_or_else(|_| detail.to_owned(), |d| d.other.to_string());
+    (report, reason.to_owned(), what)
+}
+
+/// Writes what searches found. Reasons that were found before keep their time; those of the searched reports that are gone go.
+async fn write(service: &Service, searched: &[ReportId], found: Vec<(ReportId, Found)>) -> Result<(), SearchError> {
+    let all: BTreeSet<ReportId> = searched.iter().copied().chain(found.iter().map(|(r, _)| *r)).collect();
+    let all: Vec<ReportId> = all.into_iter().collect();
+    let mut tx = service.store.change_beside().await?;
+    let there = attention::of_all(&mut tx, &all).await?;
+    let mut known: BTreeSet<About> = there.iter().map(|(r, f)| about(*r, &f.reason, &f.detail)).collect();
+    let is: BTreeSet<About> = found.iter().map(|(r, f)| about(*r, f.reason, &f.detail)).collect();
+    let again: BTreeSet<&ReportId> = searched.iter().collect();
+    let is_gone = |(r, f): &(ReportId, Reason)| again.contains(r) && !is.contains(&about(*r, &f.reason, &f.detail));
+    let gone: Vec<(ReportId, Reason)> = there.into_iter().filter(is_gone).collect();
+    if !gone.is_empty() {
+        attention::take_all(&mut tx, &gone).await?;
+    }
+    // Two reports that are searched together find each other, and each says it of both.
+    let mut new = found;
+    new.retain(|(r, f)| known.insert(about(*r, f.reason, &f.detail)));
     let now = service.clock.now();
-    let mut tx = service.store.change().await?;
-    for findings in &all {
-        attention::write(&mut tx, findings.report, &findings.own, now).await?;
-        for (report, found) in &findings.others {
-            attention::add(&mut tx, *report, found, now).await?;
-        }
+    if !new.is_empty() {
+        attention::add_all(&mut tx, &new, now).await?;
     }
+    attention::searched(&mut tx, searched, now).await?;
     Ok(tx.commit().await?)
 }
 
@@ -116,91 +268,115 @@ pub async fn search_missing(service: &Service) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// What is found in one report; none where it has no grade any more.
-async fn search_one(service: &Service, known: &mut Known, report: ReportId) -> Result<Option<Findings>, SearchError> {
-    let Some(of) = attention::graded(&service.store, report).await? else {
-        return Ok(None);
-    };
-    let grade = grade_from(&of.result)?;
-    let mut own = Vec::new();
-    own.extend(of.review.as_deref().and_then(Review::from_word).map(|r| Found {
-        reason: r.word(),
-        detail: "{}".to_owned(),
-    }));
-    let doubtful = doubtful_calls(&grade);
-    if !doubtful.is_empty() {
-        own.push(Found {
-            reason: DOUBTFUL_CALL,
-            detail: serde_json::to_string(&doubtful)?,
+/// One report is remarkably like another one.
+struct Alike {
+    report: ReportId,
+    digits: SameDigits,
+}
+
+impl Alike {
+    fn found(&self) -> Result<(ReportId, Found), serde_json::Error> {
+        let found = Found {
+            reason: SAME_DIGITS,
+            detail: serde_json::to_string(&self.digits)?,
+        };
+        Ok((self.report, found))
+    }
+
+    /// Said of the other one.
+    fn other_way(&self) -> Self {
+        Self {
+            report: ReportId(self.digits.other),
+            digits: SameDigits {
+                other: self.report.0,
+                ..self.digits.clone()
+            },
+        }
+    }
+}
+
+/// A report beside those that enough is the same of to ask at all.
+struct Side {
+    mine: ToSearch,
+    exercise: Arc<Exercise>,
+    /// How many it was held against.
+    among: usize,
+    theirs: Vec<(ReportId, Arc<Values>, Option<Arc<References>>)>,
+}
+
+/// The reports of other pairs that these are remarkably like.
+async fn alike(service: &Service, known: &mut Known, all: Vec<ToSearch>) -> Result<Vec<Alike>, SearchError> {
+    let mut newest = Newest::default();
+    let mut pairs = Vec::with_capacity(all.len());
+    for mine in all {
+        let others = newest.others(service, mine.of).await?;
+        pairs.push((mine, others));
+    }
+    let others: BTreeSet<ReportId> = pairs.iter().flat_map(|(_, o)| o.iter().map(|o| o.report)).collect();
+    let values = values(service, known, others).await?;
+    let (mut sides, mut between) = (Vec::new(), BTreeMap::new());
+    for (mine, others) in pairs {
+        let like = |o: &&Other| values.get(&o.report).is_some_and(|of| mine.values.is_like(of));
+        let candidates: Vec<&Other> = others.iter().filter(like).collect();
+        if candidates.is_empty() {
+            continue;
+        }
+        let exercise = load::exercise(service, mine.basis.0).await?;
+        let mut theirs = Vec::new();
+        for other in candidates {
+            let biases = if other.plate == mine.of.plate {
+                None
+            } else {
+                let second = match references_of(service, known, other).await {
+                    Ok(second) => second,
+                    Err(error @ SearchError::Store(_)) => return Err(error),
+                    // Nothing can be said beside a grade that is gone or has another form.
+                    Err(_) => continue,
+                };
+                let of = (mine.basis, (other.exercise_revision, other.plate_revision));
+                let known = between.entry(of);
+                Some(Arc::clone(
+                    known.or_insert_with(|| Arc::new(biases(&mine.references, &second))),
+                ))
+            };
+            theirs.extend(
+                values
+                    .get(&other.report)
+                    .map(|of| (other.report, Arc::clone(of), biases)),
+            );
+        }
+        let among = others.len();
+        sides.push(Side {
+            mine,
+            exercise,
+            among,
+            theirs,
         });
     }
-    let other = other_plates::of(&service.store, report).await?;
-    if let Some(other) = other.filter(|o| o.settled.is_none()) {
-        own.push(other_plate(&other)?);
-    }
-    let mut others = Vec::new();
-    for digits in alike(service, known, &of, &grade).await? {
-        let theirs = SameDigits {
-            other: report.0,
-            ..digits.clone()
-        };
-        others.push((ReportId(digits.other), found_digits(&theirs)?));
-        own.push(found_digits(&digits)?);
-    }
-    Ok(Some(Findings { report, own, others }))
-}
-
-fn found_digits(digits: &SameDigits) -> Result<Found, serde_json::Error> {
-    Ok(Found {
-        reason: SAME_DIGITS,
-        detail: serde_json::to_string(digits)?,
-    })
-}
-
-/// The reports of other pairs that this one is remarkably like.
-async fn alike(
-    service: &Service,
-    known: &mut Known,
-    of: &Searched,
-    grade: &Grade,
-) -> Result<Vec<SameDigits>, SearchError> {
-    let mine = Arc::new(values(&of.items)?);
-    keep(&mut known.values, of.report, Arc::clone(&mine), KEPT.0);
-    let basis = (of.exercise_revision, of.plate_revision);
-    let references = Arc::new(references(grade));
-    keep(&mut known.references, basis, Arc::clone(&references), KEPT.1);
-    let others = attention::others(&service.store, (of.assignment, of.pair, of.plate), OTHERS).await?;
-    let candidates = candidates(service, known, &mine, &others).await?;
-    if candidates.is_empty() {
-        return Ok(Vec::new());
-    }
-    let exercise = load::exercise(service, of.exercise_revision).await?;
-    let mut sides = Vec::with_capacity(candidates.len());
-    for (other, theirs) in candidates {
-        let biases = if other.plate == of.plate {
-            None
-        } else {
-            let second = references_of(service, known, other).await?;
-            Some(biases(&references, &second))
-        };
-        sides.push((other.report, theirs, biases));
-    }
-    // Each of the reports with each other one could have been remarked upon.
-    let comparisons = others.len() * (others.len() + 1) / 2;
     let mut chances = std::mem::take(&mut known.chances);
     let compared = tokio::task::spawn_blocking(move || {
-        let mut found = Vec::new();
-        for (other, theirs, biases) in sides {
-            let lines = lines(&exercise, &mine, &theirs, biases.as_ref());
-            // Noise that makes no distribution says nothing about digits.
-            let compared = remarkable(&mut chances, &lines, comparisons).ok().flatten();
-            found.extend(compared.and_then(|c| digits(other, &c)));
-        }
+        let found: Vec<Alike> = sides.iter().flat_map(|side| compared(side, &mut chances)).collect();
         (found, chances)
     });
     let (found, chances) = compared.await.map_err(|_| SearchError::Stopping)?;
     known.chances = chances;
     Ok(found)
+}
+
+fn compared(side: &Side, chances: &mut Chances) -> Vec<Alike> {
+    // Each of the reports with each other one could have been remarked upon.
+    let comparisons = side.among * (side.among + 1) / 2;
+    let one = |(other, theirs, biases): &(ReportId, Arc<Values>, Option<Arc<References>>)| {
+        let lines = lines(&side.exercise, &side.mine.values, theirs, biases.as_deref());
+        // Noise that makes no distribution says nothing about digits.
+        let compared = remarkable(chances, &lines, comparisons).ok().flatten()?;
+        let digits = digits(*other, &compared)?;
+        Some(Alike {
+            report: side.mine.report,
+            digits,
+        })
+    };
+    side.theirs.iter().filter_map(one).collect()
 }
 
 fn digits(other: ReportId, compared: &Comparison) -> Option<SameDigits> {
@@ -212,32 +388,73 @@ fn digits(other: ReportId, compared: &Comparison) -> Option<SameDigits> {
     })
 }
 
-/// Those of which enough is the same to ask at all, with their values.
-async fn candidates<'o>(
+/// The newest reports of assignments and plates, each asked for once in a search.
+#[derive(Default)]
+struct Newest {
+    assignments: BTreeMap<AssignmentId, Vec<Other>>,
+    plates: BTreeMap<PlateId, Vec<Other>>,
+}
+
+impl Newest {
+    /// The graded reports of other pairs on the same exercise: the newest ones of the assignment, and of the same plate
+    /// elsewhere; newest first.
+    async fn others(&mut self, service: &Service, of: Of) -> Result<Vec<Other>, StoreError> {
+        let store = &service.store;
+        let read = i64::try_from(OTHERS + OWN).unwrap_or(i64::MAX);
+        if let Entry::Vacant(place) = self.assignments.entry(of.assignment) {
+            place.insert(attention::newest_of_assignment(store, of.assignment, None, read).await?);
+        }
+        if let Entry::Vacant(place) = self.plates.entry(of.plate) {
+            place.insert(attention::newest_of_plate(store, of.plate, None, read).await?);
+        }
+        let most = i64::try_from(OTHERS).unwrap_or(i64::MAX);
+        let mut all = match enough(self.assignments.get(&of.assignment), of.pair) {
+            Some(others) => others,
+            None => attention::newest_of_assignment(store, of.assignment, Some(of.pair), most).await?,
+        };
+        all.extend(match enough(self.plates.get(&of.plate), of.pair) {
+            Some(others) => others,
+            None => attention::newest_of_plate(store, of.plate, Some(of.pair), most).await?,
+        });
+        all.sort_by_key(|o| std::cmp::Reverse(o.report));
+        all.dedup_by_key(|o| o.report);
+        all.truncate(OTHERS);
+        Ok(all)
+    }
+}
+
+/// Those of other pairs, newest first; none where the list ends before there are as many as are looked at.
+fn enough(newest: Option<&Vec<Other>>, pair: PairId) -> Option<Vec<Other>> {
+    let newest = newest?;
+    let others: Vec<Other> = newest.iter().filter(|o| o.pair != pair).take(OTHERS).copied().collect();
+    (others.len() == OTHERS || newest.len() < OTHERS + OWN).then_some(others)
+}
+
+/// Values of reports: those that are known, and the rest in one statement.
+async fn values(
     service: &Service,
     known: &mut Known,
-    mine: &Values,
-    others: &'o [Other],
-) -> Result<Vec<(&'o Other, Arc<Values>)>, SearchError> {
-    let unknown: Vec<ReportId> = others
-        .iter()
-        .map(|o| o.report)
-        .filter(|report| !known.values.contains_key(report))
-        .collect();
-    let mut read: BTreeMap<ReportId, Arc<Values>> = BTreeMap::new();
-    if !unknown.is_empty() {
-        for (report, items) in attention::items(&service.store, &unknown).await? {
-            let theirs = Arc::new(values(&items)?);
-            keep(&mut known.values, report, Arc::clone(&theirs), KEPT.0);
-            read.insert(report, theirs);
+    reports: BTreeSet<ReportId>,
+) -> Result<BTreeMap<ReportId, Arc<Values>>, SearchError> {
+    let (mut all, mut unknown) = (BTreeMap::new(), Vec::new());
+    for report in reports {
+        match known.values.get(&report) {
+            Some(values) => drop(all.insert(report, Arc::clone(values))),
+            None => unknown.push(report),
         }
     }
-    let of = |other: &'o Other| {
-        let theirs = read.get(&other.report).or_else(|| known.values.get(&other.report))?;
-        let same = mine.iter().filter(|(no, value)| theirs.get(*no) == Some(*value));
-        (same.count() >= FEWEST).then(|| (other, Arc::clone(theirs)))
-    };
-    Ok(others.iter().filter_map(of).collect())
+    if !unknown.is_empty() {
+        for (report, items) in attention::items(&service.store, &unknown).await? {
+            // One of another form is like none.
+            let Ok(items) = serde_json::from_str(&items) else {
+                continue;
+            };
+            let values = Arc::new(Values::of(&items));
+            keep(&mut known.values, report, Arc::clone(&values), KEPT.0);
+            all.insert(report, values);
+        }
+    }
+    Ok(all)
 }
 
 /// Keeps a value; where there are too many, what has the smallest key goes: the oldest.
@@ -248,32 +465,22 @@ fn keep<K: Ord, V>(known: &mut BTreeMap<K, V>, key: K, value: V, most: usize) {
     }
 }
 
-fn values(items: &str) -> Result<Values, serde_json::Error> {
-    let items: Items = serde_json::from_str(items)?;
-    let of = |item: crate::report::model::ReportItem| {
-        let value = item.measured.as_ref().map(Reading::decimal)?;
-        Some((item.no, value))
-    };
-    Ok(items.items.into_iter().filter_map(of).collect())
-}
-
-fn references(grade: &Grade) -> References {
-    let of = |i: &crate::grading::grade::GradedItem| Some((i.no.clone(), i.reference?));
-    grade.items.iter().filter_map(of).collect()
-}
-
 /// The references that the grade of another report was computed from.
 async fn references_of(service: &Service, known: &mut Known, other: &Other) -> Result<Arc<References>, SearchError> {
     let basis = (other.exercise_revision, other.plate_revision);
     if let Some(known) = known.references.get(&basis) {
         return Ok(Arc::clone(known));
     }
-    let stored = grades::of(&service.store, other.report)
+    let stored = ToSearch::stored(service, other.report)
         .await?
         .ok_or(LoadError::Missing("a grade"))?;
-    let references = Arc::new(references(&grade_from(&stored.result)?));
-    keep(&mut known.references, basis, Arc::clone(&references), KEPT.1);
-    Ok(references)
+    keep(
+        &mut known.references,
+        stored.basis,
+        Arc::clone(&stored.references),
+        KEPT.1,
+    );
+    Ok(stored.references)
 }
 
 /// By how much the references of the first plate lie above those of the second.
@@ -284,12 +491,14 @@ fn biases(first: &References, second: &References) -> References {
 
 /// Two reports side by side; `biases` are those of their plates, where these are two.
 fn lines(exercise: &Exercise, mine: &Values, theirs: &Values, biases: Option<&References>) -> Vec<Line> {
+    let mut places = (0, 0);
     let line = |c: &crate::exercise::model::Characteristic| {
+        let (first, second) = (mine.at(&mut places.0, &c.no), theirs.at(&mut places.1, &c.no));
+        let (first, second) = (first?, second?);
         let bias = match biases {
             Some(biases) => *biases.get(&c.no)?,
             None => 0.0,
         };
-        let (first, second) = (*mine.get(&c.no)?, *theirs.get(&c.no)?);
         // Both wrote the print down: that is another matter, and the grade says it.
         if first == second && first == c.nominal {
             return None;

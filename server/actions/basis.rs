@@ -1,23 +1,26 @@
 //! What reports are graded from besides their numbers, put together once for all reports on a plate in an assignment.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use rust_decimal::Decimal;
 
 use super::Service;
+use super::attention::ToSearch;
 use super::grade_report::{GradeError, apart};
 use super::load::{self, Known, LoadError};
 use crate::exercise::model::{Exercise, MarksRules};
 use crate::exercise::plate::Plate;
 use crate::grading::decided::Decided;
+use crate::grading::diagnosis::Diagnoser;
 use crate::grading::grade::Grade;
 use crate::grading::review::{Review, review};
 use crate::grading::{GradeInput, grade_with};
 use crate::report::model::Report;
 use crate::report::setup_record::SetUp;
-use crate::store::ids::{AssignmentId, ExerciseRevisionId, PlateId, PlateRevisionId, ReportId};
-use crate::store::{StoreError, assignments, decided_faults, grades, plates, regrades};
+use crate::store::grades::OfAssignment;
+use crate::store::ids::{AssignmentId, ExerciseRevisionId, PairId, PlateId, PlateRevisionId, ReportId};
+use crate::store::{StoreError, decided_faults, grades, plates};
 
 /// What a line says whose weight is left out.
 const LEFT_OUT: &str = "Left out of the marks for everybody.";
@@ -50,13 +53,13 @@ pub(super) struct Instead {
 #[derive(Debug)]
 pub(super) struct Bases<'s> {
     service: &'s Service,
-    instead: Instead,
     of_assignment: BTreeMap<AssignmentId, Arc<Shared>>,
+    known: BTreeMap<(AssignmentId, PlateRevisionId), Arc<Basis>>,
 }
 
 /// What all plates of an assignment share.
 #[derive(Debug)]
-struct Shared {
+pub(super) struct Shared {
     /// As stored, for reading plates.
     print: Arc<Exercise>,
     /// With the weights that count.
@@ -66,79 +69,149 @@ struct Shared {
     rules: Arc<MarksRules>,
     marks_override: Option<String>,
     dropped: BTreeSet<String>,
-    truths: Vec<PlateRevisionId>,
+    /// Each plate with the newest revision of its truth.
+    truths: Vec<(PlateId, PlateRevisionId)>,
 }
 
 impl<'s> Bases<'s> {
-    pub(super) fn new(service: &'s Service, instead: Instead) -> Self {
-        Self {
-            service,
-            instead,
-            of_assignment: BTreeMap::new(),
+    /// Those of some assignments, out of one statement.
+    pub(super) async fn of(
+        service: &'s Service,
+        assignments: &[AssignmentId],
+        instead: &Instead,
+    ) -> Result<Self, LoadError> {
+        let mut of_assignment = BTreeMap::new();
+        for mut stored in grades::of_assignments(&service.store, assignments, instead.exercise).await? {
+            if let Some(dropped) = &instead.dropped {
+                stored.dropped = dropped.iter().cloned().collect();
+            }
+            of_assignment.insert(stored.assignment, Arc::new(Shared::of(service, stored).await?));
         }
+        Ok(Self {
+            service,
+            of_assignment,
+            known: BTreeMap::new(),
+        })
+    }
+
+    /// Those of some assignments, of which nothing is read while nothing was changed.
+    pub(super) async fn kept(service: &'s Service, assignments: &[AssignmentId]) -> Result<Self, LoadError> {
+        // Before reading: what is changed meanwhile is read again by the next one.
+        let changes = service.store.changes();
+        let known = service.known.shared.of(changes, assignments);
+        let is_unknown = |a: &&AssignmentId| !known.contains_key(a);
+        let unknown: Vec<AssignmentId> = assignments.iter().filter(is_unknown).copied().collect();
+        let mut bases = Self {
+            service,
+            of_assignment: known,
+            known: BTreeMap::new(),
+        };
+        if !unknown.is_empty() {
+            let read = Self::of(service, &unknown, &Instead::default()).await?;
+            service.known.shared.keep(changes, &read.of_assignment);
+            bases.of_assignment.extend(read.of_assignment);
+        }
+        Ok(bases)
     }
 
     /// The basis of an assignment and plate, with the truth of the plate in this revision, or the newest.
-    pub(super) async fn of(
+    pub(super) async fn plate(
         &mut self,
         assignment: AssignmentId,
         plate: PlateId,
         revision: Option<PlateRevisionId>,
-    ) -> Result<Basis, LoadError> {
-        let shared = self.shared(assignment).await?;
-        let plate_revision = match revision {
-            Some(revision) => revision,
-            None => {
-                plates::newest_truth(&self.service.store, plate)
-                    .await?
-                    .ok_or(LoadError::Missing("a plate"))?
-                    .0
-            }
+    ) -> Result<Arc<Basis>, LoadError> {
+        let shared = self
+            .of_assignment
+            .get(&assignment)
+            .ok_or(LoadError::Missing("an assignment"))?;
+        let newest = || {
+            shared
+                .truths
+                .iter()
+                .find(|(of, _)| *of == plate)
+                .map(|(_, revision)| *revision)
         };
-        Ok(Basis {
-            plate: load::plate(self.service, &shared.print, plate_revision).await?,
-            plate_revision,
+        let revision = match revision.or_else(newest) {
+            Some(revision) => revision,
+            // A plate of another exercise, from before its number was taken for this one.
+            None => plates::newest_truth(&self.service.store, plate)
+                .await?
+                .map(|(revision, _)| revision)
+                .ok_or(LoadError::Missing("a plate"))?,
+        };
+        if let Some(known) = self.known.get(&(assignment, revision)) {
+            return Ok(Arc::clone(known));
+        }
+        let basis = Arc::new(Basis {
+            plate: load::plate(self.service, &shared.print, revision).await?,
+            plate_revision: revision,
             exercise: Arc::clone(&shared.exercise),
             exercise_revision: shared.revision,
             siblings: Arc::clone(&shared.siblings),
             rules: Arc::clone(&shared.rules),
             marks_override: shared.marks_override.clone(),
             dropped: shared.dropped.clone(),
-            truths: shared.truths.clone(),
-        })
+            truths: shared.truths.iter().map(|(_, revision)| *revision).collect(),
+        });
+        self.known.insert((assignment, revision), Arc::clone(&basis));
+        Ok(basis)
     }
+}
 
-    async fn shared(&mut self, id: AssignmentId) -> Result<Arc<Shared>, LoadError> {
-        if let Some(known) = self.of_assignment.get(&id) {
-            return Ok(Arc::clone(known));
-        }
-        let service = self.service;
-        let assignment = assignments::one(&service.store, id)
-            .await?
-            .ok_or(LoadError::Missing("an assignment"))?;
-        let revision = self.instead.exercise.unwrap_or(assignment.exercise_revision);
+impl Shared {
+    async fn of(service: &Service, stored: OfAssignment) -> Result<Self, LoadError> {
+        let revision = stored.exercise_revision;
         let print = load::exercise(service, revision).await?;
-        let dropped = match &self.instead.dropped {
-            Some(dropped) => dropped.clone(),
-            None => {
-                let stored = regrades::dropped(&service.store, id).await?;
-                stored.into_iter().map(|(no, _)| no).collect()
-            }
-        };
-        let rules = load::rules(service, revision, &print, assignment.marks_override.as_deref()).await?;
-        let truths = plates::newest_truths(&service.store, revision).await?;
-        let shared = Arc::new(Shared {
+        let rules = load::rules(service, revision, &print, stored.marks_override.as_deref()).await?;
+        let truths: Vec<PlateRevisionId> = stored.truths.iter().map(|(_, revision)| *revision).collect();
+        let dropped: BTreeSet<String> = stored.dropped.into_iter().collect();
+        Ok(Self {
             exercise: without(&print, &dropped),
-            siblings: load::siblings_of(service, (revision, &print), truths.clone()).await?,
-            truths,
+            siblings: load::siblings_of(service, (revision, &print), truths).await?,
+            truths: stored.truths,
             rules: Arc::new(rules),
-            marks_override: assignment.marks_override,
+            marks_override: stored.marks_override,
             print,
             revision,
             dropped,
-        });
-        self.of_assignment.insert(id, Arc::clone(&shared));
-        Ok(shared)
+        })
+    }
+}
+
+/// What was put together for assignments, and after how many changes of the database.
+#[derive(Debug, Clone, Default)]
+pub(super) struct KnownShared(Arc<Mutex<(u64, OfAssignments)>>);
+
+type OfAssignments = BTreeMap<AssignmentId, Arc<Shared>>;
+
+/// Assignments that are known at once: more than are open in a school.
+const KNOWN: usize = 256;
+
+impl KnownShared {
+    fn at(&self, changes: u64) -> MutexGuard<'_, (u64, OfAssignments)> {
+        let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if known.0 < changes {
+            *known = (changes, BTreeMap::new());
+        }
+        known
+    }
+
+    fn of(&self, changes: u64, assignments: &[AssignmentId]) -> OfAssignments {
+        let known = self.at(changes);
+        let one = |a: &AssignmentId| Some((*a, Arc::clone(known.1.get(a)?)));
+        if known.0 == changes {
+            assignments.iter().filter_map(one).collect()
+        } else {
+            BTreeMap::new()
+        }
+    }
+
+    fn keep(&self, changes: u64, read: &OfAssignments) {
+        let mut known = self.at(changes);
+        if known.0 == changes && known.1.len() < KNOWN {
+            known.1.extend(read.iter().map(|(a, shared)| (*a, Arc::clone(shared))));
+        }
     }
 }
 
@@ -162,11 +235,20 @@ fn without(exercise: &Arc<Exercise>, dropped: &BTreeSet<String>) -> Arc<Exercise
 #[derive(Debug)]
 pub(super) struct Work {
     pub(super) report: ReportId,
+    pub(super) of: Of,
     pub(super) items: Report,
     pub(super) hand_marks: BTreeMap<String, Decimal>,
     pub(super) decided: Decided,
     pub(super) set_up: Option<SetUp>,
     pub(super) basis: Arc<Basis>,
+}
+
+/// Where a report belongs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Of {
+    pub(super) assignment: AssignmentId,
+    pub(super) pair: PairId,
+    pub(super) plate: PlateId,
 }
 
 /// Values and calls of a report, and its set-up record, as they are stored.
@@ -185,8 +267,12 @@ pub(super) fn parsed(
 pub(super) struct Computed {
     pub(super) report: ReportId,
     pub(super) grade: Grade,
+    /// The grade as JSON.
+    pub(super) result: serde_json::Result<String>,
     pub(super) reason: Option<Review>,
     pub(super) basis: Arc<Basis>,
+    /// What it is searched for afterwards.
+    pub(super) to_search: ToSearch,
 }
 
 impl Computed {
@@ -211,26 +297,17 @@ pub(super) async fn of_report(
         None if row.spoken_of => decided_faults::of(&service.store, report).await?.decided(),
         None => Decided::default(),
     };
-    let newest = row.truths.iter().find(|(plate, _)| *plate == row.plate);
-    let plate_revision = row
-        .kept
-        .or(newest.map(|(_, revision)| *revision))
-        .ok_or(LoadError::Missing("a plate"))?;
-    let print = load::exercise(service, row.exercise_revision).await?;
-    let truths: Vec<PlateRevisionId> = row.truths.iter().map(|(_, revision)| *revision).collect();
-    let dropped: BTreeSet<String> = row.dropped.into_iter().collect();
-    let rules = load::rules(service, row.exercise_revision, &print, row.marks_override.as_deref()).await?;
-    let basis = Basis {
-        plate: load::plate(service, &print, plate_revision).await?,
-        plate_revision,
-        exercise: without(&print, &dropped),
-        exercise_revision: row.exercise_revision,
-        siblings: load::siblings_of(service, (row.exercise_revision, &print), truths.clone()).await?,
-        truths,
-        rules: Arc::new(rules),
-        marks_override: row.marks_override,
-        dropped,
+    let of = Of {
+        assignment: row.of_assignment.assignment,
+        pair: row.pair,
+        plate: row.plate,
     };
+    let mut bases = Bases {
+        service,
+        of_assignment: BTreeMap::from([(of.assignment, Arc::new(Shared::of(service, row.of_assignment).await?))]),
+        known: BTreeMap::new(),
+    };
+    let basis = bases.plate(of.assignment, of.plate, row.kept).await?;
     let hand_mark = |(line, points): (String, String)| {
         let points = points.parse().map_err(|_| StoreError::Unreadable {
             what: "points of a line",
@@ -242,11 +319,12 @@ pub(super) async fn of_report(
     let hand_marks = row.hand_marks.into_iter().map(hand_mark).collect::<Result<_, _>>()?;
     Ok(Work {
         report,
+        of,
         items,
         hand_marks,
         decided,
         set_up,
-        basis: Arc::new(basis),
+        basis,
     })
 }
 
@@ -272,40 +350,65 @@ pub(super) async fn compute(service: &Service, works: Vec<Work>) -> Result<Vec<C
     Ok(all)
 }
 
+/// Gets the search for mistakes on a plate ready, where it is not.
+pub(super) async fn prepare(service: &Service, basis: Arc<Basis>) -> Result<(), GradeError> {
+    if load::is_prepared(&service.known, &basis.key()) {
+        return Ok(());
+    }
+    let known = service.known.clone();
+    let prepared = apart(service, move || {
+        load::prepared(&known, &basis.key(), (&basis.exercise, &basis.plate, &basis.siblings));
+    });
+    prepared.await.ok_or(GradeError::Stopping)
+}
+
+impl Basis {
+    /// What its search for mistakes is kept under. Weights, which alone an assignment can change, have no part in it.
+    fn key(&self) -> load::Prepared {
+        (self.exercise_revision, self.plate_revision, self.truths.clone())
+    }
+}
+
 fn graded(known: &Known, works: Vec<Work>) -> Vec<Computed> {
     let mut all = Vec::with_capacity(works.len());
     let mut works = works.into_iter().peekable();
     while let Some(first) = works.peek() {
         let basis = Arc::clone(&first.basis);
-        let key = (basis.exercise_revision, basis.plate_revision, basis.truths.clone());
-        // Weights, which alone an assignment can change, have no part in it.
-        let looking = load::prepared(known, &key, (&basis.exercise, &basis.plate, &basis.siblings));
+        let looking = load::prepared(known, &basis.key(), (&basis.exercise, &basis.plate, &basis.siblings));
         while let Some(work) = works.next_if(|w| Arc::ptr_eq(&w.basis, &basis)) {
-            let name = format!("report {}", work.report);
-            let input = GradeInput {
-                name: &name,
-                exercise: &basis.exercise,
-                plate: &basis.plate,
-                rules: &basis.rules,
-                report: &work.items,
-                hand_marks: &work.hand_marks,
-                siblings: &basis.siblings,
-                decided: &work.decided,
-                set_up: work.set_up.as_ref(),
-            };
-            let mut grade = grade_with(&input, looking.as_ref().as_ref());
-            for item in grade.items.iter_mut().filter(|i| basis.dropped.contains(i.no.as_str())) {
-                item.note = Some(LEFT_OUT.to_owned());
-            }
-            let marked = |line: &crate::exercise::model::MarksLine| work.hand_marks.contains_key(&line.name);
-            let reason = review(&grade, &basis.rules, basis.rules.lines.iter().all(marked));
-            all.push(Computed {
-                report: work.report,
-                grade,
-                reason,
-                basis: Arc::clone(&basis),
-            });
+            all.push(one(work, looking.get().and_then(Option::as_ref)));
         }
     }
     all
+}
+
+fn one(work: Work, looking: Option<&Diagnoser>) -> Computed {
+    let basis = &work.basis;
+    let name = format!("report {}", work.report);
+    let input = GradeInput {
+        name: &name,
+        exercise: &basis.exercise,
+        plate: &basis.plate,
+        rules: &basis.rules,
+        report: &work.items,
+        hand_marks: &work.hand_marks,
+        siblings: &basis.siblings,
+        decided: &work.decided,
+        set_up: work.set_up.as_ref(),
+    };
+    let mut grade = grade_with(&input, looking);
+    for item in grade.items.iter_mut().filter(|i| basis.dropped.contains(i.no.as_str())) {
+        item.note = Some(LEFT_OUT.to_owned());
+    }
+    let marked = |line: &crate::exercise::model::MarksLine| work.hand_marks.contains_key(&line.name);
+    let reason = review(&grade, &basis.rules, basis.rules.lines.iter().all(marked));
+    let revisions = (basis.exercise_revision, basis.plate_revision);
+    Computed {
+        report: work.report,
+        result: serde_json::to_string(&grade),
+        to_search: ToSearch::new((work.report, work.of, revisions), &work.items, &grade, reason),
+        grade,
+        reason,
+        basis: work.basis,
+    }
 }

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use thiserror::Error;
 
+use super::attention::ToSearch;
 use super::basis;
 use super::load::LoadError;
 use super::regrade::{self, Change, RegradeError};
@@ -46,9 +47,9 @@ pub enum GradeError {
 /// # Errors
 /// When something it is computed from cannot be loaded or the grade cannot be stored.
 pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, GradeError> {
-    let Computed { grade, new } = compute(service, report, None).await?;
+    let Computed { grade, new, to_search } = compute(service, report, None).await?;
     service.store.writer().grade(new).await?;
-    searches::soon(service, [report]);
+    searches::soon(service, [to_search]);
     Ok(grade)
 }
 
@@ -56,6 +57,7 @@ pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, 
 pub(super) struct Computed {
     pub(super) grade: Grade,
     new: NewGrade,
+    to_search: ToSearch,
 }
 
 /// What a report would be graded with these decisions and readings; none: with those that are stored.
@@ -69,27 +71,29 @@ pub(super) async fn compute(
         .await?
         .pop()
         .ok_or(GradeError::Stopping)?;
-    let new = NewGrade::try_from_computed(&computed, service.clock.now())?;
+    let (grade, to_search) = (computed.grade.clone(), computed.to_search.clone());
     Ok(Computed {
-        grade: computed.grade,
-        new,
+        new: computed.into_row(service.clock.now())?,
+        grade,
+        to_search,
     })
 }
 
-impl NewGrade {
+impl basis::Computed {
     /// The row of a computed grade.
-    pub(super) fn try_from_computed(computed: &basis::Computed, now: When) -> Result<Self, GradeError> {
-        let (report, basis) = (computed.report, &computed.basis);
-        Ok(Self {
+    pub(super) fn into_row(self, now: When) -> Result<NewGrade, GradeError> {
+        let report = self.report;
+        Ok(NewGrade {
             report,
-            mark: computed.mark(),
-            review: computed.reason.map(|r| r.word().to_owned()),
+            mark: self.mark(),
+            review: self.reason.map(|r| r.word().to_owned()),
             computed_at: now,
             software: SOFTWARE.to_owned(),
-            exercise_revision: basis.exercise_revision,
-            plate_revision: basis.plate_revision,
-            marks_override: basis.marks_override.clone(),
-            result: serde_json::to_string(&computed.grade).map_err(|why| GradeError::Items { report, why })?,
+            exercise_revision: self.basis.exercise_revision,
+            plate_revision: self.basis.plate_revision,
+            marks_override: self.basis.marks_override.clone(),
+            result: self.result.map_err(|why| GradeError::Items { report, why })?,
+            is_first: false,
         })
     }
 }

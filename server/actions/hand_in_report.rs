@@ -11,7 +11,8 @@ use sha2::{Digest, Sha256};
 use thiserror::Error;
 
 use super::Service;
-use super::grade_report::grade_report;
+use super::basis::Of;
+use super::fresh::{self, Fresh};
 use super::other_plate::{self, Measured};
 use crate::report::model::Report;
 use crate::store::StoreError;
@@ -110,8 +111,22 @@ pub fn new_key() -> Result<String, rand::rngs::SysError> {
 /// # Errors
 /// When a rule forbids it or it could not be stored; then it is not.
 pub async fn hand_in_report(service: &Service, hand_in: HandIn<'_>) -> Result<HandedIn, HandInError> {
-    let (report, already) = accept(service, hand_in).await?;
-    let graded = already || graded_in_time(service, report).await;
+    let numbers = hand_in.report.clone();
+    let new = checked(service, hand_in).await?;
+    let of = Of {
+        assignment: new.assignment,
+        pair: new.pair,
+        plate: new.plate,
+    };
+    let set_up = new.note.set_up.as_deref().map(serde_json::from_str).transpose()?;
+    let (report, already) = keep(service, new).await?;
+    let fresh = Fresh {
+        report,
+        of,
+        items: numbers,
+        set_up,
+    };
+    let graded = already || graded_in_time(service, fresh).await;
     Ok(HandedIn {
         report,
         already,
@@ -124,7 +139,10 @@ pub async fn hand_in_report(service: &Service, hand_in: HandIn<'_>) -> Result<Ha
 /// # Errors
 /// When a rule forbids it or it could not be stored; then it is not.
 pub async fn accept(service: &Service, hand_in: HandIn<'_>) -> Result<(ReportId, bool), HandInError> {
-    let new = checked(service, hand_in).await?;
+    keep(service, checked(service, hand_in).await?).await
+}
+
+async fn keep(service: &Service, new: NewReport) -> Result<(ReportId, bool), HandInError> {
     let (attempt, allowed) = (new.attempt, new.attempts_allowed);
     match service.store.writer().hand_in(new).await? {
         Stored::New(report) => Ok((report, false)),
@@ -178,16 +196,8 @@ async fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, Ha
     })
 }
 
-/// Grades in a task of its own, so that it is finished even when nobody waits for it any more. A grade that fails is
-/// made at the next start of the server.
-async fn graded_in_time(service: &Service, report: ReportId) -> bool {
-    let service = service.clone();
-    let grading = tokio::spawn(async move {
-        let graded = grade_report(&service, report).await;
-        if let Err(error) = &graded {
-            tracing::error!(%error, report = report.0, "a report could not be graded");
-        }
-        graded.is_ok()
-    });
-    matches!(tokio::time::timeout(PATIENCE, grading).await, Ok(Ok(true)))
+/// Grading goes on when nobody waits for it any more. A grade that fails is made at the next start of the server.
+async fn graded_in_time(service: &Service, fresh: Fresh) -> bool {
+    let graded = fresh::soon(service, fresh);
+    matches!(tokio::time::timeout(PATIENCE, graded).await, Ok(Ok(true)))
 }

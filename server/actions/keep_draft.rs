@@ -64,7 +64,7 @@ pub async fn keep_draft(service: &Service, mine: &Mine, person: PersonId, sent: 
     }
     let now = service.clock.now();
     let of = (mine.assignment.id, mine.pair);
-    let mut tx = service.store.change().await?;
+    let mut tx = service.store.change_beside().await?;
     let stored = drafts::within(&mut tx, of.0, of.1).await?;
     let mut written = stored.as_ref().map_or_else(|| Ok(Written::default()), written)?;
     written.lay_over(&sent.fields, sent.base.as_ref(), person.0);

@@ -1,11 +1,12 @@
 //! Exercises and plates from their stored text. Revisions never change, so what was read once is kept.
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use thiserror::Error;
 
 use super::Service;
+use super::basis::KnownShared;
 use crate::exercise::file::{self, Problem};
 use crate::exercise::model::{Exercise, MarksRules};
 use crate::exercise::plate::Plate;
@@ -46,8 +47,12 @@ pub struct Known {
     exercises: Arc<Mutex<BTreeMap<ExerciseRevisionId, Arc<Exercise>>>>,
     plates: Arc<Mutex<BTreeMap<PlateRevisionId, Arc<Plate>>>>,
     siblings: Arc<Mutex<BTreeMap<AllPlates, Arc<Vec<Plate>>>>>,
-    diagnosers: Arc<Mutex<BTreeMap<Prepared, Arc<Option<Diagnoser>>>>>,
+    diagnosers: Arc<Mutex<BTreeMap<Prepared, Arc<Looking>>>>,
+    pub(super) shared: KnownShared,
 }
+
+/// Being made by the first who asks; the others wait for it.
+type Looking = OnceLock<Option<Diagnoser>>;
 
 /// A revision of an exercise, the truth of the plate that reports are held against, and the newest truths of all its plates.
 pub(super) type Prepared = (ExerciseRevisionId, PlateRevisionId, Vec<PlateRevisionId>);
@@ -58,12 +63,22 @@ pub(super) fn prepared(
     known: &Known,
     key: &Prepared,
     (exercise, plate, siblings): (&Exercise, &Plate, &[Plate]),
-) -> Arc<Option<Diagnoser>> {
-    if let Some(known) = look(&known.diagnosers, key) {
-        return known;
-    }
-    let made = diagnoser(exercise, plate, siblings);
-    keep(&known.diagnosers, key.clone(), made, PREPARED)
+) -> Arc<Looking> {
+    let looking = {
+        let mut known = known.diagnosers.lock().unwrap_or_else(PoisonError::into_inner);
+        if known.len() >= PREPARED && !known.contains_key(key) {
+            known.pop_first();
+        }
+        Arc::clone(known.entry(key.clone()).or_default())
+    };
+    looking.get_or_init(|| diagnoser(exercise, plate, siblings));
+    looking
+}
+
+/// Whether it was made already.
+pub(super) fn is_prepared(known: &Known, key: &Prepared) -> bool {
+    let known = known.diagnosers.lock().unwrap_or_else(PoisonError::into_inner);
+    known.get(key).is_some_and(|looking| looking.get().is_some())
 }
 
 /// A revision of an exercise with the newest truths of all its plates.

@@ -24,6 +24,8 @@ pub mod clock;
 pub mod decide_faults;
 /// The end of a term.
 pub mod end_of_term;
+/// The line of reports that wait for their first grade.
+pub mod fresh;
 /// Grades a stored report.
 pub mod grade_report;
 /// The gradebook of a class.
@@ -115,6 +117,8 @@ pub struct Service {
     pub known: load::Known,
     /// Places for computing grades, one for each processor.
     pub grading: Arc<Semaphore>,
+    /// Reports that wait for their first grade.
+    pub fresh: fresh::FreshLine,
     /// Graded reports that wait to be searched for reasons to look at them.
     pub searches: searches::Searches,
 }
@@ -131,6 +135,7 @@ impl Service {
             sessions: Arc::new(sessions),
             known: load::Known::default(),
             grading: Arc::new(Semaphore::new(processors)),
+            fresh: fresh::FreshLine::default(),
             searches: searches::Searches::default(),
         }
     }

@@ -3,11 +3,11 @@
 //! off goes on at the next start.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
 
 use thiserror::Error;
 
-use super::basis::{Bases, Basis, Computed, Instead, Work, compute, parsed};
+use super::attention::ToSearch;
+use super::basis::{Bases, Computed, Instead, Of, Work, compute, parsed};
 use super::grade_report::GradeError;
 use super::load::LoadError;
 use super::{Service, searches};
@@ -16,10 +16,10 @@ use crate::grading::decided::Decided;
 use crate::store::grades::NewGrade;
 use crate::store::ids::{AssignmentId, ExerciseRevisionId, PersonId, PlateId, RegradeId, ReportId};
 use crate::store::regrades::{self, Graded, NewRegrade};
-use crate::store::{StoreError, assignments, audit, decided_faults, exercises};
+use crate::store::{StoreError, assignments, audit, decided_faults, exercises, writer};
 
 /// Reports that are graded and stored before the next ones are taken up.
-const AT_ONCE: i64 = 256;
+const AT_ONCE: i64 = 128;
 
 /// Longest reason, in characters.
 pub const REASON: usize = 500;
@@ -138,7 +138,7 @@ pub async fn preview(service: &Service, change: &Change) -> Result<Vec<MarkChang
     check(service, change).await?;
     let (assignment, plate) = change.scope();
     let all = regrades::graded(&service.store, assignment, plate).await?;
-    let works = works(service, change.instead(), &all, (assignment, plate)).await?;
+    let works = works(service, &change.instead(), &all).await?;
     let computed = compute(service, works).await?;
     let after: BTreeMap<ReportId, Option<String>> = computed.iter().map(|c| (c.report, c.mark())).collect();
     Ok(all
@@ -194,34 +194,27 @@ async fn check(service: &Service, change: &Change) -> Result<(), RegradeError> {
 }
 
 /// Reports with what they are graded from; neighbours share their basis.
-async fn works(
-    service: &Service,
-    instead: Instead,
-    all: &[Graded],
-    scope: (Option<AssignmentId>, Option<PlateId>),
-) -> Result<Vec<Work>, RegradeError> {
-    let mut hand_marks = regrades::hand_marks(&service.store, scope.0, scope.1).await?;
-    let among: Vec<ReportId> = all.iter().map(|g| g.report).collect();
-    let spoken_of = decided_faults::reports(&service.store, &among).await?;
-    let mut bases = Bases::new(service, instead);
-    let mut known: BTreeMap<(AssignmentId, PlateId), Arc<Basis>> = BTreeMap::new();
+async fn works(service: &Service, instead: &Instead, all: &[Graded]) -> Result<Vec<Work>, RegradeError> {
+    let reports: Vec<ReportId> = all.iter().map(|g| g.report).collect();
+    let mut hand_marks = regrades::hand_marks(&service.store, &reports).await?;
+    let spoken_of = decided_faults::reports(&service.store, &reports).await?;
+    let assignments: BTreeSet<AssignmentId> = all.iter().map(|g| g.assignment).collect();
+    let assignments: Vec<AssignmentId> = assignments.into_iter().collect();
+    let mut bases = Bases::of(service, &assignments, instead).await?;
     let mut works = Vec::with_capacity(all.len());
     let mut order: Vec<&Graded> = all.iter().collect();
-    order.sort_by_key(|g| (g.assignment, g.plate, g.report));
+    order.sort_by_key(|g| (g.plate, g.assignment, g.report));
     for graded in order {
-        let key = (graded.assignment, graded.plate);
-        let basis = match known.get(&key) {
-            Some(basis) => Arc::clone(basis),
-            None => {
-                let basis = Arc::new(bases.of(key.0, key.1, None).await?);
-                known.insert(key, Arc::clone(&basis));
-                basis
-            }
+        let of = Of {
+            assignment: graded.assignment,
+            pair: graded.pair,
+            plate: graded.plate,
         };
         let report = graded.report;
         let (items, set_up) = parsed(report, &graded.items, graded.set_up.as_deref())?;
         works.push(Work {
             report,
+            of,
             items,
             set_up,
             hand_marks: hand_marks.remove(&report).unwrap_or_default(),
@@ -230,7 +223,7 @@ async fn works(
             } else {
                 Decided::default()
             },
-            basis,
+            basis: bases.plate(of.assignment, of.plate, None).await?,
         });
     }
     Ok(works)
@@ -317,53 +310,40 @@ pub async fn decide(service: &Service, change: &Change, by: PersonId) -> Result<
 /// When a report cannot be graded or stored; those before it are.
 pub async fn run(service: &Service, regrade: RegradeId) -> Result<usize, RegradeError> {
     let mut count = 0;
-    let mut graded = Vec::new();
     loop {
         let left = regrades::left(&service.store, regrade, AT_ONCE).await?;
-        if left.is_empty() {
-            break;
+        let is_last = i64::try_from(left.len()).is_ok_and(|n| n < AT_ONCE);
+        let computed = compute(service, works(service, &Instead::default(), &left).await?).await?;
+        count += computed.len();
+        // Reasons to look at a report may be others now.
+        let to_search: Vec<ToSearch> = computed.iter().map(|c| c.to_search.clone()).collect();
+        store(service, (regrade, is_last), computed).await?;
+        searches::soon(service, to_search);
+        if is_last {
+            return Ok(count);
         }
-        let computed = compute(service, works_of(service, &left).await?).await?;
-        let marks: Vec<(ReportId, Option<String>)> = computed.iter().map(|c| (c.report, c.mark())).collect();
-        count += marks.len();
-        graded.extend(marks.iter().map(|(report, _)| *report));
-        store(service, computed).await?;
-        let mut tx = service.store.change().await?;
-        regrades::done(&mut tx, regrade, &marks, service.clock.now()).await?;
-        tx.commit().await?;
     }
-    let mut tx = service.store.change().await?;
-    regrades::finish(&mut tx, regrade, service.clock.now()).await?;
-    tx.commit().await?;
-    // Reasons to look at a report may be others now.
-    searches::soon(service, graded);
-    Ok(count)
 }
 
-/// As stored: with the assignment's own revision and numbers, and the newest truths.
-async fn works_of(service: &Service, graded: &[Graded]) -> Result<Vec<Work>, RegradeError> {
-    let assignments: BTreeSet<AssignmentId> = graded.iter().map(|g| g.assignment).collect();
-    let mut all = Vec::new();
-    for assignment in assignments {
-        let of: Vec<Graded> = graded.iter().filter(|g| g.assignment == assignment).cloned().collect();
-        all.extend(works(service, Instead::default(), &of, (Some(assignment), None)).await?);
-    }
-    Ok(all)
-}
-
-/// Hands all grades to the writer at once, so that they share its transactions.
-async fn store(service: &Service, computed: Vec<Computed>) -> Result<(), RegradeError> {
+/// Stores grades together with how far the regrading is.
+async fn store(
+    service: &Service,
+    (regrade, is_last): (RegradeId, bool),
+    computed: Vec<Computed>,
+) -> Result<(), RegradeError> {
     let now = service.clock.now();
-    let mut stored = tokio::task::JoinSet::new();
-    for c in computed {
-        let new = NewGrade::try_from_computed(&c, now)?;
-        let writer = service.store.writer().clone();
-        stored.spawn(async move { writer.grade(new).await });
+    let marks: Vec<(ReportId, Option<String>)> = computed.iter().map(|c| (c.report, c.mark())).collect();
+    let rows: Vec<NewGrade> = computed
+        .into_iter()
+        .map(|c| c.into_row(now))
+        .collect::<Result<_, _>>()?;
+    let mut tx = service.store.change().await?;
+    writer::grades_within(&mut tx, &rows).await?;
+    regrades::done(&mut tx, regrade, &marks, now).await?;
+    if is_last {
+        regrades::finish(&mut tx, regrade, now).await?;
     }
-    while let Some(done) = stored.join_next().await {
-        done.map_err(|_| GradeError::Stopping)??;
-    }
-    Ok(())
+    Ok(tx.commit().await?)
 }
 
 /// Goes on with what a stop cut off. Returns how many reports were graded.

@@ -8,7 +8,7 @@ use std::time::Duration;
 use tokio::sync::watch;
 
 use super::Service;
-use super::attention::{self, Known};
+use super::attention::{self, Known, ToSearch};
 use crate::store::ids::ReportId;
 
 /// Reports that are searched together: their findings share one transaction.
@@ -16,6 +16,30 @@ const AT_ONCE: usize = 256;
 
 /// How often the task looks whether there is a free place for grading, and how often it does before it goes on anyway.
 const LET_GRADES_PASS: (Duration, u32) = (Duration::from_millis(20), 100);
+
+/// Reports whose numbers wait in memory; of the ones behind them they are read again.
+const AT_HAND: usize = 2048;
+
+/// A graded report that waits.
+#[derive(Debug)]
+pub(super) enum Waiting {
+    /// With what the search needs of it.
+    AtHand(Box<ToSearch>),
+    /// That is read again.
+    Stored(ReportId),
+}
+
+impl From<ToSearch> for Waiting {
+    fn from(one: ToSearch) -> Self {
+        Self::AtHand(Box::new(one))
+    }
+}
+
+impl From<ReportId> for Waiting {
+    fn from(report: ReportId) -> Self {
+        Self::Stored(report)
+    }
+}
 
 /// The line.
 #[derive(Debug, Clone)]
@@ -27,7 +51,7 @@ pub struct Searches {
 
 #[derive(Debug, Default)]
 struct Line {
-    waiting: VecDeque<ReportId>,
+    waiting: VecDeque<Waiting>,
     works: bool,
     ended: bool,
 }
@@ -48,12 +72,18 @@ impl Searches {
     }
 
     /// Takes reports into the line; whether somebody has to begin to work.
-    fn take_in(&self, reports: impl IntoIterator<Item = ReportId>) -> bool {
+    fn take_in(&self, reports: impl IntoIterator<Item = Waiting>) -> bool {
         let mut line = self.line();
         if line.ended {
             return false;
         }
-        line.waiting.extend(reports);
+        for report in reports {
+            let report = match report {
+                Waiting::AtHand(one) if line.waiting.len() >= AT_HAND => Waiting::Stored(one.report),
+                report => report,
+            };
+            line.waiting.push_back(report);
+        }
         let begins = !line.works && !line.waiting.is_empty();
         if begins {
             line.works = true;
@@ -63,10 +93,10 @@ impl Searches {
     }
 
     /// The next ones; with none the work ends.
-    fn next(&self) -> Vec<ReportId> {
+    fn next(&self) -> Vec<Waiting> {
         let mut line = self.line();
         let most = line.waiting.len().min(AT_ONCE);
-        let next: Vec<ReportId> = line.waiting.drain(..most).collect();
+        let next: Vec<Waiting> = line.waiting.drain(..most).collect();
         if next.is_empty() {
             line.works = false;
             self.busy.send_replace(false);
@@ -98,8 +128,8 @@ impl Searches {
 }
 
 /// Puts graded reports into the line and returns at once.
-pub(super) fn soon(service: &Service, reports: impl IntoIterator<Item = ReportId>) {
-    if service.searches.take_in(reports) {
+pub(super) fn soon<W: Into<Waiting>>(service: &Service, reports: impl IntoIterator<Item = W>) {
+    if service.searches.take_in(reports.into_iter().map(Into::into)) {
         tokio::spawn(work(service.clone()));
     }
 }
@@ -117,8 +147,9 @@ async fn work(service: Service) {
         if next.is_empty() {
             return;
         }
-        if let Err(error) = attention::search(&service, &next).await {
-            tracing::warn!(%error, reports = next.len(), "reports were not searched for reasons to look at them");
+        let reports = next.len();
+        if let Err(error) = attention::search(&service, next).await {
+            tracing::warn!(%error, reports, "reports were not searched for reasons to look at them");
         }
     }
 }

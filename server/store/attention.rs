@@ -139,29 +139,73 @@ pub async fn of(store: &Store, report: ReportId) -> Result<Vec<Reason>, StoreErr
     .await?)
 }
 
-/// Writes what a search of one report found. Reasons that were found before keep their time; those that are gone go.
+/// All reasons that were found for some reports, as the change in progress sees them.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn of_all(tx: &mut Tx, reports: &[ReportId]) -> Result<Vec<(ReportId, Reason)>, StoreError> {
+    let reports = json_of("the numbers of reports", reports)?;
+    let rows = sqlx::query!(
+        r#"select t.report as "report!: ReportId", t.reason, t.detail
+           from json_each(?) j join attention t on t.report = j.value"#,
+        reports,
+    )
+    .fetch_all(tx.connection())
+    .await?;
+    let reason = |reason, detail| Reason { reason, detail };
+    Ok(rows
+        .into_iter()
+        .map(|r| (r.report, reason(r.reason, r.detail)))
+        .collect())
+}
+
+/// Takes away reasons that are gone.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn write(tx: &mut Tx, report: ReportId, found: &[Found], now: When) -> Result<(), StoreError> {
-    let all: Vec<(&str, &str)> = found.iter().map(|f| (f.reason, f.detail.as_str())).collect();
-    let all = json_of("why a report waits", &all)?;
+pub async fn take_all(tx: &mut Tx, gone: &[(ReportId, Reason)]) -> Result<(), StoreError> {
+    let gone: Vec<_> = gone.iter().map(|(r, g)| (r, &g.reason, &g.detail)).collect();
+    let gone = json_of("why reports waited", &gone)?;
     sqlx::query!(
-        "delete from attention where report = ?1 and not exists (
-             select 1 from json_each(?2) f where f.value ->> 0 = attention.reason and (f.value ->> 1 = attention.detail
-                 or f.value ->> 1 ->> 'other' = attention.detail ->> 'other'))",
-        report,
-        all,
+        "delete from attention where (report, reason, detail) in (
+             select value ->> 0, value ->> 1, value ->> 2 from json_each(?))",
+        gone
     )
     .execute(tx.connection())
     .await?;
-    for one in found {
-        add(tx, report, one, now).await?;
-    }
+    Ok(())
+}
+
+/// Adds reasons; those of reports that are not there any more are left out.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn add_all(tx: &mut Tx, found: &[(ReportId, Found)], now: When) -> Result<(), StoreError> {
+    let found: Vec<_> = found.iter().map(|(r, f)| (r, f.reason, &f.detail)).collect();
+    let found = json_of("why reports wait", &found)?;
     sqlx::query!(
-        "insert into attention_search (report, searched_at) values (?, ?)
+        "insert into attention (report, reason, detail, found_at)
+         select r.id, f.value ->> 1, f.value ->> 2, ?2 from json_each(?1) f join report r on r.id = f.value ->> 0
+         where true on conflict do nothing",
+        found,
+        now,
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Notes that reports were searched.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn searched(tx: &mut Tx, reports: &[ReportId], now: When) -> Result<(), StoreError> {
+    let reports = json_of("the numbers of reports", reports)?;
+    sqlx::query!(
+        "insert into attention_search (report, searched_at)
+         select r.id, ?2 from json_each(?1) j join report r on r.id = j.value where true
          on conflict (report) do update set searched_at = excluded.searched_at",
-        report,
+        reports,
         now,
     )
     .execute(tx.connection())
@@ -256,10 +300,12 @@ pub async fn graded(store: &Store, report: ReportId) -> Result<Option<Searched>,
 }
 
 /// A report of another pair that the same digits could come from.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Other {
     /// Report.
     pub report: ReportId,
+    /// Pair.
+    pub pair: PairId,
     /// Plate.
     pub plate: PlateId,
     /// Revision of the exercise that it was graded from.
@@ -268,30 +314,54 @@ pub struct Other {
     pub plate_revision: PlateRevisionId,
 }
 
-/// The graded reports of other pairs on the same exercise: the newest ones of the assignment, and of the same plate
-/// elsewhere; newest first. However many there are of them in the school, so many are looked at.
+/// The newest graded reports of an assignment, newest first; without those of a pair where one is given. However many
+/// there are, so many are looked at.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn others(
+pub async fn newest_of_assignment(
     store: &Store,
-    (assignment, pair, plate): (AssignmentId, PairId, PlateId),
+    assignment: AssignmentId,
+    without: Option<PairId>,
     most: i64,
 ) -> Result<Vec<Other>, StoreError> {
     Ok(sqlx::query_as!(
         Other,
-        r#"select r.id as "report!: ReportId", r.plate as "plate!: PlateId",
+        r#"select r.id as "report!: ReportId", r.pair as "pair!: PairId", r.plate as "plate!: PlateId",
                g.exercise_revision as "exercise_revision!: ExerciseRevisionId",
                g.plate_revision as "plate_revision!: PlateRevisionId"
-           from (select id from (select id from report where assignment = ?1 and pair <> ?2 order by id desc limit ?4)
-                 union
-                 select id from (select id from report where plate = ?3 and pair <> ?2
-                                 order by handed_in_at desc limit ?4)) x
+           from (select id from report where assignment = ?1 and (?2 is null or pair <> ?2) order by id desc limit ?3) x
            join report r on r.id = x.id join grade g on g.report = r.id and g.superseded_at is null
-           order by r.id desc limit ?4"#,
+           order by r.id desc"#,
         assignment,
-        pair,
+        without,
+        most,
+    )
+    .fetch_all(store.read())
+    .await?)
+}
+
+/// The same of a plate, in all assignments.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn newest_of_plate(
+    store: &Store,
+    plate: PlateId,
+    without: Option<PairId>,
+    most: i64,
+) -> Result<Vec<Other>, StoreError> {
+    Ok(sqlx::query_as!(
+        Other,
+        r#"select r.id as "report!: ReportId", r.pair as "pair!: PairId", r.plate as "plate!: PlateId",
+               g.exercise_revision as "exercise_revision!: ExerciseRevisionId",
+               g.plate_revision as "plate_revision!: PlateRevisionId"
+           from (select id from report where plate = ?1 and (?2 is null or pair <> ?2)
+                 order by handed_in_at desc, id desc limit ?3) x
+           join report r on r.id = x.id join grade g on g.report = r.id and g.superseded_at is null
+           order by r.id desc"#,
         plate,
+        without,
         most,
     )
     .fetch_all(store.read())

@@ -1,8 +1,10 @@
 //! Grades: the one that counts of each report, and those before it.
 
-use super::ids::{AssignmentId, ExerciseRevisionId, GradeId, PlateId, PlateRevisionId, ReportId};
+use sqlx::{QueryBuilder, Sqlite};
+
+use super::ids::{AssignmentId, ExerciseRevisionId, GradeId, PairId, PlateId, PlateRevisionId, ReportId};
 use super::when::When;
-use super::{Store, StoreError, Tx};
+use super::{Store, StoreError, Tx, json_of};
 
 /// A grade that is about to be stored.
 #[derive(Debug, Clone)]
@@ -25,6 +27,8 @@ pub struct NewGrade {
     pub marks_override: Option<String>,
     /// The whole grade as JSON.
     pub result: String,
+    /// Whether it is kept only where the report has no grade yet: one that was computed later knows more.
+    pub is_first: bool,
 }
 
 /// A stored grade.
@@ -52,10 +56,13 @@ pub struct Grade {
 ///
 /// # Errors
 /// When the database cannot be written.
-pub(super) async fn store(tx: &mut Tx, new: &NewGrade) -> Result<GradeId, StoreError> {
-    let id = sqlx::query_scalar!(
-        r#"insert into grade (report, mark, review, computed_at, software, exercise_revision, plate_revision,
-               marks_override, result) values (?, ?, ?, ?, ?, ?, ?, ?, ?) returning id as "id!""#,
+pub(super) async fn store(tx: &mut Tx, new: &NewGrade) -> Result<(), StoreError> {
+    if make_room(tx, &[new]).await?.is_empty() {
+        return Ok(());
+    }
+    sqlx::query!(
+        "insert into grade (report, mark, review, computed_at, software, exercise_revision, plate_revision,
+             marks_override, result) values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         new.report,
         new.mark,
         new.review,
@@ -66,9 +73,60 @@ pub(super) async fn store(tx: &mut Tx, new: &NewGrade) -> Result<GradeId, StoreE
         new.marks_override,
         new.result,
     )
-    .fetch_one(tx.connection())
+    .execute(tx.connection())
     .await?;
-    Ok(GradeId(id))
+    Ok(())
+}
+
+/// Stores grades of different reports in one statement. With an error it is as if it had not been asked for them all: they are
+/// to be stored one by one.
+///
+/// # Errors
+/// When the database cannot be written, or one of them breaks a constraint.
+pub(super) async fn store_together(tx: &mut Tx, new: &[&NewGrade]) -> Result<(), StoreError> {
+    let new = make_room(tx, new).await?;
+    if new.is_empty() {
+        return Ok(());
+    }
+    // As many rows as there are cannot stand in a statement that is checked beforehand.
+    let mut query = QueryBuilder::<Sqlite>::new(
+        "insert into grade (report, mark, review, computed_at, software, exercise_revision, plate_revision, \
+         marks_override, result) ",
+    );
+    query.push_values(new, |mut row, g| {
+        row.push_bind(g.report)
+            .push_bind(g.mark.as_deref())
+            .push_bind(g.review.as_deref());
+        row.push_bind(g.computed_at).push_bind(g.software.as_str());
+        row.push_bind(g.exercise_revision).push_bind(g.plate_revision);
+        row.push_bind(g.marks_override.as_deref()).push_bind(g.result.as_str());
+    });
+    query.build().execute(tx.connection()).await?;
+    Ok(())
+}
+
+/// Ends the grades that others are to take the place of. Those that are to be stored: not first ones that come after another.
+async fn make_room<'g>(tx: &mut Tx, new: &[&'g NewGrade]) -> Result<Vec<&'g NewGrade>, StoreError> {
+    let of: Vec<_> = new.iter().map(|g| (g.report, g.computed_at, g.is_first)).collect();
+    let of = json_of("grades", &of)?;
+    let there = sqlx::query_scalar!(
+        r#"select g.report as "report!: ReportId" from json_each(?) j join grade g on g.report = j.value ->> 0
+           where j.value ->> 2 and g.superseded_at is null"#,
+        of,
+    )
+    .fetch_all(tx.connection())
+    .await?;
+    if new.iter().any(|g| !g.is_first) {
+        sqlx::query!(
+            "update grade set superseded_at = j.value ->> 1 from json_each(?) j
+             where grade.report = j.value ->> 0 and not j.value ->> 2 and grade.superseded_at is null",
+            of,
+        )
+        .execute(tx.connection())
+        .await?;
+    }
+    let is_new = |g: &&&NewGrade| !(g.is_first && there.contains(&g.report));
+    Ok(new.iter().filter(is_new).copied().collect())
 }
 
 /// The grade of a report that counts.
@@ -105,29 +163,75 @@ pub async fn missing(store: &Store, most: i64) -> Result<Vec<ReportId>, StoreErr
     Ok(ids.into_iter().map(ReportId).collect())
 }
 
-/// All that one report is graded from, in one row: a statement costs a hop between threads, so one fat one.
+/// What all reports of an assignment are graded from.
 #[derive(Debug, Clone)]
-pub struct Basis {
-    /// Plate.
-    pub plate: PlateId,
-    /// Values and calls as JSON.
-    pub items: String,
+pub struct OfAssignment {
     /// Assignment.
     pub assignment: AssignmentId,
     /// Revision of the exercise.
     pub exercise_revision: ExerciseRevisionId,
     /// A `[marks]` table in place of the exercise's.
     pub marks_override: Option<String>,
+    /// Numbers whose weight is left out.
+    pub dropped: Vec<String>,
+    /// All plates of the exercise, each with the newest revision of its truth, by serial.
+    pub truths: Vec<(PlateId, PlateRevisionId)>,
+}
+
+/// What the reports of some assignments are graded from; with another revision of their exercise where one is given.
+///
+/// # Errors
+/// When the database does not answer or a row cannot be read.
+pub async fn of_assignments(
+    store: &Store,
+    assignments: &[AssignmentId],
+    instead: Option<ExerciseRevisionId>,
+) -> Result<Vec<OfAssignment>, StoreError> {
+    let assignments = json_of("assignments", assignments)?;
+    let rows = sqlx::query!(
+        r#"select a.id as "assignment!: AssignmentId", e.id as "exercise_revision!", a.marks_override,
+               (select json_group_array(d.no) from dropped_line d where d.assignment = a.id) as "dropped!: String",
+               (select json_group_array(json_array(p.id, v.id) order by p.serial) from plate p
+                join plate_revision v on v.plate = p.id
+                    and v.number = (select max(n.number) from plate_revision n where n.plate = p.id)
+                where p.exercise = e.exercise) as "truths!: String"
+           from json_each(?1) j join assignment a on a.id = j.value
+           join exercise_revision e on e.id = coalesce(?2, a.exercise_revision)"#,
+        assignments,
+        instead,
+    )
+    .fetch_all(store.read())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(OfAssignment {
+                assignment: row.assignment,
+                exercise_revision: ExerciseRevisionId(row.exercise_revision),
+                marks_override: row.marks_override,
+                dropped: list(&row.dropped)?,
+                truths: list(&row.truths)?,
+            })
+        })
+        .collect()
+}
+
+/// All that one report is graded from, in one row: a statement costs a hop between threads, so one fat one.
+#[derive(Debug, Clone)]
+pub struct Basis {
+    /// Pair.
+    pub pair: PairId,
+    /// Plate.
+    pub plate: PlateId,
+    /// Values and calls as JSON.
+    pub items: String,
+    /// What the assignment says.
+    pub of_assignment: OfAssignment,
     /// The revision of the plate's truth that it was graded from before; none the first time.
     pub kept: Option<PlateRevisionId>,
-    /// Numbers whose weight is left out in the assignment.
-    pub dropped: Vec<String>,
     /// The set-up record as JSON, where the pair filled it in.
     pub set_up: Option<String>,
     /// Points of lines marked by hand.
     pub hand_marks: Vec<(String, String)>,
-    /// All plates of the exercise, each with the newest revision of its truth.
-    pub truths: Vec<(PlateId, PlateRevisionId)>,
     /// Whether anything is decided or answered about its faults.
     pub spoken_of: bool,
 }
@@ -145,7 +249,7 @@ fn list<T: serde::de::DeserializeOwned>(text: &str) -> Result<Vec<T>, StoreError
 /// When the database does not answer or the row cannot be read.
 pub async fn basis(store: &Store, report: ReportId) -> Result<Option<Basis>, StoreError> {
     let row = sqlx::query!(
-        r#"select r.plate, r.items, r.assignment, a.exercise_revision, a.marks_override,
+        r#"select r.pair, r.plate, r.items, r.assignment, a.exercise_revision, a.marks_override,
                (select g.plate_revision from grade g where g.report = r.id and g.superseded_at is null)
                    as "kept: PlateRevisionId",
                (select n.set_up from report_note n where n.report = r.id) as "set_up: String",
@@ -167,16 +271,19 @@ pub async fn basis(store: &Store, report: ReportId) -> Result<Option<Basis>, Sto
     .await?;
     let Some(row) = row else { return Ok(None) };
     Ok(Some(Basis {
+        pair: PairId(row.pair),
         plate: PlateId(row.plate),
         items: row.items,
-        assignment: AssignmentId(row.assignment),
-        exercise_revision: ExerciseRevisionId(row.exercise_revision),
-        marks_override: row.marks_override,
+        of_assignment: OfAssignment {
+            assignment: AssignmentId(row.assignment),
+            exercise_revision: ExerciseRevisionId(row.exercise_revision),
+            marks_override: row.marks_override,
+            dropped: list(&row.dropped)?,
+            truths: list(&row.truths)?,
+        },
         kept: row.kept,
-        dropped: list(&row.dropped)?,
         set_up: row.set_up,
         hand_marks: list(&row.hand_marks)?,
-        truths: list(&row.truths)?,
         spoken_of: row.spoken_of,
     }))
 }

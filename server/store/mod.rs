@@ -82,7 +82,7 @@ pub mod writer;
 
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
 
 use sqlx::sqlite::{
@@ -100,6 +100,13 @@ const READERS: u32 = 8;
 
 /// Page cache of each of them, as SQLite writes it: KiB below zero. What is beyond it the system has in its own cache.
 const READER_CACHE: &str = "-1024";
+
+/// Page cache of the writer: the indexes of reports are written all over.
+const WRITER_CACHE: &str = "-4096";
+
+/// Pages of the log after which it is copied into the file. A page that is written many times meanwhile is copied once, so more
+/// than SQLite's 1,000; 16 MiB.
+const CHECKPOINT: &str = "4000";
 
 /// How long a statement waits for another process's lock before it gives up.
 const LOCK_WAIT: Duration = Duration::from_secs(5);
@@ -173,6 +180,7 @@ pub struct Store {
     writer: Writer,
     file: Arc<Path>,
     damaged: Arc<AtomicBool>,
+    changes: Arc<AtomicU64>,
 }
 
 /// Values as JSON, for one statement about all of them (never fails for ours).
@@ -185,7 +193,11 @@ fn json_of<T: serde::Serialize + ?Sized>(what: &'static str, values: &T) -> Resu
 
 /// A change in progress: everything in it is kept by [`Tx::commit`], or nothing.
 #[derive(Debug)]
-pub struct Tx(sqlx::Transaction<'static, sqlx::Sqlite>);
+pub struct Tx {
+    inner: sqlx::Transaction<'static, sqlx::Sqlite>,
+    /// To be counted up when it is kept.
+    changes: Option<Arc<AtomicU64>>,
+}
 
 impl Tx {
     /// Keeps the change, durably.
@@ -193,11 +205,15 @@ impl Tx {
     /// # Errors
     /// When the disk does not take it; then nothing of it is kept.
     pub async fn commit(self) -> Result<(), StoreError> {
-        Ok(self.0.commit().await?)
+        self.inner.commit().await?;
+        if let Some(changes) = self.changes {
+            changes.fetch_add(1, Ordering::AcqRel);
+        }
+        Ok(())
     }
 
     pub(crate) fn connection(&mut self) -> &mut SqliteConnection {
-        &mut self.0
+        &mut self.inner
     }
 }
 
@@ -217,6 +233,8 @@ impl Store {
             .clone()
             .create_if_missing(true)
             .journal_mode(SqliteJournalMode::Wal)
+            .pragma("cache_size", WRITER_CACHE)
+            .pragma("wal_autocheckpoint", CHECKPOINT)
             .optimize_on_close(true, None);
         let writers = SqlitePoolOptions::new()
             .max_connections(1)
@@ -236,6 +254,7 @@ impl Store {
             writer,
             file: folder.join(FILE_NAME).into(),
             damaged: Arc::default(),
+            changes: Arc::default(),
         })
     }
 
@@ -248,7 +267,28 @@ impl Store {
     /// # Errors
     /// When the database cannot be written.
     pub async fn change(&self) -> Result<Tx, StoreError> {
-        Ok(Tx(self.writers.begin_with("begin immediate").await?))
+        Ok(Tx {
+            inner: self.writers.begin_with("begin immediate").await?,
+            changes: Some(Arc::clone(&self.changes)),
+        })
+    }
+
+    /// Begins a change of something that no grade is made from, as of drafts: [`Store::changes`] does not count it.
+    ///
+    /// # Errors
+    /// When the database cannot be written.
+    pub async fn change_beside(&self) -> Result<Tx, StoreError> {
+        Ok(Tx {
+            inner: self.writers.begin_with("begin immediate").await?,
+            changes: None,
+        })
+    }
+
+    /// How many changes were kept since the start. What a report is graded from, besides the report, is as it was while this
+    /// is: only this process writes the file, and the writer takes nothing but reports and grades.
+    #[must_use]
+    pub fn changes(&self) -> u64 {
+        self.changes.load(Ordering::Acquire)
     }
 
     /// The task that takes reports and grades.

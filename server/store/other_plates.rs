@@ -3,7 +3,7 @@
 use super::audit;
 use super::ids::{AssignmentId, ExerciseRevisionId, PairId, PersonId, PlateId, ReportId};
 use super::when::When;
-use super::{Store, StoreError, Tx};
+use super::{Store, StoreError, Tx, json_of};
 
 /// What the instructor said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::Type)]
@@ -72,6 +72,24 @@ pub async fn of(store: &Store, report: ReportId) -> Result<Option<OtherPlate>, S
         report,
     )
     .fetch_optional(store.read())
+    .await?)
+}
+
+/// Those of some reports that are on another plate and open.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn open_among(store: &Store, reports: &[ReportId]) -> Result<Vec<OtherPlate>, StoreError> {
+    let reports = json_of("the numbers of reports", reports)?;
+    Ok(sqlx::query_as!(
+        OtherPlate,
+        r#"select o.report as "report!", r.pair, m.serial as measured, m.id as "plate!", g.serial as given,
+               o.settled as "settled?: Settled"
+           from json_each(?) j join other_plate o on o.report = j.value join report r on r.id = o.report
+           join plate m on m.id = r.plate join plate g on g.id = o.given where o.settled is null"#,
+        reports,
+    )
+    .fetch_all(store.read())
     .await?)
 }
 

@@ -73,21 +73,18 @@ pub async fn graded(
     .await?)
 }
 
-/// Points of lines marked by hand, of all reports of an assignment (where given) and on a plate (where given).
+/// Points of lines marked by hand, of some reports.
 ///
 /// # Errors
 /// When the database does not answer or the points are no number.
 pub async fn hand_marks(
     store: &Store,
-    assignment: Option<AssignmentId>,
-    plate: Option<PlateId>,
+    reports: &[ReportId],
 ) -> Result<BTreeMap<ReportId, BTreeMap<String, Decimal>>, StoreError> {
+    let reports = json_of("the numbers of reports", reports)?;
     let rows = sqlx::query!(
-        r#"select h.report, h.line, h.points from hand_mark h
-           where h.report in (select id from report where assignment = ?1 and (?2 is null or plate = ?2)
-                              union all select id from report where ?1 is null and plate = ?2)"#,
-        assignment,
-        plate,
+        "select h.report, h.line, h.points from hand_mark h where h.report in (select value from json_each(?))",
+        reports,
     )
     .fetch_all(store.read())
     .await?;
@@ -254,7 +251,7 @@ pub async fn left(store: &Store, regrade: RegradeId, most: i64) -> Result<Vec<Gr
            left join report_note n on n.report = r.id
            left join grade g on g.report = r.id and g.superseded_at is null
            left join mark_override o on o.report = r.id and o.undone_at is null
-           where x.regrade = ? and x.done_at is null order by r.assignment, r.plate, r.id limit ?"#,
+           where x.regrade = ? and x.done_at is null order by r.plate, r.assignment, r.id limit ?"#,
         regrade,
         most,
     )

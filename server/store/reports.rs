@@ -2,10 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use sqlx::{QueryBuilder, Sqlite};
+
 use super::ids::{AssignmentId, PairId, PersonId, PlateId, ReportId};
 use super::other_plates::{self, Said};
 use super::when::When;
-use super::{Store, StoreError, Tx};
+use super::{Store, StoreError, Tx, json_of};
 
 /// How a report came in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::Type)]
@@ -78,7 +80,7 @@ pub enum Stored {
     NoSuchAttempt,
 }
 
-/// Stores a report unless the rules forbid it, in one statement where they do not.
+/// Stores a report unless the rules forbid it.
 ///
 /// # Errors
 /// When the database cannot be written.
@@ -113,11 +115,8 @@ pub(super) async fn store(tx: &mut Tx, new: &NewReport) -> Result<Stored, StoreE
     .fetch_optional(tx.connection())
     .await?;
     if let Some(id) = inserted {
-        add_note(tx, ReportId(id), &new.note).await?;
-        if let Some(said) = &new.other_plate {
-            other_plates::add(tx, ReportId(id), said, new.person, new.handed_in_at).await?;
-        }
-        return Ok(Stored::New(ReportId(id)));
+        end_drafts(tx, &[new]).await?;
+        return stored(tx, ReportId(id), new).await;
     }
     let before = sqlx::query!(
         r#"select id as "id!", items_sha256 = ?2 as "same!: bool" from report
@@ -136,6 +135,85 @@ pub(super) async fn store(tx: &mut Tx, new: &NewReport) -> Result<Stored, StoreE
         Some(row) => Stored::AttemptTaken(ReportId(row.id)),
         None => Stored::NoSuchAttempt,
     })
+}
+
+/// Which of the reports come next in the attempts of their pairs, in the order of `new`.
+///
+/// # Errors
+/// When the database does not answer.
+pub(super) async fn come_next(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<bool>, StoreError> {
+    let pairs: Vec<_> = new.iter().map(|r| (r.assignment, r.pair)).collect();
+    let pairs = json_of("pairs", &pairs)?;
+    let used = sqlx::query_scalar!(
+        r#"select json_group_array(coalesce((select max(r.attempt) from report r
+               where r.assignment = j.value ->> 0 and r.pair = j.value ->> 1), 0) order by j.key) as "used!: String"
+           from json_each(?) j"#,
+        pairs,
+    )
+    .fetch_one(tx.connection())
+    .await?;
+    let used: Vec<i64> = serde_json::from_str(&used).map_err(|_| StoreError::Unreadable {
+        what: "attempts of pairs",
+        found: used.chars().take(80).collect(),
+    })?;
+    let next = |(r, used): (&&NewReport, i64)| r.attempt == used + 1 && r.attempt <= r.attempts_allowed;
+    Ok(new.iter().zip(used).map(next).collect())
+}
+
+/// Stores reports that [`come_next`] in one statement: their rows in the order of `new`, none where a key was used before. No
+/// two may be of one pair for one assignment. With an error nothing of it is kept.
+///
+/// # Errors
+/// When the database cannot be written, or one of them breaks a constraint.
+pub(super) async fn store_together(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<Option<ReportId>>, StoreError> {
+    // As many rows as there are cannot stand in a statement that is checked beforehand.
+    let mut query = QueryBuilder::<Sqlite>::new(
+        "insert into report (assignment, pair, plate, attempt, person, handed_in_at, idempotency_key, items_sha256, items, \
+         source_kind, source_name, source_sha256, source_bytes) ",
+    );
+    query.push_values(new, |mut row, r| {
+        row.push_bind(r.assignment).push_bind(r.pair).push_bind(r.plate);
+        row.push_bind(r.attempt).push_bind(r.person).push_bind(r.handed_in_at);
+        row.push_bind(r.idempotency_key.as_slice())
+            .push_bind(r.items_sha256.as_slice())
+            .push_bind(r.items.as_str());
+        row.push_bind(r.source_kind).push_bind(r.source_name.as_deref());
+        row.push_bind(r.source_sha256.as_slice())
+            .push_bind(r.source_bytes.as_slice());
+    });
+    query.push(" on conflict (idempotency_key) do nothing returning id, idempotency_key");
+    let rows: Vec<(i64, Vec<u8>)> = query.build_query_as().fetch_all(tx.connection()).await?;
+    let mut ids: BTreeMap<Vec<u8>, ReportId> = rows.into_iter().map(|(id, key)| (key, ReportId(id))).collect();
+    end_drafts(tx, new).await?;
+    Ok(new
+        .iter()
+        .map(|one| ids.remove(one.idempotency_key.as_slice()))
+        .collect())
+}
+
+/// Drafts end with the report that is made of them.
+async fn end_drafts(tx: &mut Tx, new: &[&NewReport]) -> Result<(), StoreError> {
+    let pairs: Vec<_> = new.iter().map(|r| (r.assignment, r.pair)).collect();
+    let pairs = json_of("pairs", &pairs)?;
+    sqlx::query!(
+        "delete from draft where (assignment, pair) in (select value ->> 0, value ->> 1 from json_each(?))",
+        pairs
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Keeps what comes with a report whose row was just inserted.
+///
+/// # Errors
+/// When the database cannot be written.
+pub(super) async fn stored(tx: &mut Tx, report: ReportId, new: &NewReport) -> Result<Stored, StoreError> {
+    add_note(tx, report, &new.note).await?;
+    if let Some(said) = &new.other_plate {
+        other_plates::add(tx, report, said, new.person, new.handed_in_at).await?;
+    }
+    Ok(Stored::New(report))
 }
 
 async fn add_note(tx: &mut Tx, report: ReportId, note: &Note) -> Result<(), StoreError> {

@@ -3,6 +3,7 @@
 //! It takes everything that waits, up to a limit, into one transaction and answers only after the commit: many reports
 //! at once cost one write to the disk, and no answer is given for what could still be lost.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -11,7 +12,7 @@ use tokio::sync::{Mutex, mpsc, oneshot};
 use tokio::task::JoinHandle;
 
 use super::grades::{self, NewGrade};
-use super::ids::GradeId;
+use super::ids::{AssignmentId, PairId, ReportId};
 use super::reports::{self, NewReport, Stored};
 use super::{StoreError, Tx};
 
@@ -21,18 +22,21 @@ const QUEUE: usize = 1024;
 /// How many go into one transaction.
 const BATCH: usize = 256;
 
+/// How many go into one statement, and bytes of them: a statement costs a hop between threads, so few fat ones.
+const STATEMENT: (usize, usize) = (64, 1 << 20);
+
 type Answer<T> = oneshot::Sender<Result<T, StoreError>>;
 
 enum Job {
     Report(Box<NewReport>, Answer<Stored>),
-    Grade(Box<NewGrade>, Answer<GradeId>),
+    Grade(Box<NewGrade>, Answer<()>),
     Stop,
 }
 
 /// What one job came to, to be told after the commit.
 enum Outcome {
     Report(Result<Stored, StoreError>),
-    Grade(Result<GradeId, StoreError>),
+    Grade(Result<(), StoreError>),
     Nothing,
 }
 
@@ -90,7 +94,7 @@ impl Writer {
     ///
     /// # Errors
     /// When nothing could be stored.
-    pub async fn grade(&self, grade: NewGrade) -> Result<GradeId, StoreError> {
+    pub async fn grade(&self, grade: NewGrade) -> Result<(), StoreError> {
         let (answer, told) = oneshot::channel();
         self.send(Job::Grade(Box::new(grade), answer), told).await
     }
@@ -168,16 +172,102 @@ async fn write(pool: &SqlitePool, batch: Vec<Job>, counts: &Counts) {
 /// Runs the jobs in one transaction. A job that breaks a rule fails alone; a disk that does not take writes fails the
 /// whole batch, since SQLite may have taken the transaction back by itself.
 async fn attempt(pool: &SqlitePool, batch: &[Job], outcomes: &mut Vec<Outcome>) -> Result<(), StoreError> {
-    let mut tx = Tx(pool.begin_with("begin immediate").await?);
+    let (mut reports, mut grades) = (Vec::new(), Vec::new());
     for job in batch {
-        let outcome = match job {
-            Job::Report(report, _) => Outcome::Report(alone(reports::store(&mut tx, report).await)?),
-            Job::Grade(grade, _) => Outcome::Grade(alone(grades::store(&mut tx, grade).await)?),
-            Job::Stop => Outcome::Nothing,
-        };
-        outcomes.push(outcome);
+        match job {
+            Job::Report(report, _) => reports.push(report.as_ref()),
+            Job::Grade(grade, _) => grades.push(grade.as_ref()),
+            Job::Stop => {}
+        }
     }
+    let mut tx = Tx {
+        inner: pool.begin_with("begin immediate").await?,
+        changes: None,
+    };
+    let mut reports = store_reports(&mut tx, &reports).await?.into_iter();
+    let mut grades = store_grades(&mut tx, &grades).await?.into_iter();
+    outcomes.extend(batch.iter().map(|job| {
+        match job {
+            Job::Report(..) => reports.next().map(Outcome::Report),
+            Job::Grade(..) => grades.next().map(Outcome::Grade),
+            Job::Stop => None,
+        }
+        .unwrap_or(Outcome::Nothing)
+    }));
     tx.commit().await
+}
+
+/// One for each report. What can go together goes into few statements; what stands against one is found out by itself.
+async fn store_reports(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<Result<Stored, StoreError>>, StoreError> {
+    let mut rows: Vec<Option<ReportId>> = vec![None; new.len()];
+    if new.len() > 1 {
+        // Of two for one attempt of a pair the first one counts, and the second is told so.
+        let mut seen: BTreeSet<(AssignmentId, PairId)> = BTreeSet::new();
+        let next = reports::come_next(tx, new).await?;
+        let together: Vec<(usize, &NewReport)> = new
+            .iter()
+            .enumerate()
+            .filter(|(i, r)| next.get(*i) == Some(&true) && seen.insert((r.assignment, r.pair)))
+            .map(|(i, r)| (i, *r))
+            .collect();
+        for part in parts(&together, |(_, r)| r.items.len() + r.source_bytes.len()) {
+            let reports: Vec<&NewReport> = part.iter().map(|(_, r)| *r).collect();
+            let found = alone(reports::store_together(tx, &reports).await)?.unwrap_or_default();
+            for ((i, _), row) in part.iter().zip(found) {
+                if let Some(place) = rows.get_mut(*i) {
+                    *place = row;
+                }
+            }
+        }
+    }
+    let mut all = Vec::with_capacity(new.len());
+    for (report, row) in new.iter().zip(rows) {
+        all.push(match row {
+            Some(row) => alone(reports::stored(tx, row, report).await)?,
+            None => alone(reports::store(tx, report).await)?,
+        });
+    }
+    Ok(all)
+}
+
+/// One for each grade, in their order.
+async fn store_grades(tx: &mut Tx, new: &[&NewGrade]) -> Result<Vec<Result<(), StoreError>>, StoreError> {
+    let mut all = Vec::with_capacity(new.len());
+    for part in parts(new, |grade| grade.result.len()) {
+        if part.len() > 1 && alone(grades::store_together(tx, part).await)?.is_ok() {
+            all.extend(part.iter().map(|_| Ok(())));
+            continue;
+        }
+        for one in part {
+            all.push(alone(grades::store(tx, one).await)?);
+        }
+    }
+    Ok(all)
+}
+
+/// Stores grades within a change that is more than them.
+///
+/// # Errors
+/// When the database cannot be written, or one of them breaks a constraint; then the change is to be dropped.
+pub async fn grades_within(tx: &mut Tx, new: &[NewGrade]) -> Result<(), StoreError> {
+    let new: Vec<&NewGrade> = new.iter().collect();
+    store_grades(tx, &new).await?.into_iter().collect()
+}
+
+/// Neighbours that go into one statement: 1, 2, 4 and so on, so that there are few different statements to keep ready.
+fn parts<T>(all: &[T], size: impl Fn(&T) -> usize) -> impl Iterator<Item = &[T]> {
+    let mut rest = all;
+    std::iter::from_fn(move || {
+        let mut bytes = 0;
+        let fit = rest.iter().take(STATEMENT.0).take_while(|one| {
+            bytes += size(one);
+            bytes <= STATEMENT.1
+        });
+        let most = fit.count().max(1).min(rest.len());
+        let (part, after) = rest.split_at(most.checked_ilog2().map_or(0, |n| 1 << n));
+        rest = after;
+        (!part.is_empty()).then_some(part)
+    })
 }
 
 /// A broken constraint is the job's own failure; everything else is the batch's.

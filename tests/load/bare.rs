@@ -8,6 +8,7 @@ use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, S
 use tokio::sync::{mpsc, oneshot};
 use tokio::task::JoinSet;
 
+use crate::processor::Spent;
 use crate::{CLIENTS, SPELL};
 
 /// As many in one transaction as the server takes.
@@ -38,8 +39,8 @@ async fn write(pool: SqlitePool, mut waiting: mpsc::Receiver<Row>) {
     }
 }
 
-/// Rows a second of [`CLIENTS`] clients, and the time of each.
-pub(crate) async fn rate(folder: &Path, items: &str, source: &[u8]) -> (f64, Vec<Duration>) {
+/// Rows a second of [`CLIENTS`] clients, the time of each, and the processors' time.
+pub(crate) async fn rate(folder: &Path, items: &str, source: &[u8]) -> (f64, Vec<Duration>, String) {
     let options = SqliteConnectOptions::new()
         .filename(folder.join("bare.db"))
         .create_if_missing(true)
@@ -56,7 +57,7 @@ pub(crate) async fn rate(folder: &Path, items: &str, source: &[u8]) -> (f64, Vec
         .unwrap();
     let (rows, waiting) = mpsc::channel(1024);
     let writer = tokio::spawn(write(pool, waiting));
-    let begun = Instant::now();
+    let (begun, spent) = (Instant::now(), Spent::now());
     let mut clients = JoinSet::new();
     for _ in 0..CLIENTS {
         let (rows, items, source) = (rows.clone(), items.to_owned(), source.to_vec());
@@ -79,7 +80,8 @@ pub(crate) async fn rate(folder: &Path, items: &str, source: &[u8]) -> (f64, Vec
     }
     let times = clients.join_all().await.concat();
     let rate = times.len() as f64 / begun.elapsed().as_secs_f64();
+    let spent = Spent::now().each_since(spent, times.len());
     drop(rows);
     writer.await.unwrap();
-    (rate, times)
+    (rate, times, spent)
 }

@@ -18,6 +18,7 @@ mod accepting;
 mod bare;
 mod fill;
 mod pages;
+mod processor;
 mod regrade;
 mod school;
 mod serving;

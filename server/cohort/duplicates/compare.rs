@@ -79,15 +79,36 @@ pub fn remarkable(
     comparisons: usize,
 ) -> Result<Option<Comparison>, CohortError> {
     let same = lines.iter().filter(|l| l.first == l.second).count();
-    let mut expected = 0.0;
-    for line in lines {
-        expected += chances.same(&line.honest)?.agree;
-    }
+    let each: Vec<Chance> = lines
+        .iter()
+        .map(|l| chances.same(&l.honest))
+        .collect::<Result<_, _>>()?;
+    let expected: f64 = each.iter().map(|c| c.agree).sum();
     if crate::cohort::count(same) <= expected.floor() {
         return Ok(None);
     }
-    let compared = compare_with(chances, lines, comparisons)?;
+    // Far above the limit plain numbers decide, which take a thirtieth of the time.
+    if roughly_at_least(&each, same) * crate::cohort::count(comparisons) > 2.0 * REMARKABLE {
+        return Ok(None);
+    }
+    let compared = compared(&each, lines, comparisons)?;
     Ok(compared.is_remarkable().then_some(compared))
+}
+
+/// The chance of so many agreements or more, which is 0 where it is below what doubles hold. All terms are positive, so that
+/// nothing cancels.
+fn roughly_at_least(chances: &[Chance], k: usize) -> f64 {
+    let mut exactly = vec![0.0; chances.len() + 1];
+    if let Some(none) = exactly.first_mut() {
+        *none = 1.0;
+    }
+    for (n, chance) in chances.iter().enumerate() {
+        for j in (0..=n).rev() {
+            exactly[j + 1] += exactly[j] * chance.agree;
+            exactly[j] *= chance.differ;
+        }
+    }
+    exactly.iter().skip(k).sum()
 }
 
 /// Compares two reports, being one of so many comparisons.
@@ -95,15 +116,19 @@ pub fn remarkable(
 /// # Errors
 /// Noise that makes no distribution.
 pub fn compare(lines: &[Line], comparisons: usize) -> Result<Comparison, CohortError> {
-    compare_with(&mut Chances::default(), lines, comparisons)
+    let mut chances = Chances::default();
+    let each: Vec<Chance> = lines
+        .iter()
+        .map(|l| chances.same(&l.honest))
+        .collect::<Result<_, _>>()?;
+    compared(&each, lines, comparisons)
 }
 
-fn compare_with(known: &mut Chances, lines: &[Line], comparisons: usize) -> Result<Comparison, CohortError> {
-    let chances: Vec<Chance> = lines.iter().map(|l| known.same(&l.honest)).collect::<Result<_, _>>()?;
+fn compared(chances: &[Chance], lines: &[Line], comparisons: usize) -> Result<Comparison, CohortError> {
     let same: Vec<usize> = (0..lines.len())
         .filter(|i| lines[*i].first == lines[*i].second)
         .collect();
-    let chance = tally(&chances, same.len())?;
+    let chance = tally(chances, same.len())?;
     Ok(Comparison {
         compared: lines.len(),
         same,

@@ -16,6 +16,7 @@ use serde::{Deserialize, Serialize};
 use super::entry_beside::Beside;
 use super::entry_form::{Ask, Form, REMARKS};
 use crate::actions::add_evidence;
+use crate::actions::fresh;
 use crate::actions::hand_in_report::{self, HandIn, HandInError, hand_in_report};
 use crate::actions::keep_draft::{self, DraftError};
 use crate::actions::load;
@@ -186,6 +187,7 @@ pub(in crate::web) async fn page(
     if let Some(closed) = closed(&mine) {
         return Err(closed);
     }
+    fresh::get_ready(&app.service, &mine);
     let draft = keep_draft::draft(&app.service, &mine)
         .await
         .map_err(WebError::internal)?;

@@ -1,0 +1,63 @@
+//! Where the time of the processors goes, from outside: by the threads of this process (proc(5), `task/*/stat`).
+
+use std::time::Duration;
+
+/// Hundredths of a second on every Linux that runs this (proc(5), `sysconf(_SC_CLK_TCK)`).
+const TICK: Duration = Duration::from_millis(10);
+
+/// Time of the processors since the start of this process.
+#[derive(Clone, Copy)]
+pub(crate) struct Spent {
+    /// Threads in which the database's statements run and its file is written.
+    database: Duration,
+    /// All others: clients, actions, grades.
+    rest: Duration,
+}
+
+/// Name and time of a process or thread by its `stat`.
+fn read(stat: &str) -> (&str, Duration) {
+    // The name stands in parentheses and may hold anything; after it comes the state, the third field.
+    let (name, fields) = stat.rsplit_once(')').unwrap();
+    let fields: Vec<&str> = fields.split_whitespace().collect();
+    let ticks: u32 = fields[11].parse::<u32>().unwrap() + fields[12].parse::<u32>().unwrap();
+    (name, TICK * ticks)
+}
+
+impl Spent {
+    pub(crate) fn now() -> Self {
+        let mut database = Duration::ZERO;
+        for task in std::fs::read_dir("/proc/self/task").unwrap() {
+            // A thread may end while this goes through them.
+            let Ok(stat) = std::fs::read_to_string(task.unwrap().path().join("stat")) else {
+                continue;
+            };
+            let (name, time) = read(&stat);
+            if name.contains("(sqlx-sqlite") {
+                database += time;
+            }
+        }
+        let all = read(&std::fs::read_to_string("/proc/self/stat").unwrap()).1;
+        Self {
+            database,
+            rest: all.saturating_sub(database),
+        }
+    }
+
+    /// What was spent since then.
+    pub(crate) fn all_since(self, begun: Self) -> Duration {
+        (self.database + self.rest).saturating_sub(begun.database + begun.rest)
+    }
+
+    /// What was spent since then, for each of so many, in words.
+    pub(crate) fn each_since(self, begun: Self, count: usize) -> String {
+        let each = |now: Duration, then: Duration| {
+            let micros = now.saturating_sub(then).as_secs_f64() * 1e6;
+            micros / count as f64
+        };
+        let (database, rest) = (each(self.database, begun.database), each(self.rest, begun.rest));
+        format!(
+            "{:.0} us of the processors each: {database:.0} in the database, {rest:.0} elsewhere",
+            database + rest
+        )
+    }
+}
