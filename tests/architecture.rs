@@ -166,3 +166,47 @@ fn violations_are_found() {
     );
     check("attic", "", Some("no floor"));
 }
+
+/// Ways in which a text becomes markup or code in a script.
+const MARKUP: [&str; 9] = [
+    "innerHTML =",
+    "innerHTML +=",
+    "outerHTML =",
+    "insertAdjacentHTML",
+    "createContextualFragment",
+    "document.write",
+    "setHTMLUnsafe",
+    "eval(",
+    "new Function",
+];
+
+#[test]
+fn no_text_becomes_markup_in_a_script() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("static");
+    let mut read = 0;
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_some_and(|e| e == "js") {
+            let text = fs::read_to_string(&path).unwrap();
+            let found: Vec<_> = MARKUP.iter().filter(|way| text.contains(**way)).collect();
+            assert!(found.is_empty(), "{}: {found:?}", path.display());
+            read += 1;
+        }
+    }
+    assert!(read > 5, "{read}");
+}
+
+/// What unpacks archives or expands entities is not there at all, so there is no file that grows on being read but pictures.
+#[test]
+fn nothing_reads_xml_or_archives() {
+    let manifest = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("Cargo.toml")).unwrap();
+    let manifest: toml::Table = manifest.parse().unwrap();
+    let names: Vec<&String> = manifest["dependencies"].as_table().unwrap().keys().collect();
+    assert!(names.len() > 20, "{names:?}");
+    let archives = ["xml", "zip", "tar", "flate", "brotli", "zstd"];
+    let found: Vec<_> = names
+        .iter()
+        .filter(|name| archives.iter().any(|a| name.contains(a)))
+        .collect();
+    assert!(found.is_empty(), "{found:?}");
+}

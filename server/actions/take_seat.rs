@@ -299,6 +299,29 @@ mod tests {
         assert_ne!(drawn, draw().unwrap());
     }
 
+    /// A code is fifteen letters out of thirty-two, each as likely as every other at its place: 75 bits, of which nobody
+    /// tries more than ten with one slip.
+    #[test]
+    fn codes_cannot_be_guessed() {
+        const CODES: usize = 4_000;
+        let codes: std::collections::BTreeSet<String> = (0..CODES).map(|_| draw().unwrap()).collect();
+        assert_eq!(codes.len(), CODES);
+        let mut seen = [[0_u32; 32]; LENGTH];
+        for code in &codes {
+            for (place, letter) in code.bytes().enumerate() {
+                let letter = ALPHABET.iter().position(|a| *a == letter).unwrap();
+                seen[place][letter] += 1;
+            }
+        }
+        // 125 of each are to be expected with a standard deviation of 11: none of 480 is seven of these off by chance.
+        for (place, counts) in seen.iter().enumerate() {
+            assert!(
+                counts.iter().all(|n| (48..=202).contains(n)),
+                "place {place}: {counts:?}"
+            );
+        }
+    }
+
     #[test]
     fn pins_that_are_chosen() {
         for pin in ["12345", "abcdef", "111111", "123456", "987654", "12 345", "١٢٣٤٥٦"] {

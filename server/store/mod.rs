@@ -348,3 +348,44 @@ impl Store {
         self.writers.close().await;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    async fn pragma<T>(connection: &mut SqliteConnection, name: &'static str) -> Result<T, sqlx::Error>
+    where
+        T: Send + Unpin + for<'r> sqlx::Decode<'r, sqlx::Sqlite> + sqlx::Type<sqlx::Sqlite>,
+    {
+        let pragma = sqlx::AssertSqlSafe(format!("pragma {name}"));
+        sqlx::query_scalar(pragma).fetch_one(connection).await
+    }
+
+    #[tokio::test]
+    async fn what_is_committed_is_on_the_disk_and_every_row_has_its_types_and_its_parent() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).await.unwrap();
+        for pool in [&store.writers, &store.readers] {
+            let mut connection = pool.acquire().await.unwrap();
+            let journal: String = pragma(&mut connection, "journal_mode").await.unwrap();
+            let synchronous: i64 = pragma(&mut connection, "synchronous").await.unwrap();
+            let foreign_keys: i64 = pragma(&mut connection, "foreign_keys").await.unwrap();
+            // 2 is FULL (https://www.sqlite.org/pragma.html#pragma_synchronous).
+            assert_eq!((journal.as_str(), synchronous, foreign_keys), ("wal", 2, 1));
+        }
+        // Readers cannot write.
+        let mut reader = store.readers.acquire().await.unwrap();
+        let written = sqlx::query("create table more (id integer) strict")
+            .execute(&mut *reader)
+            .await;
+        assert!(written.is_err(), "{written:?}");
+        let loose: Vec<String> = sqlx::query_scalar(
+            "select name from pragma_table_list where schema = 'main' and type = 'table' and strict = 0
+                 and name not like 'sqlite%' and name <> '_sqlx_migrations'",
+        )
+        .fetch_all(&mut *reader)
+        .await
+        .unwrap();
+        assert!(loose.is_empty(), "{loose:?}");
+    }
+}

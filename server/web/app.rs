@@ -11,6 +11,7 @@ use crate::config::Settings;
 use super::guards::AddressLimit;
 use super::metrics::Metrics;
 use super::pictures::Pictures;
+use super::upload::Room;
 
 /// State of the router; cheap to clone.
 #[derive(Debug, Clone)]
@@ -25,6 +26,8 @@ pub struct App {
     pub metrics: Metrics,
     /// Plan views that were drawn already.
     pub pictures: Pictures,
+    /// Room for the files of all uploads.
+    pub uploads: Room,
     /// Asks for a new beginning on the same folder.
     pub restart: Restart,
 }
@@ -70,6 +73,7 @@ impl App {
             settings: Arc::new(settings),
             sign_ins: AddressLimit::default(),
             pictures: Pictures::default(),
+            uploads: Room::default(),
             restart: Restart::default(),
         }
     }

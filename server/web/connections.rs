@@ -27,8 +27,8 @@ const OTHER_FILES: u64 = 128;
 /// How long a connection may be silent before a request, or take over the headers of one.
 const HEADERS: Duration = Duration::from_secs(15);
 
-/// Longest headers of a request together.
-const HEADER_BYTES: usize = 64 * 1024;
+/// Longest headers of a request together. A connection that sends them slowly holds as much memory.
+const HEADER_BYTES: usize = 16 * 1024;
 
 /// After the system had no more to give, so long until the next try.
 const BREATH: Duration = Duration::from_millis(100);

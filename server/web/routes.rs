@@ -20,6 +20,10 @@ use super::{layers, metrics, static_files, upload};
 /// Largest form without files.
 const FORM_BYTES: usize = 1024 * 1024;
 
+/// Largest form of somebody who is not signed in, which is held in memory until it is whole: a name and two secrets of the
+/// greatest length, escaped.
+const STRANGER_BYTES: usize = 32 * 1024;
+
 /// One line of the table.
 pub struct Route {
     /// Path, with names in braces for the objects that [`super::guards`] loads.
@@ -177,9 +181,13 @@ pub fn router(app: &App) -> Router {
     let mut routes = Router::new();
     for route in table() {
         let guard = from_fn_with_state((app.clone(), route.access), admit);
+        let most_bytes = match route.access {
+            Access::Anyone => route.most_bytes.min(STRANGER_BYTES),
+            _ => route.most_bytes,
+        };
         let handler = route
             .handler
-            .layer(DefaultBodyLimit::max(route.most_bytes))
+            .layer(DefaultBodyLimit::max(most_bytes))
             .layer(guard)
             .layer(from_fn_with_state(app.clone(), metrics::count));
         routes = routes.route(route.path, handler);

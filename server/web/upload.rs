@@ -1,7 +1,10 @@
 //! Forms with files, bounded: what is too big is read to its end and dropped, so that the browser gets a page and not a
-//! broken connection, and the fields that were typed are still there.
+//! broken connection, and the fields that were typed are still there. All uploads together hold a bounded number of
+//! bytes: whoever comes when it is full is told to come again, and the memory stays for the others.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use axum::extract::{FromRequest, Multipart, Request};
 
@@ -21,6 +24,9 @@ const FIELD_BYTES: usize = 512 * 1024;
 /// Most fields and files of one form.
 const PARTS: usize = 2_000;
 
+/// What all uploads hold together at most: the photos of a class of forty that hand in at the same moment.
+const ALL_BYTES: usize = 256 * 1024 * 1024;
+
 /// One file of a form.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct File {
@@ -32,8 +38,46 @@ pub struct File {
     pub too_big: bool,
 }
 
+/// How much of [`ALL_BYTES`] is in use.
+#[derive(Debug, Clone, Default)]
+pub struct Room(Arc<AtomicUsize>);
+
+impl Room {
+    /// Takes so many bytes more, if they are there.
+    fn take(&self, more: usize, most: usize) -> bool {
+        let taken = |used: usize| used.checked_add(more).filter(|sum| *sum <= most);
+        self.0.fetch_update(Ordering::Relaxed, Ordering::Relaxed, taken).is_ok()
+    }
+}
+
+/// What one upload holds of the room, until it is dropped.
+#[derive(Debug, Default)]
+struct Held {
+    room: Room,
+    bytes: usize,
+}
+
+impl Held {
+    fn take(&mut self, more: usize, most: usize) -> bool {
+        let taken = self.room.take(more, most);
+        self.bytes += if taken { more } else { 0 };
+        taken
+    }
+
+    fn give_back(&mut self, bytes: usize) {
+        self.bytes -= bytes;
+        self.room.0.fetch_sub(bytes, Ordering::Relaxed);
+    }
+}
+
+impl Drop for Held {
+    fn drop(&mut self) {
+        self.give_back(self.bytes);
+    }
+}
+
 /// What a form sent.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Default)]
 pub struct Upload {
     /// What was typed, by field name; of several of one name the last.
     pub fields: BTreeMap<String, String>,
@@ -41,6 +85,7 @@ pub struct Upload {
     pub files: BTreeMap<String, Vec<File>>,
     /// Fields that were too long to keep.
     pub too_long: Vec<String>,
+    held: Held,
 }
 
 impl Upload {
@@ -68,12 +113,33 @@ fn broken(error: impl std::fmt::Display) -> WebError {
     .into()
 }
 
+/// More is on its way than is held at once.
+fn crowded() -> WebError {
+    tracing::warn!("an upload was turned away: too many at once");
+    Explained::new(
+        StatusCode::SERVICE_UNAVAILABLE,
+        "Too many files at the same moment",
+        "More files arrive at this moment than this server holds at once, so nothing of this form was kept.",
+        "Wait a minute, then go back and send it again: most browsers still hold what you typed, and numbers that you \
+         typed into a report are in its draft.",
+    )
+    .into()
+}
+
 impl FromRequest<App> for Upload {
     type Rejection = WebError;
 
     async fn from_request(request: Request, app: &App) -> Result<Self, WebError> {
         let mut parts = Multipart::from_request(request, app).await.map_err(broken)?;
+        Self::read(&mut parts, &app.uploads, ALL_BYTES).await
+    }
+}
+
+impl Upload {
+    /// Reads all parts; `most` bytes are held by all uploads of the room together.
+    async fn read(parts: &mut Multipart, room: &Room, most: usize) -> Result<Self, WebError> {
         let mut upload = Self::default();
+        upload.held.room = room.clone();
         let mut count = 0;
         while let Some(mut part) = parts.next_field().await.map_err(broken)? {
             count += 1;
@@ -82,31 +148,110 @@ impl FromRequest<App> for Upload {
             }
             let name = part.name().unwrap_or_default().to_owned();
             let file = part.file_name().map(str::to_owned);
-            let most = if file.is_some() { FILE_BYTES } else { FIELD_BYTES };
+            let longest = if file.is_some() { FILE_BYTES } else { FIELD_BYTES };
             let mut bytes = Vec::new();
             let mut too_big = false;
             while let Some(chunk) = part.chunk().await.map_err(broken)? {
-                too_big = too_big || bytes.len() + chunk.len() > most;
                 if too_big {
+                    continue;
+                }
+                if bytes.len() + chunk.len() > longest {
+                    too_big = true;
+                    upload.held.give_back(bytes.len());
                     bytes = Vec::new();
-                } else {
+                } else if upload.held.take(chunk.len(), most) {
                     bytes.extend_from_slice(&chunk);
+                } else {
+                    return Err(crowded());
                 }
             }
-            match file {
-                // A file field in which nothing was chosen comes as an empty file without a name.
-                Some(file) if file.is_empty() && bytes.is_empty() && !too_big => {}
-                Some(file) => upload.files.entry(name).or_default().push(File {
-                    name: file,
-                    bytes,
-                    too_big,
-                }),
-                None if too_big => upload.too_long.push(name),
-                None => {
-                    upload.fields.insert(name, String::from_utf8_lossy(&bytes).into_owned());
-                }
-            }
+            upload.keep(name, file, bytes, too_big);
         }
         Ok(upload)
+    }
+
+    fn keep(&mut self, name: String, file: Option<String>, bytes: Vec<u8>, too_big: bool) {
+        match file {
+            // A file field in which nothing was chosen comes as an empty file without a name.
+            Some(file) if file.is_empty() && bytes.is_empty() && !too_big => {}
+            Some(file) => self.files.entry(name).or_default().push(File {
+                name: file,
+                bytes,
+                too_big,
+            }),
+            None if too_big => self.too_long.push(name),
+            None => {
+                self.fields.insert(name, String::from_utf8_lossy(&bytes).into_owned());
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use axum::body::Body;
+    use axum::extract::DefaultBodyLimit;
+    use axum::http::HeaderValue;
+    use axum::http::header::CONTENT_TYPE;
+
+    use super::*;
+
+    /// A form of files of so many bytes each.
+    fn form(files: &[usize]) -> Request {
+        let mut body = Vec::new();
+        for (n, bytes) in files.iter().enumerate() {
+            let head =
+                format!("--edge\r\ncontent-disposition: form-data; name=\"f\"; filename=\"{n}\"\r\n\r\n").into_bytes();
+            body.extend(head);
+            body.resize(body.len() + bytes, b'x');
+            body.extend(b"\r\n");
+        }
+        body.extend(b"--edge--\r\n");
+        let mut request = Request::new(Body::from(body));
+        let kind = HeaderValue::from_static("multipart/form-data; boundary=edge");
+        request.headers_mut().insert(CONTENT_TYPE, kind);
+        request
+    }
+
+    #[tokio::test]
+    async fn all_uploads_together_hold_a_bounded_number_of_bytes() {
+        let room = Room::default();
+        let read = async |files: &[usize]| {
+            let mut parts = Multipart::from_request(form(files), &()).await.unwrap();
+            Upload::read(&mut parts, &room, 1000).await
+        };
+        let first = read(&[300, 300]).await.unwrap();
+        assert_eq!(first.file("f").map(|f| f.bytes.len()), Some(300));
+        assert_eq!(room.0.load(Ordering::Relaxed), 600);
+        let second = read(&[400]).await.unwrap();
+        // Full to the last byte: the next is turned away and holds nothing of it.
+        assert!(matches!(read(&[1]).await, Err(WebError::Refused(why)) if why.status == 503));
+        drop(second);
+        assert!(matches!(read(&[200, 300]).await, Err(WebError::Refused(_))));
+        assert_eq!(room.0.load(Ordering::Relaxed), 600);
+        drop(first);
+        assert_eq!(read(&[500, 500]).await.unwrap().files["f"].len(), 2);
+        assert_eq!(room.0.load(Ordering::Relaxed), 0);
+    }
+
+    #[tokio::test]
+    async fn what_is_too_big_is_read_to_its_end_and_holds_nothing() {
+        let room = Room::default();
+        let mut request = form(&[FILE_BYTES + 1, 5]);
+        DefaultBodyLimit::disable().apply(&mut request);
+        let mut parts = Multipart::from_request(request, &()).await.unwrap();
+        let upload = Upload::read(&mut parts, &room, 2 * FILE_BYTES).await.unwrap();
+        let seen: Vec<(usize, bool)> = upload.files["f"].iter().map(|f| (f.bytes.len(), f.too_big)).collect();
+        assert_eq!(seen, [(0, true), (5, false)]);
+        assert_eq!(room.0.load(Ordering::Relaxed), 5);
+    }
+
+    #[tokio::test]
+    async fn a_form_has_a_bounded_number_of_parts() {
+        for (parts, taken) in [(PARTS, true), (PARTS + 1, false)] {
+            let mut parts = Multipart::from_request(form(&vec![1; parts]), &()).await.unwrap();
+            let read = Upload::read(&mut parts, &Room::default(), ALL_BYTES).await;
+            assert_eq!(read.is_ok(), taken, "{read:?}");
+        }
     }
 }

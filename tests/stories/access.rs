@@ -1,11 +1,22 @@
 //! Every route by every role, and other people's objects.
 
-use platemark::store::assignments::Feedback;
+use std::time::Duration;
+
+use platemark::actions::import_exercise::{FileText, import_exercise};
+use platemark::actions::make_assignment::{Wanted, make_assignment};
+use platemark::actions::make_class::{Wanted as WantedClass, make_class, make_pair};
+use platemark::actions::terms::Terms;
+use platemark::store::assignments::{Counting, Feedback};
+use platemark::store::classes;
+use platemark::store::ids::{AssignmentId, ClassId};
 use platemark::store::people::Role;
+use platemark::store::plates::Kind;
 use platemark::web::guards::Access;
 use platemark::web::routes::table;
+use reqwest::multipart::Form;
 
-use super::site::{Browser, Site, shipped};
+use super::entry::Sheet;
+use super::site::{Answer, Browser, PIN, Site, any_report, person, shipped};
 
 /// A path of the table with its objects filled in.
 fn filled(path: &str, objects: &[(&str, &str)]) -> String {
@@ -89,22 +100,316 @@ async fn every_route_keeps_out_whom_its_line_in_the_table_keeps_out() {
     }
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn other_peoples_objects_are_not_found() {
+/// A photo, as small as one can be.
+fn photo() -> Vec<u8> {
+    let mut bytes = Vec::new();
+    let encoder = image::codecs::jpeg::JpegEncoder::new(&mut bytes);
+    image::DynamicImage::new_rgb8(8, 8).write_with_encoder(encoder).unwrap();
+    bytes
+}
+
+/// Hands in a report with a photo beside it, on whatever plate the pair has.
+async fn with_photo(pair: &Browser, assignment: AssignmentId, csv: &str) -> Answer {
+    let sheet = Sheet::open(pair, assignment).await.type_all(csv);
+    let sheet = sheet.photo("sheet.jpg", &photo()).fill("incomplete", "yes");
+    sheet.send(pair, "hand-in").await
+}
+
+/// Makes everything that [`OURS`] names: pair A's report with a photo, a draft and a round of an instructor, a regrading.
+async fn everything_there() -> Site {
     let site = Site::open().await;
     let assignment = site.assign(9, Feedback::Words).await;
-    site.pair("A")
+    let careful = shipped("SB-11/reports/SB-11-01--careful.csv");
+    with_photo(&site.pair("A").await, assignment, &careful).await.is(200);
+    let instructor = site.instructor().await;
+    instructor.send("/exercises/1/edit", &[]).await.is(200);
+    let mut round = Form::new();
+    for (name, text) in [
+        ("measured_on", "2024-11-03"),
+        ("operator", "O. Fennimar"),
+        ("machine", "Machine North"),
+        ("temperature", "20.3"),
+        ("remark", ""),
+        ("table", "no,measured\n2,-8.010\n"),
+    ] {
+        round = round.text(name, text);
+    }
+    instructor
+        .send_files("/exercises/1/plates/1/rounds/new", round)
         .await
-        .hand_in(assignment, &shipped("SB-11/reports/SB-11-01--careful.csv"))
+        .is(200)
+        .has("Rounds");
+    let regrade = instructor.send("/exercises/1/plates/1/regrade", &[]).await;
+    assert_eq!(regrade.is(200).path, "/regrades/1");
+    site
+}
+
+/// An assistant of the class.
+async fn assistant_of_class(site: &Site) -> Browser {
+    let id = person(&site.service, Role::Assistant, "amsel").await;
+    join(site, site.class, id).await;
+    site.sign_in("amsel", super::site::PASSPHRASE).await
+}
+
+async fn join(site: &Site, class: ClassId, id: platemark::store::ids::PersonId) {
+    let mut tx = site.service.store.change().await.unwrap();
+    let now = site.service.clock.now();
+    classes::join(&mut tx, class, id, now).await.unwrap();
+    tx.commit().await.unwrap();
+}
+
+/// Headers that every answer has, and no script or style within a page.
+fn is_guarded(answer: &Answer, what: &str) {
+    let header = |name: &str| {
+        let value = answer.headers.get(name).map(|v| v.to_str().unwrap());
+        value.unwrap_or_default().to_owned()
+    };
+    let policy = header("content-security-policy");
+    let closed = policy.contains("default-src 'none'") || policy.contains("sandbox");
+    assert!(closed && !policy.contains("unsafe"), "{what}: {policy}");
+    assert_eq!(header("x-content-type-options"), "nosniff", "{what}");
+    assert!(!header("cache-control").contains("public"), "{what}");
+    if !header("content-type").starts_with("text/html") {
+        let kept = header("content-disposition").starts_with("attachment");
+        assert!(
+            kept || what.contains("/health"),
+            "{what}: {}",
+            header("content-disposition")
+        );
+        return;
+    }
+    assert!(policy.contains("frame-ancestors 'none'"), "{what}: {policy}");
+    assert_eq!(header("cache-control"), "no-store", "{what}");
+    let tags = answer.body.split('<').skip(1).map(|tag| tag.split('>').next().unwrap());
+    for tag in tags {
+        let mut words = tag.split_whitespace();
+        let name = words.next().unwrap_or_default();
+        assert_ne!(name, "style", "{what}: <{tag}>");
+        assert!(name != "script" || tag.contains("src=\"/static/"), "{what}: <{tag}>");
+        let handler = |word: &str| word.starts_with("on") && word.contains("=\"");
+        assert!(
+            !words.any(|word| word.starts_with("style=") || handler(word)),
+            "{what}: <{tag}>"
+        );
+        assert!(!tag.contains("javascript:"), "{what}: <{tag}>");
+    }
+}
+
+/// The objects that the walks here ask for are there, and who may see them does: a walk in which everything is missing would
+/// prove nothing. On the way every answer is looked at for its headers.
+#[tokio::test(flavor = "multi_thread")]
+async fn every_page_is_there_for_whom_it_is_and_guarded() {
+    let site = everything_there().await;
+    let assistant = assistant_of_class(&site).await;
+    let people = [
+        (Role::Student, site.pair("A").await),
+        (Role::Assistant, assistant),
+        (Role::Instructor, site.instructor().await),
+    ];
+    let mut seen = 0;
+    for route in table() {
+        if route.method != "GET" || route.path.contains("{*") {
+            continue;
+        }
+        let path = filled(route.path, &OURS);
+        for (role, browser) in &people {
+            let may = match route.access {
+                Access::Anyone | Access::SignedIn => true,
+                Access::Student => *role == Role::Student,
+                Access::Staff => *role != Role::Student,
+                Access::Instructor => *role == Role::Instructor,
+            };
+            let answer = browser.get(&path).await;
+            let what = format!("{path} by {role:?}");
+            is_guarded(&answer, &what);
+            // Nobody has overtaken the draft.
+            if may && route.path != "/drafts/{draft}/overtaken" {
+                assert_eq!(answer.status.as_u16(), 200, "{what}: {}", answer.body);
+                seen += 1;
+            }
+        }
+    }
+    assert!(seen > 60, "{seen}");
+    for path in ["/static/sheet.css", "/nothing-here", "/classes/99"] {
+        let answer = people[2].1.get(path).await;
+        assert_eq!(answer.headers["x-content-type-options"], "nosniff", "{path}");
+        assert!(answer.headers.contains_key("content-security-policy"), "{path}");
+    }
+}
+
+/// Another class of another instructor, with a report of its own on another exercise.
+struct Elsewhere {
+    student: i64,
+    report: String,
+    plate: i64,
+    round: i64,
+}
+
+#[expect(clippy::too_many_lines, reason = "one school, step by step")]
+async fn elsewhere(site: &Site) -> Elsewhere {
+    let by = person(&site.service, Role::Instructor, "oriel").await;
+    let wanted = WantedClass {
+        name: "Friday group",
+        term: "Spring",
+        time_zone: "Europe/Dublin",
+        by,
+    };
+    let class = make_class(&site.service, &wanted).await.unwrap();
+    let student = person(&site.service, Role::Student, "cleo").await;
+    make_pair(&site.service, class, "C", &[student], site.service.clock.now())
+        .await
+        .unwrap();
+    let texts = ["exercise.toml", "plates.toml"].map(|name| (name, shipped(&format!("JP-14/{name}"))));
+    let [exercise, plates] = texts.each_ref().map(|(name, text)| FileText { name, text });
+    let made = import_exercise(&site.service, Some(by), exercise, Some(plates))
+        .await
+        .unwrap();
+    let revision = platemark::store::exercises::newest(&site.service.store, made.exercise)
+        .await
+        .unwrap()
+        .unwrap();
+    let now = site.service.clock.now().millisecond();
+    let wanted = Wanted {
+        class,
+        exercise: (made.exercise, revision.id),
+        plates: Kind::Physical,
+        terms: Terms {
+            title: "Jig plate",
+            opens_at: (now - 3_600_000).into(),
+            due_at: (now + 7 * 86_400_000).into(),
+            attempts: 3,
+            counting: Counting::Best,
+            late_grace_minutes: 0,
+            late_percent_per_day: 10.into(),
+            late_floor_percent: 50.into(),
+            feedback: Feedback::Words,
+        },
+        marks: "",
+        by,
+    };
+    let assignment = make_assignment(&site.service, &wanted).await.unwrap().assignment;
+    site.service.clock.put_forward(Duration::from_secs(1));
+    let page = with_photo(
+        &site.sign_in("cleo", PIN).await,
+        assignment,
+        &any_report("JP-14", "JP-14-01"),
+    )
+    .await;
+    let report = page.is(200).path.rsplit('/').next().unwrap().to_owned();
+    let plates = platemark::store::plates::of_exercise(&site.service.store, made.exercise)
+        .await
+        .unwrap();
+    let plate = plates[0].id.0;
+    let mut round = Form::new();
+    for (name, text) in [
+        ("measured_on", "2024-11-03"),
+        ("operator", "O. Riel"),
+        ("machine", "Machine South"),
+        ("temperature", "20.1"),
+        ("remark", ""),
+        ("table", "no,measured\n1,20.000\n"),
+    ] {
+        round = round.text(name, text);
+    }
+    let oriel = site.sign_in("oriel", super::site::PASSPHRASE).await;
+    let path = format!("/exercises/{}/plates/{plate}/rounds", made.exercise);
+    let page = oriel
+        .send_files(&format!("{path}/new"), round.text("sure", "yes"))
+        .await;
+    let round = page
+        .is(200)
+        .body
+        .split(&format!("{path}/"))
+        .filter_map(|p| p.split('/').next()?.parse().ok())
+        .max();
+    Elsewhere {
+        student: student.0,
+        report,
+        plate,
+        round: round.unwrap_or(2),
+    }
+}
+
+/// An own object first in the path and somebody else's behind it: the second is not found under the first.
+#[tokio::test(flavor = "multi_thread")]
+async fn other_peoples_objects_are_not_found_under_ones_own() {
+    let site = everything_there().await;
+    let other = elsewhere(&site).await;
+    let (pair, instructor) = (site.pair("A").await, site.instructor().await);
+    let foreign = [
+        ("student", other.student.to_string()),
+        ("person", other.student.to_string()),
+        ("evidence", "2".to_owned()),
+        ("plate", other.plate.to_string()),
+        ("round", other.round.to_string()),
+        ("no", "999".to_owned()),
+    ];
+    let mut walked = 0;
+    for route in table() {
+        for (name, id) in &foreign {
+            let braced = format!("{{{name}}}");
+            if !route.path.contains(&braced) || route.path.matches('{').count() < 2 {
+                continue;
+            }
+            let path = filled(&route.path.replace(&braced, id), &OURS);
+            let browser = if route.access == Access::Student {
+                &pair
+            } else {
+                &instructor
+            };
+            let (status, came_to) = status(browser, route.method.as_str(), &path).await;
+            // A form that is empty may be told so before anything is looked for.
+            let told = [400, 404, 415, 422].contains(&status) && (status == 404 || route.method != "GET");
+            assert!(told, "{} {path}: {status}, {came_to}", route.method);
+            walked += 1;
+        }
+    }
+    assert!(walked > 20, "{walked}");
+    // Each of them is there for its own people: what was not found is somebody else's, and not nobody's.
+    let cleo = site.sign_in("cleo", PIN).await;
+    cleo.get(&format!("/my/reports/{}/evidence/2", other.report))
         .await
         .is(200);
+    for path in [
+        format!("/my/reports/{}", other.report),
+        format!("/my/reports/{}/evidence/2", other.report),
+    ] {
+        pair.get(&path).await.is(404);
+        instructor.get(&path.replacen("/my", "", 1)).await.is(404);
+    }
+}
+
+/// Of what pair A has, the other pair of the class sees nothing, on any route of students; what both have it sees.
+#[tokio::test(flavor = "multi_thread")]
+async fn nothing_of_one_pair_is_there_for_the_other() {
+    let site = everything_there().await;
+    let (own, other) = (site.pair("A").await, site.pair("B").await);
+    let mut walked = 0;
+    for route in table().into_iter().filter(|r| r.access == Access::Student) {
+        let path = filled(route.path, &OURS);
+        let (theirs, _) = status(&other, route.method.as_str(), &path).await;
+        if route.path.contains("{report}") {
+            assert_eq!(theirs, 404, "{} {path}", route.method);
+            walked += 1;
+        } else if route.method == "GET" {
+            let pages = (own.get(&path).await, other.get(&path).await);
+            pages.0.is(200).has_not("<bdi>bela</bdi>");
+            pages.1.is(200).has_not("<bdi>anna</bdi>").has_not("/my/reports/1\"");
+        }
+    }
+    assert!(walked >= 5, "{walked}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn other_peoples_objects_are_not_found() {
+    let site = everything_there().await;
     // Another instructor and another assistant, who do not belong to the class; a student of the other pair and one of no class.
     let others = [
         (Role::Instructor, site.newcomer(Role::Instructor, "ousel").await),
         (Role::Assistant, site.newcomer(Role::Assistant, "ussher").await),
         (Role::Student, site.newcomer(Role::Student, "olga").await),
     ];
-    let of_the_school = ["{exercise}"];
+    let of_the_school = ["{exercise}", "{draft}"];
     for route in table() {
         let has_object = route.path.contains('{') && !route.path.contains("{*");
         if !has_object || of_the_school.iter().any(|name| route.path.contains(name)) {

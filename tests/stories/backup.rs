@@ -1,6 +1,8 @@
 //! A copy of the school: made while the server runs, put back while none does, names that were taken out stay out.
 
 use std::process::{Command, Output};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 
 use platemark::actions::Service;
 use platemark::actions::add_person::{Wanted as Person, add_person};
@@ -8,12 +10,13 @@ use platemark::actions::clock::Clock;
 use platemark::actions::end_of_term::{archive, forget};
 use platemark::actions::make_class::{Wanted as WantedClass, make_class};
 use platemark::actions::sign_in::Lasting;
+use platemark::store::assignments::Feedback;
 use platemark::store::people::Role;
-use platemark::store::{Store, classes, people};
+use platemark::store::{Store, backup, classes, people};
 use tempfile::tempdir;
 
 use super::program::{PROGRAM, Running};
-use super::site::{DAY, HOUR, PASSPHRASE};
+use super::site::{DAY, HOUR, PASSPHRASE, Site, shipped};
 
 fn run(arguments: &[&str]) -> Output {
     Command::new(PROGRAM).args(arguments).output().unwrap()
@@ -151,7 +154,7 @@ async fn a_backup_is_put_back_and_forgotten_names_stay_forgotten() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn the_days_for_which_names_are_kept_are_shown_and_set_from_the_command_line() {
-    let site = super::site::Site::open().await;
+    let site = Site::open().await;
     let data = site.database().parent().unwrap().to_str().unwrap().to_owned();
     let retention = |more: &[&str]| run(&[&["retention", "--data", &data], more].concat());
     let listed = retention(&[]);
@@ -211,4 +214,52 @@ async fn the_days_for_which_names_are_kept_are_shown_and_set_from_the_command_li
     let refused = retention(&["--class", "1", "--days", "5"]);
     assert!(said(&refused).contains("were taken out already"), "{}", said(&refused));
     assert!(said(&retention(&[])).contains("names were taken out on"));
+}
+
+/// Copies made while pairs hand in: each is whole, and has every report that was acknowledged before it was begun.
+#[tokio::test(flavor = "multi_thread")]
+async fn copies_made_while_reports_come_in_are_whole_and_have_what_was_acknowledged() {
+    let site = Site::open().await;
+    let assignment = site.assign(40, Feedback::Words).await;
+    let folder = site.database().parent().unwrap().to_owned();
+    let told = Arc::new(AtomicI64::new(0));
+    let over = Arc::new(AtomicBool::new(false));
+    let mut pairs = tokio::task::JoinSet::new();
+    for name in ["A", "B"] {
+        let (pair, told, over) = (site.pair(name).await, Arc::clone(&told), Arc::clone(&over));
+        pairs.spawn(async move {
+            let careful = shipped("SB-11/reports/SB-11-01--careful.csv");
+            let first = careful.lines().nth(1).unwrap().to_owned();
+            for n in 0..40 {
+                if over.load(Ordering::SeqCst) {
+                    break;
+                }
+                let csv = careful.replacen(&first, &format!("1,20.{n:02}1,conforming"), 1);
+                pair.hand_in(assignment, &csv).await.is(200);
+                told.fetch_add(1, Ordering::SeqCst);
+            }
+        });
+    }
+    let copies = tempdir().unwrap();
+    let mut seen = Vec::new();
+    for n in 0..5 {
+        // Only while reports come in.
+        let begun = told.load(Ordering::SeqCst);
+        for _ in 0..6000 {
+            if told.load(Ordering::SeqCst) > begun {
+                break;
+            }
+            tokio::time::sleep(std::time::Duration::from_millis(5)).await;
+        }
+        let before = told.load(Ordering::SeqCst);
+        let copy = copies.path().join(format!("{n}.db"));
+        let checked = backup::copy(&folder, &copy).await.unwrap();
+        assert!(checked.reports >= before, "{before} were acknowledged: {checked:?}");
+        let again = backup::check(&copy).await.unwrap();
+        assert_eq!(again, checked);
+        seen.push(checked.reports);
+    }
+    over.store(true, Ordering::SeqCst);
+    pairs.join_all().await;
+    assert!(seen.is_sorted() && seen.first() < seen.last(), "{seen:?}");
 }

@@ -100,8 +100,11 @@ async fn a_full_disk_refuses_with_a_page_and_loses_nothing_that_was_accepted() {
     // The write-ahead log is empty after a stop; it may now grow to less than one transaction.
     let file = folder.path().join(FILE_NAME);
     let full = serve_on_full_disk(data, 64);
-    // Signing in writes too, so the pair comes with what the disk still takes, or is told.
+    // Signing in writes too: one pair comes in with what the disk still takes, those after it are told.
     let pair = Browser::at(&full.address());
+    let inside = pair_of_demo(&full).await;
+    let entry_path = format!("/my/{}/entry", clamp_plate(&inside.get("/my").await.body));
+    let form = inside.get(&entry_path).await;
     let fields = [("name", "d26-101"), ("secret", "314159")];
     let mut refused = 0;
     for _ in 0..30 {
@@ -112,6 +115,13 @@ async fn a_full_disk_refuses_with_a_page_and_loses_nothing_that_was_accepted() {
         }
     }
     assert!(refused > 0, "the disk was never full");
+    // A report is refused with everything that was typed still on the page, and reading goes on.
+    let first = csv.lines().nth(1).unwrap().split(',').nth(1).unwrap();
+    let page = inside.send_files(&entry_path, entry(&form, &csv)).await;
+    page.is(503)
+        .has("It is still on this page")
+        .has(&format!("value=\"{first}\""));
+    inside.get(&accepted).await.is(200).has("attempt 1");
     Browser::at(&full.address()).get("/health").await.is(200);
     drop(full);
 
@@ -134,6 +144,100 @@ async fn a_folder_that_may_not_be_written_is_told_at_the_start() {
     assert_eq!(server.status.code(), Some(1));
     let said = String::from_utf8_lossy(&server.stderr);
     assert!(said.contains("the data folder") && said.contains("closed"), "{said}");
+}
+
+/// The account that owns nothing (`nobody` of Debian); the superuser may write what nobody may.
+const NOBODY: u32 = 65534;
+
+/// The program as somebody to whom the rights of files mean something: itself, or for the superuser a copy run by
+/// [`NOBODY`].
+fn program_of_nobody(folder: &Path) -> Command {
+    use std::os::unix::fs::{MetadataExt, PermissionsExt, chown};
+    if folder.metadata().unwrap().uid() != 0 {
+        return Command::new(PROGRAM);
+    }
+    let copy = folder.join("program");
+    std::fs::copy(PROGRAM, &copy).unwrap();
+    std::fs::set_permissions(folder, PermissionsExt::from_mode(0o755)).unwrap();
+    for entry in std::fs::read_dir(folder.join("school")).unwrap() {
+        chown(entry.unwrap().path(), Some(NOBODY), Some(NOBODY)).unwrap();
+    }
+    chown(folder.join("school"), Some(NOBODY), Some(NOBODY)).unwrap();
+    let mut command = Command::new("setpriv");
+    let (user, group) = (format!("--reuid={NOBODY}"), format!("--regid={NOBODY}"));
+    command.args([&user, &group, "--clear-groups"]).arg(copy);
+    command
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_file_that_may_not_be_written_is_told_and_a_folder_too() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = tempfile::tempdir().unwrap();
+    let school = folder.path().join("school");
+    std::fs::create_dir(&school).unwrap();
+    let phrase = format!("{PASSPHRASE}\n");
+    assert!(add_instructor(&school, "ferro", &phrase).status.success());
+    let file = school.join(FILE_NAME);
+    let may = |path: &Path, mode| std::fs::set_permissions(path, PermissionsExt::from_mode(mode)).unwrap();
+    let serve = |command: &mut Command| {
+        command.args(["serve", "--listen", "127.0.0.1:0", "--data"]);
+        command.arg(&school);
+    };
+
+    // The file: pages are there, and what would be stored is told not to be.
+    let mut command = program_of_nobody(folder.path());
+    may(&file, 0o444);
+    serve(&mut command);
+    let server = Running::begin(command.stderr(Stdio::null()), "listens on");
+    let browser = Browser::at(&server.address());
+    browser.get("/sign-in").await.is(200).has("Sign in");
+    let fields = [("name", "ferro"), ("secret", PASSPHRASE)];
+    browser
+        .send("/sign-in", &fields)
+        .await
+        .is(503)
+        .has("cannot write to its disk")
+        .has("write-protected");
+    assert!(server.stop());
+    may(&file, 0o644);
+    whole(&file).await;
+
+    // The folder: nothing starts, and it is said who needs which right.
+    may(&school, 0o555);
+    may(&school.join("platemark.lock"), 0o444);
+    let mut command = program_of_nobody(folder.path());
+    serve(&mut command);
+    let refused = command.stdout(Stdio::null()).output().unwrap();
+    let said = String::from_utf8_lossy(&refused.stderr);
+    assert_eq!(refused.status.code(), Some(1), "{said}");
+    assert!(
+        said.contains("Give the account that runs the server the right to write there"),
+        "{said}"
+    );
+    may(&school, 0o755);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_damaged_table_is_told_on_its_pages_and_the_others_go_on() {
+    let mut site = Site::open().await;
+    let path = site.database();
+    site.close().await;
+    damage(&path, "assignment").await;
+    site.open_again().await;
+    let pair = site.stranger();
+    let page = pair
+        .send("/sign-in", &[("name", "anna"), ("secret", super::site::PIN)])
+        .await;
+    assert_eq!(page.path, "/my");
+    page.is(503)
+        .has("The database of the server is damaged")
+        .has("the last backup has to be restored");
+    pair.get("/account").await.is(200).has("anna");
+    let instructor = site.stranger();
+    let fields = [("name", "ferro"), ("secret", PASSPHRASE)];
+    instructor.send("/sign-in", &fields).await;
+    instructor.get("/classes/new").await.is(200);
+    instructor.get("/restore").await.is(200);
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -162,13 +266,11 @@ async fn a_damaged_page_is_told_at_the_start_with_what_to_do() {
     assert!(said.contains("damaged") && said.contains("backup"), "{said}");
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn damage_in_one_page_is_found_while_what_can_go_on_goes_on() {
-    let mut site = Site::open().await;
-    let path = site.database();
-    site.close().await;
-    let mut database = open(&path).await;
-    let root: i64 = sqlx::query_scalar("select rootpage from sqlite_schema where name = 'audit_by_subject'")
+/// Writes over the first page of a table or index.
+async fn damage(path: &Path, what: &str) {
+    let mut database = open(path).await;
+    let root: i64 = sqlx::query_scalar("select rootpage from sqlite_schema where name = ?")
+        .bind(what)
         .fetch_one(&mut database)
         .await
         .unwrap();
@@ -177,11 +279,19 @@ async fn damage_in_one_page_is_found_while_what_can_go_on_goes_on() {
         .await
         .unwrap();
     database.close().await.unwrap();
-    let mut file = std::fs::OpenOptions::new().write(true).open(&path).unwrap();
+    let mut file = std::fs::OpenOptions::new().write(true).open(path).unwrap();
     file.seek(SeekFrom::Start(u64::try_from((root - 1) * size).unwrap()))
         .unwrap();
     file.write_all(&[0xA5; 64]).unwrap();
     drop(file);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn damage_in_one_page_is_found_while_what_can_go_on_goes_on() {
+    let mut site = Site::open().await;
+    let path = site.database();
+    site.close().await;
+    damage(&path, "audit_by_subject").await;
     site.open_again().await;
     for _ in 0..100 {
         if site.service.store.is_damaged() {

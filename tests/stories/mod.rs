@@ -18,6 +18,7 @@ pub(crate) mod faults;
 mod gradebook;
 mod import;
 mod kill;
+pub(crate) mod log;
 mod marks;
 mod odd_requests;
 mod other_plate;

@@ -15,7 +15,7 @@ const SLOW: u64 = 10_000;
 const KIB_PER_CONNECTION: u64 = 16;
 
 /// Resident memory of a process in KiB (proc(5), `status`).
-fn resident(pid: u32) -> u64 {
+pub(super) fn resident(pid: u32) -> u64 {
     let status = std::fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
     let line = status.lines().find(|l| l.starts_with("VmRSS:")).unwrap();
     line.split_whitespace().nth(1).unwrap().parse().unwrap()
@@ -59,6 +59,49 @@ async fn ten_thousand_slow_connections_cost_bounded_memory_and_hold_nobody_up() 
     let mut rest = Vec::new();
     last.read_to_end(&mut rest).unwrap();
     assert!(begun.elapsed() < Duration::from_secs(35), "{:?}", begun.elapsed());
+}
+
+/// What strangers may make the server hold with requests that they begin and do not end: headers as long as are read, and
+/// forms as long as are read.
+#[tokio::test(flavor = "multi_thread")]
+async fn long_headers_and_forms_of_strangers_cost_bounded_memory() {
+    const CONNECTIONS: u64 = 1_000;
+    let folder = tempfile::tempdir().unwrap();
+    let phrase = format!("{PASSPHRASE}\n");
+    assert!(add_instructor(folder.path(), "ferro", &phrase).status.success());
+    let data = folder.path().to_str().unwrap();
+    let server = Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+    let address = server.address().replace("http://", "");
+    let browser = Browser::at(&server.address());
+    let headers = format!("GET /sign-in HTTP/1.1\r\nhost: x\r\nx: {}", "y".repeat(300_000));
+    let form = format!(
+        "POST /sign-in HTTP/1.1\r\nhost: x\r\nsec-fetch-site: same-origin\r\ncontent-length: 900000\r\n\
+         content-type: application/x-www-form-urlencoded\r\n\r\nname={}",
+        "n".repeat(300_000)
+    );
+    let half = form[..form.len() - 300_000 + 30_000].to_owned();
+    // KiB for each: what hyper holds of headers, and a form beside that.
+    for (what, request, each) in [
+        ("headers", &headers, 48),
+        ("forms", &form, 64),
+        ("half forms", &half, 96),
+    ] {
+        let before = resident(server.child.id());
+        let mut open = Vec::new();
+        for _ in 0..CONNECTIONS {
+            let mut stream = TcpStream::connect(&address).unwrap();
+            stream.set_write_timeout(Some(Duration::from_millis(20))).unwrap();
+            // The server closes, or reads no further, before all of it is sent.
+            stream.write_all(request.as_bytes()).ok();
+            open.push(stream);
+        }
+        browser.get("/health").await.is(200);
+        let more = resident(server.child.id()).saturating_sub(before);
+        assert!(
+            more < CONNECTIONS * each,
+            "{what}: {more} KiB for {CONNECTIONS} connections"
+        );
+    }
 }
 
 /// Sends bytes and reads what comes until the server closes.
@@ -171,4 +214,88 @@ async fn an_upload_torn_in_the_middle_leaves_no_report_and_the_draft_as_it_was()
         .await
         .is(200)
         .has("name=\"m-1\"");
+}
+
+/// Whatever is nested as deeply as it can be sent: an answer that says what is wrong, and the server goes on.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_nested_without_end_is_refused() {
+    use reqwest::multipart::{Form, Part};
+    let site = Site::open().await;
+    let instructor = site.instructor().await;
+    for (open, close) in [("[", "]"), ("{a=", "}"), ("[[", "]]")] {
+        let deep = format!(
+            "format = 1\nbody = {}1{}\n",
+            open.repeat(100_000),
+            close.repeat(100_000)
+        );
+        let part = Part::bytes(deep.into_bytes()).file_name("exercise.toml");
+        let page = instructor
+            .send_files("/exercises/import", Form::new().part("exercise", part))
+            .await;
+        page.is(422).has("exercise.toml");
+    }
+    let dotted = format!("{}b = 1\n", "a.".repeat(100_000));
+    let tables = format!("[{}b]\n", "a.".repeat(100_000));
+    for text in [dotted, tables] {
+        let part = Part::bytes(text.into_bytes()).file_name("exercise.toml");
+        instructor
+            .send_files("/exercises/import", Form::new().part("exercise", part))
+            .await
+            .is(422);
+    }
+    site.stranger().get("/health").await.is(200);
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("cases.json");
+    for (open, close) in [("[", "]"), ("{\"cases\":", "}")] {
+        std::fs::write(&file, open.repeat(100_000) + "1" + &close.repeat(100_000)).unwrap();
+        let refused = Command::new(PROGRAM).arg("verify").arg(&file).output().unwrap();
+        assert_eq!(refused.status.code(), Some(1), "{refused:?}");
+        assert!(
+            String::from_utf8_lossy(&refused.stderr).contains("cases.json"),
+            "{refused:?}"
+        );
+    }
+}
+
+/// A packed form that would sign somebody in if it were unpacked: a small request never becomes a large one here.
+#[tokio::test(flavor = "multi_thread")]
+async fn packed_content_is_not_unpacked() {
+    let site = Site::open().await;
+    let form = format!("name=ferro&secret={}", PASSPHRASE.replace(' ', "+")).into_bytes();
+    let length = u16::try_from(form.len()).unwrap();
+    let crc = !form.iter().fold(u32::MAX, |crc, byte| {
+        (0..8).fold(crc ^ u32::from(*byte), |crc, _| {
+            if crc & 1 == 1 {
+                (crc >> 1) ^ 0xedb8_8320
+            } else {
+                crc >> 1
+            }
+        })
+    });
+    // One block that is stored as it is (RFC 1951, 3.2.4) within a gzip member (RFC 1952).
+    let packed = [
+        &[0x1f, 0x8b, 8, 0, 0, 0, 0, 0, 0, 255, 1][..],
+        &length.to_le_bytes(),
+        &(!length).to_le_bytes(),
+        &form,
+        &crc.to_le_bytes(),
+        &u32::from(length).to_le_bytes(),
+    ]
+    .concat();
+    let client = reqwest::Client::builder()
+        .no_proxy()
+        .cookie_store(true)
+        .build()
+        .unwrap();
+    let send = |body: Vec<u8>, coding: &'static str| {
+        let kind = "application/x-www-form-urlencoded";
+        let request = client.post(format!("http://{}/sign-in", site.address()));
+        let request = request.header("content-type", kind).header("content-encoding", coding);
+        async move { request.body(body).send().await.unwrap() }
+    };
+    assert_eq!(send(form.clone(), "identity").await.url().path(), "/classes");
+    for coding in ["gzip", "x-gzip", "gzip, identity"] {
+        let answer = send(packed.clone(), coding).await;
+        assert!(answer.status().is_client_error(), "{coding}: {}", answer.status());
+    }
 }

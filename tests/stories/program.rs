@@ -4,6 +4,9 @@ use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
 
+use tempfile::NamedTempFile;
+
+use super::log;
 use super::site::Browser;
 
 pub(super) const PROGRAM: &str = env!("CARGO_BIN_EXE_platemark");
@@ -12,12 +15,21 @@ pub(super) const PROGRAM: &str = env!("CARGO_BIN_EXE_platemark");
 pub(super) struct Running {
     pub(super) child: Child,
     lines: Vec<String>,
+    /// What it logs, where nobody else reads that.
+    log: Option<NamedTempFile>,
 }
 
 impl Running {
     /// Starts and reads what it prints until a line has these words.
     pub(super) fn start(arguments: &[&str], until: &str) -> Self {
-        Self::begin(Command::new(PROGRAM).args(arguments).stderr(Stdio::null()), until)
+        let log = NamedTempFile::new().unwrap();
+        let mut command = Command::new(PROGRAM);
+        command
+            .args(arguments)
+            .env("RUST_LOG", "info,platemark=debug,tower_http=debug");
+        let mut running = Self::begin(command.stderr(log.reopen().unwrap()), until);
+        running.log = Some(log);
+        running
     }
 
     /// The same for a command that leads to the program.
@@ -29,12 +41,14 @@ impl Running {
             let last = line.contains(until);
             lines.push(line);
             if last {
-                return Self { child, lines };
+                let log = None;
+                return Self { child, lines, log };
             }
         }
         child.kill().ok();
         assert!(lines.iter().any(|l| l.contains(until)), "{lines:?}");
-        Self { child, lines }
+        let log = None;
+        Self { child, lines, log }
     }
 
     pub(super) fn address(&self) -> String {
@@ -60,6 +74,12 @@ impl Drop for Running {
     fn drop(&mut self) {
         self.child.kill().ok();
         self.child.wait().ok();
+        if let Some(file) = &self.log {
+            log::look_through(&String::from_utf8_lossy(
+                &std::fs::read(file.path()).unwrap_or_default(),
+            ));
+            log::hold();
+        }
     }
 }
 

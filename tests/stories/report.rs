@@ -1,5 +1,7 @@
 //! A pair hands in its report.
 
+use std::sync::atomic::Ordering;
+
 use platemark::store::assignments::Feedback;
 use platemark::store::ids::PersonId;
 
@@ -142,6 +144,9 @@ async fn twenty_pairs_at_once_are_all_kept_and_graded() {
         all.push(task.await.unwrap());
     }
     assert_eq!(all.iter().filter(|h| !h.already).count(), 20);
+    // Those that waited at the same moment share a transaction.
+    let counts = site.service.store.writer().counts();
+    assert!(counts.commits.load(Ordering::SeqCst) < counts.kept.load(Ordering::SeqCst));
     // A grade that takes longer than a pair waits for is finished all the same.
     let mut cells = Vec::new();
     for _ in 0..120 {

@@ -320,7 +320,7 @@ async fn names_that_were_taken_out_stay_out_of_a_backup_that_comes_back_from_a_p
         let keep = [("do", "keep"), ("days", "0"), ("over", over)];
         instructor.send(&end, &keep).await.is(200);
         site.close().await;
-        site.service.store.close().await;
+        site.service.store.clone().close().await;
         // The clock of the story is two seconds ahead of the one that the program knows.
         tokio::time::sleep(Duration::from_millis(2500)).await;
 

@@ -1,7 +1,18 @@
 //! Signing in and out.
 
-use super::site::{Browser, HOUR, PASSPHRASE, PIN, Site};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
+
+use platemark::actions::take_seat::make_slips;
+use platemark::store::assignments::Feedback;
+use platemark::store::classes;
+use platemark::store::people::Role;
+use sqlx::Connection;
+
+use super::odd_requests::resident;
+use super::program::{Running, add_instructor};
+use super::site::{Browser, DAY, HOUR, PASSPHRASE, PIN, Site, entry, person, shipped};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn each_role_comes_to_its_own_first_page() {
@@ -96,6 +107,132 @@ async fn many_tries_at_once_are_all_counted() {
         *statuses.entry(answer.status.as_u16()).or_insert(0) += 1;
     }
     assert_eq!(statuses, [(422, 10), (429, 20)].into());
+}
+
+/// A lesson begins: forty people behind one address, each with two typing errors before the PIN is right, and twenty more
+/// who take their seats with slips, one of them mistyped. Nobody is held up.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_whole_class_behind_one_address_comes_in() {
+    let site = Site::open().await;
+    let mut people = Vec::new();
+    for n in 0..60 {
+        let one = person(&site.service, Role::Student, &format!("s-{n}")).await;
+        let mut tx = site.service.store.change().await.unwrap();
+        classes::join(&mut tx, site.class, one, site.service.clock.now())
+            .await
+            .unwrap();
+        tx.commit().await.unwrap();
+        people.push(one);
+    }
+    let signing = (0..40).map(|n| {
+        let browser = site.stranger();
+        async move {
+            let name = format!("s-{n}");
+            for wrong in ["272727", "281828"] {
+                browser
+                    .send("/sign-in", &[("name", &name), ("secret", wrong)])
+                    .await
+                    .is(422);
+            }
+            browser
+                .send("/sign-in", &[("name", &name), ("secret", PIN)])
+                .await
+                .is(200)
+                .has("My assignments");
+        }
+    });
+    let slips = make_slips(&site.service, site.class, &people[40..], DAY, site.instructor_id)
+        .await
+        .unwrap();
+    let seats = slips.iter().map(|slip| {
+        let browser = site.stranger();
+        async move {
+            let mistyped = slip.code.replacen(&slip.code[6..], "22222-22222", 1);
+            browser.send("/seat", &[("code", &mistyped)]).await.is(422);
+            let fields = [("code", slip.code.as_str()), ("secret", PIN), ("again", PIN)];
+            browser.send("/seat", &fields).await.is(200).has("My assignments");
+        }
+    });
+    tokio::join!(join_all(signing), join_all(seats));
+}
+
+/// More sign-ins at once than can be hashed in the time: a report that comes in meanwhile does not wait for them.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_burst_of_sign_ins_does_not_hold_up_a_report() {
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let csv = shipped("SB-11/reports/SB-11-01--careful.csv");
+    let report = entry(&pair.get(&format!("/my/{assignment}/entry")).await, &csv);
+    let answered = Arc::new(AtomicUsize::new(0));
+    let mut burst = tokio::task::JoinSet::new();
+    for n in 0..400 {
+        let (stranger, answered) = (site.stranger(), Arc::clone(&answered));
+        burst.spawn(async move {
+            let name = format!("nobody-{n}");
+            let page = stranger
+                .send("/sign-in", &[("name", &name), ("secret", "000000")])
+                .await;
+            answered.fetch_add(1, Ordering::SeqCst);
+            page.status.as_u16()
+        });
+    }
+    while answered.load(Ordering::SeqCst) == 0 {
+        tokio::time::sleep(Duration::from_millis(1)).await;
+    }
+    let path = format!("/my/{assignment}/entry");
+    let handing_in = tokio::spawn(async move { pair.send_files(&path, report).await });
+    // Stored is what counts; the grade is made after it and takes its time.
+    let address = format!("sqlite:{}", site.database().display());
+    let mut database = sqlx::SqliteConnection::connect(&address).await.unwrap();
+    let mut stored = 0_i64;
+    while stored == 0 && answered.load(Ordering::SeqCst) < 400 {
+        let count = sqlx::query_scalar("select count(*) from report");
+        stored = count.fetch_one(&mut database).await.unwrap();
+    }
+    assert_eq!(stored, 1, "the report waited for every sign-in");
+    handing_in.await.unwrap().is(200).has("attempt 1");
+    // All of them are answered: looked at, or told that too many sign in at once.
+    let told = burst.join_all().await;
+    assert!(told.iter().all(|status| [422, 503].contains(status)), "{told:?}");
+    assert!(told.contains(&422));
+}
+
+/// Two are hashed at once, so that a hundred at a time take the memory of two.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_burst_of_sign_ins_takes_bounded_memory() {
+    /// For two hashes of 19 MiB each, the room around them and the connections; one for each sign-in would be 1.9 GiB.
+    const MOST_KIB: u64 = 160 << 10;
+    let folder = tempfile::tempdir().unwrap();
+    let phrase = format!("{PASSPHRASE}\n");
+    assert!(add_instructor(folder.path(), "ferro", &phrase).status.success());
+    let data = folder.path().to_str().unwrap();
+    let server = Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+    let before = resident(server.child.id());
+    let mut burst = tokio::task::JoinSet::new();
+    for n in 0..100 {
+        let stranger = Browser::at(&server.address());
+        burst.spawn(async move {
+            let name = format!("nobody-{n}");
+            stranger
+                .send("/sign-in", &[("name", &name), ("secret", "000000")])
+                .await
+                .is(422);
+        });
+    }
+    let mut most = 0;
+    loop {
+        match burst.try_join_next() {
+            Some(done) => done.unwrap(),
+            None if burst.is_empty() => break,
+            None => {
+                most = most.max(resident(server.child.id()).saturating_sub(before));
+                tokio::time::sleep(Duration::from_millis(2)).await;
+            }
+        }
+    }
+    assert!(most > 0 && most < MOST_KIB, "{most} KiB more");
+    assert!(server.stop());
 }
 
 async fn join_all<F: Future>(futures: impl Iterator<Item = F>) -> Vec<F::Output> {
@@ -226,7 +363,7 @@ async fn a_device_that_many_people_use_signs_out_after_ten_idle_minutes_and_stay
     shared.send("/sign-out", &[]).await.has_not("value=\"yes\" checked");
     site.service.clock.put_forward(10 * minute);
     // What one pair has typed on it is in the draft of that pair, and of no other.
-    let assignment = site.assign(1, platemark::store::assignments::Feedback::Words).await;
+    let assignment = site.assign(1, Feedback::Words).await;
     let fields = [("name", "anna"), ("secret", PIN), ("shared", "yes")];
     shared.send("/sign-in", &fields).await.is(200);
     shared

@@ -31,6 +31,8 @@ use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
 
+use super::log;
+
 pub(crate) const PASSPHRASE: &str = "granite and a level";
 pub(crate) const PIN: &str = "271828";
 pub(crate) const HOUR: Duration = Duration::from_secs(3600);
@@ -50,6 +52,7 @@ pub(crate) struct Site {
 
 impl Site {
     pub(crate) async fn open() -> Self {
+        log::watch();
         let folder = tempfile::tempdir().unwrap();
         let service = service(&folder).await;
         let instructor_id = person(&service, Role::Instructor, "ferro").await;
@@ -152,6 +155,9 @@ impl Site {
         let browser = self.stranger();
         let answer = browser.send("/sign-in", &[("name", name), ("secret", secret)]).await;
         assert_eq!(answer.status, StatusCode::OK, "{}", answer.body);
+        if let Some(cookie) = browser.token() {
+            log::never(cookie.trim_start_matches("session="));
+        }
         browser
     }
 
@@ -178,6 +184,12 @@ impl Site {
 
     pub(crate) fn address(&self) -> SocketAddr {
         self.address
+    }
+}
+
+impl Drop for Site {
+    fn drop(&mut self) {
+        log::hold();
     }
 }
 
@@ -339,6 +351,7 @@ impl Browser {
     }
 
     pub(crate) async fn send(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        log::never_of_form(fields.iter().copied());
         let response = self
             .client
             .post(format!("{}{path}", self.base))
@@ -419,6 +432,7 @@ pub(crate) fn filled(key: &str, attempt: &str, csv: &str) -> Form {
     for line in csv.lines().skip(1) {
         let mut cells = line.split(',');
         let (no, measured, call) = (cells.next().unwrap(), cells.next().unwrap(), cells.next().unwrap());
+        log::never_of_form([(format!("m-{no}").as_str(), measured)]);
         form = form
             .text(format!("m-{no}"), measured.to_owned())
             .text(format!("c-{no}"), call.to_owned());

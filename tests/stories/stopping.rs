@@ -50,6 +50,49 @@ async fn a_request_in_progress_is_finished_and_one_that_never_comes_does_not_hol
     assert!(answer.starts_with("HTTP/1.1 200"), "{answer}");
 }
 
+/// A report that is on its way when the server is asked to stop is taken to its end, stored and acknowledged.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_report_that_is_half_sent_at_the_stop_is_finished() {
+    let mut site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let page = pair.get(&format!("/my/{assignment}/entry")).await;
+    let part =
+        |name: &str, text: &str| format!("--edge\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n{text}\r\n");
+    let mut body = part("key", &page.field("key")) + &part("attempt", &page.field("attempt")) + &part("do", "hand-in");
+    for line in shipped("SB-11/reports/SB-11-01--careful.csv").lines().skip(1) {
+        let cells: Vec<&str> = line.split(',').collect();
+        body += &(part(&format!("m-{}", cells[0]), cells[1]) + &part(&format!("c-{}", cells[0]), cells[2]));
+    }
+    body += "--edge--\r\n";
+    let head = format!(
+        "POST /my/{assignment}/entry HTTP/1.1\r\nhost: x\r\ncookie: {}\r\nsec-fetch-site: same-origin\r\n\
+         content-type: multipart/form-data; boundary=edge\r\ncontent-length: {}\r\n\r\n",
+        pair.token().unwrap(),
+        body.len()
+    );
+    let (first, rest) = body.split_at(body.len() / 2);
+    let mut stream = TcpStream::connect(site.address()).unwrap();
+    stream.write_all((head + first).as_bytes()).unwrap();
+    tokio::time::sleep(Duration::from_millis(200)).await;
+    let rest = rest.to_owned();
+    let sending = async {
+        tokio::time::sleep(Duration::from_millis(300)).await;
+        let sent = tokio::task::spawn_blocking(move || {
+            stream.write_all(rest.as_bytes()).unwrap();
+            let mut answer = String::new();
+            stream.read_to_string(&mut answer).unwrap();
+            answer
+        });
+        sent.await.unwrap()
+    };
+    let ((), answer) = tokio::join!(site.close(), sending);
+    assert!(answer.starts_with("HTTP/1.1 303"), "{answer}");
+    assert!(answer.contains("location: /my/reports/1"), "{answer}");
+    site.open_again().await;
+    site.pair("A").await.get("/my/reports/1").await.is(200).has("attempt 1");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_report_without_a_grade_gets_one_at_the_next_start() {
     let mut site = Site::open().await;

@@ -13,6 +13,8 @@ use platemark::store::ids::{AssignmentId, ClassId, ExerciseId};
 use platemark::store::people::Role;
 use platemark::store::plates::Kind;
 
+use sqlx::Connection;
+
 use super::entry::Sheet;
 use super::site::{Answer, Browser, DAY, Site, any_report, person, shipped};
 
@@ -173,6 +175,10 @@ fn bare(answer: &Answer) -> String {
 /// What a student of pair A gets to read: before a report, at reports that come back, and after these reports.
 async fn all_that_is_read(site: &Site, reports: &[&str]) -> BTreeMap<String, String> {
     let assignment = site.assign(9, Feedback::Full).await;
+    all_of(site, assignment, reports).await
+}
+
+async fn all_of(site: &Site, assignment: AssignmentId, reports: &[&str]) -> BTreeMap<String, String> {
     let student = site.pair("A").await;
     let mut read = BTreeMap::new();
     let sheet = async || Sheet::open(&student, assignment).await;
@@ -229,6 +235,26 @@ async fn pages_before_a_report_are_the_same_for_any_truth() {
     let plate = "/exercises/1/plates/1";
     let (one, other) = (one.get(plate).await, other.get(plate).await);
     assert_ne!(bare(one.is(200)), bare(other.is(200)));
+}
+
+/// Nor does the time in which a page comes tell anything of a plate: what it is is not even read. With every truth made
+/// unreadable the pages are as they were.
+#[tokio::test(flavor = "multi_thread")]
+async fn pages_before_a_report_do_not_read_what_a_plate_is() {
+    let (one, other) = tokio::join!(school(0.0001), school(0.0001));
+    let assignments = tokio::join!(one.assign(9, Feedback::Full), other.assign(9, Feedback::Full));
+    let address = format!("sqlite:{}", other.database().display());
+    let mut database = sqlx::SqliteConnection::connect(&address).await.unwrap();
+    sqlx::raw_sql("drop trigger plate_revision_stays; update plate_revision set truth = 'nothing that can be read'")
+        .execute(&mut database)
+        .await
+        .unwrap();
+    database.close().await.unwrap();
+    let (read, unread) = tokio::join!(all_of(&one, assignments.0, &[]), all_of(&other, assignments.1, &[]));
+    assert!(read.len() > 10, "{:?}", read.keys());
+    are_equal(&read, &unread);
+    // Whoever reads it there notices.
+    other.instructor().await.get("/exercises/1/plates/1").await.is(500);
 }
 
 /// In words a result says what agrees and what happened, and no amount: plates that differ by less than anybody can
