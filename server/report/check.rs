@@ -40,6 +40,9 @@ const NEAR: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
 /// Least share of a nominal (in mm) from which a unit can be told by a value: below it the limits are as wide.
 const TELLING_MM: Decimal = Decimal::ONE;
 
+/// From how many values on that tell the other unit, with none that tells the print's, the whole sheet is taken to be in it.
+const WHOLE: usize = 3;
+
 /// Looks a report over.
 #[must_use]
 pub fn check(exercise: &Exercise, report: &Report) -> Vec<Remark> {
@@ -69,7 +72,13 @@ pub fn check(exercise: &Exercise, report: &Report) -> Vec<Remark> {
         LengthUnit::Mm => ("millimetres", "inches"),
         LengthUnit::Inch => ("inches", "millimetres"),
     };
-    let unit = nos(&|c, i| value(i).is_some_and(|x| is_other_unit(exercise, c, x)));
+    let mut unit = nos(&|c, i| value(i).is_some_and(|x| is_other_unit(exercise, c, x)));
+    let is_own = |c: &Characteristic, x| can_tell(exercise, c) && near(x, c.nominal);
+    if unit.len() >= WHOLE && !lines().any(|(c, i)| value(i).is_some_and(|x| is_own(c, x))) {
+        // Whoever read all these in the other unit read the small lengths in it too, of which it cannot be told.
+        let goes_along = |c: &Characteristic| !c.of.is_angle() && !can_tell(exercise, c);
+        unit = nos(&|c, i| value(i).is_some_and(|x| goes_along(c) || is_other_unit(exercise, c, x)));
+    }
     let is_unit = |c: &Characteristic| unit.contains(&c.no.to_string());
     let sign = nos(&|c, i| value(i).is_some_and(|x| is_other_sign(c, x)));
     say(Doubt::Unit, unit.clone(), &|at| {
@@ -104,9 +113,14 @@ fn near(value: Decimal, nominal: Decimal) -> bool {
     (value - nominal).abs() <= nominal.abs() * NEAR
 }
 
+/// Whether a value tells its unit by the nominal.
+fn can_tell(exercise: &Exercise, c: &Characteristic) -> bool {
+    !(c.of.is_angle() || c.of.is_geometrical() || exercise.units.to_mm(c.nominal).abs() < TELLING_MM)
+}
+
 /// Whether a length is near the nominal once it is taken from the other unit, and far from it as it stands.
 fn is_other_unit(exercise: &Exercise, c: &Characteristic, x: Decimal) -> bool {
-    if c.of.is_angle() || c.of.is_geometrical() || exercise.units.to_mm(c.nominal).abs() < TELLING_MM {
+    if !can_tell(exercise, c) {
         return false;
     }
     // Far beyond anything that is measured nothing is multiplied.
@@ -153,9 +167,16 @@ fn impossible(exercise: &Exercise, c: &Characteristic, x: Decimal, extent: Decim
     })
 }
 
-/// The text of a value with the other unit behind it, for a pair that says that it read that unit.
+/// The text of a value with the other unit behind it, for a pair that says that it read that unit. One that has a unit
+/// keeps it.
 #[must_use]
 pub fn with_other_unit(exercise: &Exercise, typed: &str) -> String {
+    if typed
+        .chars()
+        .any(|c| c.is_alphabetic() || matches!(c, '"' | '\u{2033}'))
+    {
+        return typed.to_owned();
+    }
     let unit = match exercise.units {
         LengthUnit::Mm => "inch",
         LengthUnit::Inch => "mm",
@@ -234,6 +255,53 @@ mod tests {
                 assert!(remarks.contains(&(doubt, no(i))), "{code} {text}: {remarks:?}");
             }
         }
+    }
+
+    #[test]
+    fn a_sheet_that_was_read_in_the_other_unit_is_so_down_to_its_small_lengths() {
+        for code in ["SB-11", "PC-21", "GC-40"] {
+            let exercise = exercise(code);
+            let in_other = |c: &Characteristic| match exercise.units {
+                LengthUnit::Mm => c.nominal / Decimal::new(254, 1),
+                LengthUnit::Inch => c.nominal * Decimal::new(254, 1),
+            };
+            let is_length = |c: &&Characteristic| !c.of.is_angle();
+            let all: Vec<(usize, String)> = (0..)
+                .zip(&exercise.characteristics)
+                .filter(|(_, c)| is_length(c))
+                .map(|(i, c)| (i, in_other(c).round_dp(4).to_string()))
+                .collect();
+            let mut typed: Vec<(usize, &str)> = all.iter().map(|(i, t)| (*i, t.as_str())).collect();
+            let lengths: Vec<String> = exercise
+                .characteristics
+                .iter()
+                .filter(is_length)
+                .map(|c| c.no.to_string())
+                .collect();
+            assert_eq!(found(&exercise, &typed), [(Doubt::Unit, lengths)], "{code}");
+            // One length in the print's own unit: the rest is asked about one by one, and what cannot tell is left.
+            let telling = exercise
+                .characteristics
+                .iter()
+                .filter(|c| can_tell(&exercise, c))
+                .count();
+            let first = exercise
+                .characteristics
+                .iter()
+                .position(|c| can_tell(&exercise, c))
+                .unwrap_or_default();
+            typed.retain(|(i, _)| *i != first);
+            let asked = found(&exercise, &typed);
+            assert!(
+                asked
+                    .iter()
+                    .any(|(d, nos)| *d == Doubt::Unit && nos.len() == telling - 1),
+                "{code} {asked:?}"
+            );
+        }
+        let exercise = exercise("PC-21");
+        assert_eq!(with_other_unit(&exercise, " 0.02 "), "0.02 mm");
+        assert_eq!(with_other_unit(&exercise, "0.001 inch"), "0.001 inch");
     }
 
     #[test]
