@@ -173,3 +173,70 @@ async fn what_is_typed_while_the_page_follows_is_not_lost() {
         "Hole 1 of the long name that takes its time too"
     );
 }
+
+/// One wrong thing: the field, what is typed there, where it is said, and with which words.
+const WRONG: [[&str; 4]; 8] = [
+    ["#f-f0-at-0", "130", "f0-at", "is outside the body"],
+    ["#f-f1-at-0", "36", "f1-at", "overlap by 4"],
+    ["#f-f1-at-0", "40.4", "f1-at", "at least 1 mm"],
+    ["#f-f0c0-tolerance", "±0.004", "f0c0-tolerance", "no wider than the uncertainty"],
+    ["#f-d0-touches", "10 10", "d0-touches", "needs at least 3"],
+    ["#f-f1c0-no", "2", "f1c0-no", "is taken at Hole 1"],
+    ["#f-f0c1-nominal", "31", "f0c1-nominal", "contradicts the geometry"],
+    ["#f-f1-depth", "19.7", "f1-depth", "leaves a floor of 0.3"],
+];
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_cannot_be_is_said_at_its_field_while_the_exercise_is_made() {
+    let site = Site::open().await;
+    let window = Window::open(&site, Scripts::On).await;
+    window.sign_in("ferro", PASSPHRASE).await;
+    window.go("/exercises/new").await;
+    for (field, text) in [
+        ("#f-code", "WR-01"),
+        ("#f-title", "Plate"),
+        ("#f-length", "120"),
+        ("#f-width", "80"),
+        ("#f-thickness", "20"),
+    ] {
+        window.fill(field, text).await;
+    }
+    window.click("button[value='blank']").await;
+    for (i, [x, depth]) in [["30", ""], ["60", "12"]].into_iter().enumerate() {
+        window.click("button[value='add circle']").await;
+        window.on(&format!("#f-f{i}-at-0")).await;
+        window.fill(&format!("#f-f{i}-at-0"), x).await;
+        window.fill(&format!("#f-f{i}-at-1"), "25").await;
+        window.fill(&format!("#f-f{i}-diameter"), "10").await;
+        window.fill(&format!("#f-f{i}-depth"), depth).await;
+    }
+    window.press(Key::Tab).await;
+    window.on("#live-mend > p.quiet").await;
+    let draft = window.path().await;
+    for [field, typed, place, words] in WRONG {
+        window
+            .run("for (const d of document.querySelectorAll('details')) d.open = true; return true")
+            .await;
+        let before = window.value(field).await;
+        window.fill(field, typed).await;
+        window.press(Key::Tab).await;
+        window.on(&format!("#w-{place}.wrong #s-{place} .mend")).await;
+        let said = window.text(&format!("#s-{place}")).await;
+        assert!(said.contains(words), "{field} = {typed}: {said}");
+        window.on(&format!("#live-mend a[href='#w-{place}']")).await;
+        // Kept without any button, and not published.
+        window.go(&draft).await;
+        assert_eq!(window.value(field).await, typed);
+        window.click("button[value='publish']").await;
+        window.on(&format!("#w-{place}.wrong")).await;
+        assert_eq!(window.path().await, draft);
+        window
+            .run("for (const d of document.querySelectorAll('details')) d.open = true; return true")
+            .await;
+        window.fill(field, &before).await;
+        window.press(Key::Tab).await;
+        window.on("#live-mend > p.quiet").await;
+    }
+    window.click("button[value='publish']").await;
+    window.on("#characteristics").await;
+}

@@ -10,7 +10,7 @@ use crate::exercise::model::{Feature, Shape, Side};
 use crate::units::decimal_to_f64;
 
 const IN_BODY: &str =
-    "The part frame has z = 0 on the top face and negative z below it; see `outline` and `thickness` in [body].";
+    "The top face is z = 0, with negative z below it. Mend the place, or the outline and the thickness of the body.";
 
 /// Reports what lies outside the body, is bigger than it, or goes deeper than it is thick.
 pub(super) fn check(section: &Section<'_>, feature: &Feature, space: &BodySpace, sink: &mut Sink<'_>) {
