@@ -47,25 +47,25 @@ pub struct ProposeArgs {
     #[arg(long, value_name = "COUNT")]
     pub close: Option<usize>,
     /// What close is, as a share of half the tolerance
-    #[arg(long, value_name = "SHARE")]
+    #[arg(long, value_name = "SHARE", allow_negative_numbers = true)]
     pub share: Option<Decimal>,
     /// Characteristics in which every two copies differ by more than 3 U
     #[arg(long, value_name = "COUNT")]
     pub apart: Option<usize>,
     /// Smallest step of a length that the shop makes
-    #[arg(long, value_name = "LENGTH")]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true)]
     pub step: Option<Decimal>,
     /// Smallest step of an angle that the shop makes
-    #[arg(long, value_name = "DEGREES")]
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
     pub angle_step: Option<Decimal>,
     /// Thinnest wall
-    #[arg(long, value_name = "LENGTH")]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true)]
     pub wall: Option<Decimal>,
     /// Virtual plates: numbers only
     #[arg(long = "virtual")]
     pub is_virtual: bool,
     /// Expanded uncertainty (k = 2) of what the shop makes, where it is trusted as a reference
-    #[arg(long, value_name = "LENGTH")]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true)]
     pub shop_uncertainty: Option<Decimal>,
     /// Plates that there are already, which the new ones must be told apart from; `-` reads standard input
     #[arg(long, value_name = "FILE")]

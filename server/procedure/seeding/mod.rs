@@ -8,6 +8,7 @@
 //! their serials, so that neither tells anything.
 
 mod aims;
+mod cannot;
 mod choose;
 mod knobs;
 mod report;
@@ -18,9 +19,9 @@ mod tests;
 mod walls;
 
 use rust_decimal::Decimal;
-use thiserror::Error;
 
 pub use aims::{Aims, MOST_COPIES, PlateSeed, SeedError};
+pub use cannot::{Aim, CannotPropose};
 pub use report::{Counts, counts};
 pub use room::Place;
 
@@ -48,47 +49,6 @@ pub struct Proposal {
     pub remarks: Vec<String>,
 }
 
-/// Why there is no proposal, with the nearest that there is.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
-pub enum CannotPropose {
-    /// An aim makes no sense by itself.
-    #[error("{0}")]
-    Aim(String),
-    /// More nonconforming or close ones than the exercise has room for.
-    #[error(
-        "{nonconforming} nonconforming and {close} close cannot be made on one copy of this exercise; the nearest that can \
-         are {can_nonconforming} nonconforming and {can_close} close"
-    )]
-    Counts {
-        /// Wanted.
-        nonconforming: usize,
-        /// Wanted.
-        close: usize,
-        /// Possible.
-        can_nonconforming: usize,
-        /// Possible.
-        can_close: usize,
-    },
-    /// Copies that a report could not tell apart.
-    #[error(
-        "with {characteristics} characteristics and {copies} copies two copies would be alike (less than {apart} \
-         characteristics more than 3 U apart); {most} copies are the most"
-    )]
-    Alike {
-        /// Characteristics of the exercise.
-        characteristics: usize,
-        /// Wanted.
-        copies: usize,
-        /// Wanted.
-        apart: usize,
-        /// As many as were found.
-        most: usize,
-    },
-    /// No serial number is left, or the code is too long for one.
-    #[error("no serial number can be made for these copies")]
-    Serials,
-}
-
 /// Proposes plates. `existing` are plates of the exercise that there are already: the new ones are told apart from them too
 /// and get other serials. `taken` are further serials that are not free.
 ///
@@ -101,7 +61,7 @@ pub fn propose(
     existing: &[Plate],
     taken: &[Serial],
 ) -> Result<Proposal, CannotPropose> {
-    sensible(exercise, aims)?;
+    cannot::sensible(exercise, aims)?;
     let bench = bench(exercise, aims)?;
     let able = able(&bench);
     let known: Vec<Vec<Option<Decimal>>> = existing.iter().map(|p| room::values(exercise, p)).collect();
@@ -110,7 +70,7 @@ pub fn propose(
         let mut sampler = seed.stream(round);
         let made = copies(&bench, aims, &able, &known, &mut sampler);
         if !made.any {
-            return Err(nearest(&bench, aims, &able, seed));
+            return Err(cannot::nearest(&bench, aims, &able, seed));
         }
         most = most.max(made.plates.len());
         if made.plates.len() == aims.copies {
@@ -119,41 +79,17 @@ pub fn propose(
             return Ok(Proposal { plates, remarks });
         }
     }
+    let reaches = |apart: usize| {
+        let less = Aims { apart, ..aims.clone() };
+        copies(&bench, &less, &able, &known, &mut seed.stream(0)).plates.len() == aims.copies
+    };
     Err(CannotPropose::Alike {
         characteristics: exercise.characteristics.len(),
         copies: aims.copies,
         apart: aims.apart,
         most,
+        can_apart: cannot::most_apart(aims.apart, reaches),
     })
-}
-
-fn sensible(exercise: &Exercise, aims: &Aims) -> Result<(), CannotPropose> {
-    let count = exercise.characteristics.len();
-    let wrong = |text: String| Err(CannotPropose::Aim(text));
-    if aims.copies == 0 || aims.copies > MOST_COPIES {
-        return wrong(format!(
-            "{} copies: 1 to {MOST_COPIES} can be proposed at once",
-            aims.copies
-        ));
-    }
-    if aims.nonconforming > count || aims.close > count || aims.apart > count {
-        return wrong(format!(
-            "the exercise has {count} characteristics; no more can be nonconforming, close or apart"
-        ));
-    }
-    if aims.share <= Decimal::ZERO || aims.share > Decimal::new(5, 1) {
-        return wrong(format!("a share of {} is not close: above 0, up to 0.5", aims.share));
-    }
-    if aims.step <= Decimal::ZERO || aims.angle_step <= Decimal::ZERO {
-        return wrong("the shop's step must be above zero".to_owned());
-    }
-    if aims.step.scale() > 6 || aims.angle_step.scale() > 6 {
-        return wrong("the shop's step has more than six places".to_owned());
-    }
-    if aims.wall < Decimal::ZERO || aims.shop_uncertainty.is_some_and(|u| u < Decimal::ZERO) {
-        return wrong("a wall or an uncertainty is never below zero".to_owned());
-    }
-    Ok(())
 }
 
 fn bench<'e>(exercise: &'e Exercise, aims: &Aims) -> Result<Bench<'e>, CannotPropose> {
@@ -246,41 +182,6 @@ fn differences(exercise: &Exercise, one: &[Option<Decimal>], other: &[Option<Dec
     };
     let all = exercise.characteristics.iter().enumerate();
     all.filter(|(i, c)| apart((*i, *c))).count()
-}
-
-/// The nearest numbers of nonconforming and close ones that one copy can have.
-fn nearest(bench: &Bench<'_>, aims: &Aims, able: &[Ability], seed: PlateSeed) -> CannotPropose {
-    let tally = Tally::new(able.len());
-    let mut sampler = seed.stream(ROUNDS);
-    let total = aims.nonconforming + aims.close;
-    for less in 1..=total {
-        // What is taken off the close ones first keeps the number of faults to be found.
-        for off_close in (0..=less.min(aims.close)).rev() {
-            let off = less - off_close;
-            if off > aims.nonconforming {
-                continue;
-            }
-            let (nonconforming, close) = (aims.nonconforming - off, aims.close - off_close);
-            let possible = (0..4).any(|looseness| {
-                let wish = Wish {
-                    nonconforming,
-                    close,
-                    looseness,
-                };
-                choose(bench.exercise, able, &tally, wish, &mut sampler)
-                    .is_some_and(|wanted| bench.make(&wanted, &mut sampler).is_some())
-            });
-            if possible {
-                return CannotPropose::Counts {
-                    nonconforming: aims.nonconforming,
-                    close: aims.close,
-                    can_nonconforming: nonconforming,
-                    can_close: close,
-                };
-            }
-        }
-    }
-    CannotPropose::Aim("no copy can be made in these steps: make the step finer, or the tolerances wider".to_owned())
 }
 
 /// Shuffles the copies and gives them serials that are free.

@@ -44,6 +44,13 @@ pub(super) fn remarks(bench: &Bench<'_>, aims: &Aims, able: &[Ability], made: &[
             "Nothing that the shop can plant in these steps moves number {fixed} to a limit; it stays as it comes out."
         ));
     }
+    if let Some(thin) = bench.walls.thin_on_print {
+        let (wall, thin) = (aims.wall.normalize(), thin.round_dp(exercise.decimals).normalize());
+        remarks.push(format!(
+            "Walls of {wall} cannot be kept everywhere: the print has one of {thin} itself, which is the most that can. What \
+             is thinner on the print keeps four fifths of it."
+        ));
+    }
     let mut outside = vec![0_usize; able.len()];
     for plate in made {
         let values = room::values(exercise, plate);

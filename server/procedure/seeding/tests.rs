@@ -162,12 +162,51 @@ fn as_many_as_can_be_told_apart_are_named() {
         ..usual
     };
     let error = propose(&exercise, PlateSeed(3), &apart, &[], &[]).unwrap_err();
-    let CannotPropose::Alike { most, .. } = error else {
+    let CannotPropose::Alike { most, can_apart, .. } = error else {
         unreachable!("{error}")
     };
     assert!((1..30).contains(&most), "{most}");
-    let fewer = Aims { copies: most, ..apart };
+    let fewer = Aims {
+        copies: most,
+        ..apart.clone()
+    };
     assert!(propose(&exercise, PlateSeed(3), &fewer, &[], &[]).is_ok());
+    assert!((1..16).contains(&can_apart), "{can_apart}");
+    let nearer = Aims {
+        apart: can_apart,
+        ..apart
+    };
+    assert!(propose(&exercise, PlateSeed(3), &nearer, &[], &[]).is_ok());
+}
+
+/// What is said of an aim that cannot be met: at which aim, and with which nearest.
+#[test]
+fn what_cannot_be_met_is_said_with_the_nearest_that_can() {
+    let exercise = shelf("SB-11");
+    let usual = Aims::usual(&exercise, 4);
+    let check = |aims: Aims, at: Aim, said: &str| {
+        let error = propose(&exercise, PlateSeed(3), &aims, &[], &[]).unwrap_err();
+        assert_eq!(error.aim(), at, "{error}");
+        assert!(error.to_string().contains(said), "{error}");
+    };
+    let aims = || usual.clone();
+    check(Aims { copies: 0, ..aims() }, Aim::Copies, "1 to 200 can");
+    check(Aims { nonconforming: 18, ..aims() }, Aim::Nonconforming, "17 are the most");
+    check(Aims { close: 18, ..aims() }, Aim::Close, "17 are the most");
+    check(Aims { apart: 18, ..aims() }, Aim::Apart, "17 are the most");
+    check(Aims { share: Decimal::new(7, 1), ..aims() }, Aim::Share, "up to 0.5 (50 per cent)");
+    check(Aims { step: Decimal::ZERO, ..aims() }, Aim::Step, "above zero");
+    check(Aims { angle_step: Decimal::new(1, 7), ..aims() }, Aim::AngleStep, "0.000001 is the finest");
+    check(Aims { wall: Decimal::NEGATIVE_ONE, ..aims() }, Aim::Wall, "never below zero");
+    check(Aims { nonconforming: 0, close: 17, ..aims() }, Aim::Close, "the nearest that can are 0 nonconforming and");
+    check(Aims { copies: 24, apart: 17, ..aims() }, Aim::Copies, "or 24 that are ");
+    let error = propose(&exercise, PlateSeed(3), &Aims { step: Decimal::from(5), ..aims() }, &[], &[]).unwrap_err();
+    let CannotPropose::Coarse { aim: Aim::Step, can: Some(can), .. } = error else {
+        unreachable!("{error}")
+    };
+    assert!(propose(&exercise, PlateSeed(3), &Aims { step: can, ..aims() }, &[], &[]).is_ok(), "{can}");
+    let thick = propose(&exercise, PlateSeed(3), &Aims { wall: Decimal::from(40), ..aims() }, &[], &[]).unwrap();
+    assert!(thick.remarks.iter().any(|r| r.contains("Walls of 40 cannot be kept")), "{:?}", thick.remarks);
 }
 
 #[test]
@@ -266,7 +305,7 @@ proptest::proptest! {
                 let nearest = Aims { copies: 1, nonconforming: can_nonconforming, close: can_close, apart: 0, ..aims };
                 proptest::prop_assert!(propose(&exercise, PlateSeed(seed), &nearest, &[], &[]).is_ok());
             }
-            Err(other) => proptest::prop_assert!(matches!(other, CannotPropose::Alike { .. } | CannotPropose::Aim(_)), "{}", other),
+            Err(other) => proptest::prop_assert!(matches!(other, CannotPropose::Alike { .. } | CannotPropose::Coarse { .. }), "{}", other),
         }
     }
 }

@@ -28,6 +28,8 @@ enum Neighbour {
 #[derive(Debug, Clone)]
 pub(super) struct Walls {
     walls: Vec<Wall>,
+    /// The thinnest that is thinner on the print than what is wanted.
+    pub(super) thin_on_print: Option<Decimal>,
 }
 
 impl Walls {
@@ -35,7 +37,7 @@ impl Walls {
     pub(super) fn of(exercise: &Exercise, least: Decimal) -> Self {
         let states = nominal_states(exercise);
         let holes: Vec<usize> = (0..exercise.features.len()).filter(|i| is_hole(exercise, *i)).collect();
-        let mut walls = Vec::new();
+        let (mut walls, mut thin_on_print) = (Vec::new(), None);
         for (n, first) in holes.iter().copied().enumerate() {
             let others = holes.iter().skip(n + 1).copied().map(Neighbour::Hole);
             let edges = edges(exercise).into_iter().map(Neighbour::Edge);
@@ -45,12 +47,15 @@ impl Walls {
                 };
                 if nominal > Decimal::ZERO {
                     let kept = decimal_from_f64(decimal_to_f64(nominal) * KEPT).unwrap_or(nominal);
+                    if nominal < least {
+                        thin_on_print = Some(thin_on_print.map_or(nominal, |t: Decimal| t.min(nominal)));
+                    }
                     let least = if nominal < least { kept } else { least };
                     walls.push(Wall { first, second, least });
                 }
             }
         }
-        Self { walls }
+        Self { walls, thin_on_print }
     }
 
     /// Features at walls that have become too thin.

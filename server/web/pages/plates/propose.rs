@@ -272,7 +272,7 @@ pub(in crate::web) async fn submit(
     };
     let proposal = match proposed(&app.service, &revision, seed, &aims).await {
         Ok(proposal) => proposal,
-        Err(TruthError::Cannot(why)) => return Ok(back(vec![("copies".to_owned(), sentence(&why))])),
+        Err(TruthError::Cannot(why)) => return Ok(back(vec![(why.aim().word().to_owned(), sentence(&why))])),
         Err(error) => return Err(WebError::internal(error)),
     };
     let as_shown = fields
