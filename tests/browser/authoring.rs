@@ -179,7 +179,12 @@ const WRONG: [[&str; 4]; 8] = [
     ["#f-f0-at-0", "130", "f0-at", "is outside the body"],
     ["#f-f1-at-0", "36", "f1-at", "overlap by 4"],
     ["#f-f1-at-0", "40.4", "f1-at", "at least 1 mm"],
-    ["#f-f0c0-tolerance", "±0.004", "f0c0-tolerance", "no wider than the uncertainty"],
+    [
+        "#f-f0c0-tolerance",
+        "±0.004",
+        "f0c0-tolerance",
+        "no wider than the uncertainty",
+    ],
     ["#f-d0-touches", "10 10", "d0-touches", "needs at least 3"],
     ["#f-f1c0-no", "2", "f1c0-no", "is taken at Hole 1"],
     ["#f-f0c1-nominal", "31", "f0c1-nominal", "contradicts the geometry"],

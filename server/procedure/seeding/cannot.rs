@@ -148,7 +148,11 @@ pub(super) fn sensible(exercise: &Exercise, aims: &Aims) -> Result<(), CannotPro
     let all = exercise.characteristics.len();
     let wrong = |aim: Aim, what: String| Err(CannotPropose::Alone { aim, what });
     if aims.copies == 0 || aims.copies > super::MOST_COPIES {
-        let what = format!("{} copies: 1 to {} can be proposed at once", aims.copies, super::MOST_COPIES);
+        let what = format!(
+            "{} copies: 1 to {} can be proposed at once",
+            aims.copies,
+            super::MOST_COPIES
+        );
         return wrong(Aim::Copies, what);
     }
     for (aim, count, words) in [
@@ -263,7 +267,9 @@ fn coarse(exercise: &Exercise, aims: &Aims, seed: PlateSeed) -> CannotPropose {
 
 /// Steps of 1, 2, 5 and their tenths that are finer, coarsest first, down to a tenthousandth of it.
 fn finer(step: Decimal) -> impl Iterator<Item = Decimal> {
-    let tenths = (0..=6_u32).rev().flat_map(|up| [5_i64, 2, 1].map(|n| Decimal::from(n * 10_i64.pow(up))));
+    let tenths = (0..=6_u32)
+        .rev()
+        .flat_map(|up| [5_i64, 2, 1].map(|n| Decimal::from(n * 10_i64.pow(up))));
     let parts = (1..=6_u32).flat_map(|places| [5_i64, 2, 1].map(|n| Decimal::new(n, places)));
     let least = step / Decimal::from(10_000);
     tenths.chain(parts).filter(move |s| *s < step && *s >= least)

@@ -191,22 +191,105 @@ fn what_cannot_be_met_is_said_with_the_nearest_that_can() {
     };
     let aims = || usual.clone();
     check(Aims { copies: 0, ..aims() }, Aim::Copies, "1 to 200 can");
-    check(Aims { nonconforming: 18, ..aims() }, Aim::Nonconforming, "17 are the most");
+    check(
+        Aims {
+            nonconforming: 18,
+            ..aims()
+        },
+        Aim::Nonconforming,
+        "17 are the most",
+    );
     check(Aims { close: 18, ..aims() }, Aim::Close, "17 are the most");
     check(Aims { apart: 18, ..aims() }, Aim::Apart, "17 are the most");
-    check(Aims { share: Decimal::new(7, 1), ..aims() }, Aim::Share, "up to 0.5 (50 per cent)");
-    check(Aims { step: Decimal::ZERO, ..aims() }, Aim::Step, "above zero");
-    check(Aims { angle_step: Decimal::new(1, 7), ..aims() }, Aim::AngleStep, "0.000001 is the finest");
-    check(Aims { wall: Decimal::NEGATIVE_ONE, ..aims() }, Aim::Wall, "never below zero");
-    check(Aims { nonconforming: 0, close: 17, ..aims() }, Aim::Close, "the nearest that can are 0 nonconforming and");
-    check(Aims { copies: 24, apart: 17, ..aims() }, Aim::Copies, "or 24 that are ");
-    let error = propose(&exercise, PlateSeed(3), &Aims { step: Decimal::from(5), ..aims() }, &[], &[]).unwrap_err();
-    let CannotPropose::Coarse { aim: Aim::Step, can: Some(can), .. } = error else {
+    check(
+        Aims {
+            share: Decimal::new(7, 1),
+            ..aims()
+        },
+        Aim::Share,
+        "up to 0.5 (50 per cent)",
+    );
+    check(
+        Aims {
+            step: Decimal::ZERO,
+            ..aims()
+        },
+        Aim::Step,
+        "above zero",
+    );
+    check(
+        Aims {
+            angle_step: Decimal::new(1, 7),
+            ..aims()
+        },
+        Aim::AngleStep,
+        "0.000001 is the finest",
+    );
+    check(
+        Aims {
+            wall: Decimal::NEGATIVE_ONE,
+            ..aims()
+        },
+        Aim::Wall,
+        "never below zero",
+    );
+    check(
+        Aims {
+            nonconforming: 0,
+            close: 17,
+            ..aims()
+        },
+        Aim::Close,
+        "the nearest that can are 0 nonconforming and",
+    );
+    check(
+        Aims {
+            copies: 24,
+            apart: 17,
+            ..aims()
+        },
+        Aim::Copies,
+        "or 24 that are ",
+    );
+    let error = propose(
+        &exercise,
+        PlateSeed(3),
+        &Aims {
+            step: Decimal::from(5),
+            ..aims()
+        },
+        &[],
+        &[],
+    )
+    .unwrap_err();
+    let CannotPropose::Coarse {
+        aim: Aim::Step,
+        can: Some(can),
+        ..
+    } = error
+    else {
         unreachable!("{error}")
     };
-    assert!(propose(&exercise, PlateSeed(3), &Aims { step: can, ..aims() }, &[], &[]).is_ok(), "{can}");
-    let thick = propose(&exercise, PlateSeed(3), &Aims { wall: Decimal::from(40), ..aims() }, &[], &[]).unwrap();
-    assert!(thick.remarks.iter().any(|r| r.contains("Walls of 40 cannot be kept")), "{:?}", thick.remarks);
+    assert!(
+        propose(&exercise, PlateSeed(3), &Aims { step: can, ..aims() }, &[], &[]).is_ok(),
+        "{can}"
+    );
+    let thick = propose(
+        &exercise,
+        PlateSeed(3),
+        &Aims {
+            wall: Decimal::from(40),
+            ..aims()
+        },
+        &[],
+        &[],
+    )
+    .unwrap();
+    assert!(
+        thick.remarks.iter().any(|r| r.contains("Walls of 40 cannot be kept")),
+        "{:?}",
+        thick.remarks
+    );
 }
 
 #[test]
