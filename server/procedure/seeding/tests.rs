@@ -179,117 +179,54 @@ fn as_many_as_can_be_told_apart_are_named() {
     assert!(propose(&exercise, PlateSeed(3), &nearer, &[], &[]).is_ok());
 }
 
+/// The usual aims for SB-11 with one thing changed.
+fn changed(change: fn(&mut Aims)) -> Result<Proposal, CannotPropose> {
+    let exercise = shelf("SB-11");
+    let mut aims = Aims::usual(&exercise, 4);
+    change(&mut aims);
+    propose(&exercise, PlateSeed(3), &aims, &[], &[])
+}
+
 /// What is said of an aim that cannot be met: at which aim, and with which nearest.
 #[test]
 fn what_cannot_be_met_is_said_with_the_nearest_that_can() {
-    let exercise = shelf("SB-11");
-    let usual = Aims::usual(&exercise, 4);
-    let check = |aims: Aims, at: Aim, said: &str| {
-        let error = propose(&exercise, PlateSeed(3), &aims, &[], &[]).unwrap_err();
+    let check = |change: fn(&mut Aims), at: Aim, said: &str| {
+        let error = changed(change).unwrap_err();
         assert_eq!(error.aim(), at, "{error}");
         assert!(error.to_string().contains(said), "{error}");
     };
-    let aims = || usual.clone();
-    check(Aims { copies: 0, ..aims() }, Aim::Copies, "1 to 200 can");
+    check(|a| a.copies = 0, Aim::Copies, "1 to 200 can");
+    check(|a| a.nonconforming = 18, Aim::Nonconforming, "17 are the most");
+    check(|a| a.close = 18, Aim::Close, "17 are the most");
+    check(|a| a.apart = 18, Aim::Apart, "17 are the most");
+    check(|a| a.share = Decimal::new(7, 1), Aim::Share, "up to 0.5 (50 per cent)");
+    check(|a| a.step = Decimal::ZERO, Aim::Step, "above zero");
+    check(|a| a.angle_step = Decimal::new(1, 7), Aim::AngleStep, "0.000001");
+    check(|a| a.wall = Decimal::NEGATIVE_ONE, Aim::Wall, "never below zero");
     check(
-        Aims {
-            nonconforming: 18,
-            ..aims()
-        },
-        Aim::Nonconforming,
-        "17 are the most",
-    );
-    check(Aims { close: 18, ..aims() }, Aim::Close, "17 are the most");
-    check(Aims { apart: 18, ..aims() }, Aim::Apart, "17 are the most");
-    check(
-        Aims {
-            share: Decimal::new(7, 1),
-            ..aims()
-        },
-        Aim::Share,
-        "up to 0.5 (50 per cent)",
-    );
-    check(
-        Aims {
-            step: Decimal::ZERO,
-            ..aims()
-        },
-        Aim::Step,
-        "above zero",
-    );
-    check(
-        Aims {
-            angle_step: Decimal::new(1, 7),
-            ..aims()
-        },
-        Aim::AngleStep,
-        "0.000001 is the finest",
-    );
-    check(
-        Aims {
-            wall: Decimal::NEGATIVE_ONE,
-            ..aims()
-        },
-        Aim::Wall,
-        "never below zero",
-    );
-    check(
-        Aims {
-            nonconforming: 0,
-            close: 17,
-            ..aims()
-        },
+        |a| (a.nonconforming, a.close) = (0, 17),
         Aim::Close,
-        "the nearest that can are 0 nonconforming and",
+        "the nearest that can",
     );
-    check(
-        Aims {
-            copies: 24,
-            apart: 17,
-            ..aims()
-        },
-        Aim::Copies,
-        "or 24 that are ",
-    );
-    let error = propose(
-        &exercise,
-        PlateSeed(3),
-        &Aims {
-            step: Decimal::from(5),
-            ..aims()
-        },
-        &[],
-        &[],
-    )
-    .unwrap_err();
-    let CannotPropose::Coarse {
-        aim: Aim::Step,
-        can: Some(can),
-        ..
-    } = error
-    else {
-        unreachable!("{error}")
-    };
-    assert!(
-        propose(&exercise, PlateSeed(3), &Aims { step: can, ..aims() }, &[], &[]).is_ok(),
-        "{can}"
-    );
-    let thick = propose(
-        &exercise,
-        PlateSeed(3),
-        &Aims {
-            wall: Decimal::from(40),
-            ..aims()
-        },
-        &[],
-        &[],
-    )
-    .unwrap();
-    assert!(
-        thick.remarks.iter().any(|r| r.contains("Walls of 40 cannot be kept")),
-        "{:?}",
-        thick.remarks
-    );
+    check(|a| (a.copies, a.apart) = (24, 17), Aim::Copies, "or 24 that are ");
+}
+
+#[test]
+fn a_step_that_is_too_coarse_and_a_wall_that_the_print_has_not_are_said() {
+    let error = changed(|a| a.step = Decimal::from(5)).unwrap_err();
+    assert_eq!(error.aim(), Aim::Step);
+    let said = error.to_string();
+    let can: Decimal = said
+        .strip_prefix("no copy can be made in steps of 5: ")
+        .and_then(|rest| rest.strip_suffix(" is the coarsest that can"))
+        .and_then(|can| can.parse().ok())
+        .unwrap();
+    let exercise = shelf("SB-11");
+    let mut aims = Aims::usual(&exercise, 4);
+    aims.step = can;
+    assert!(propose(&exercise, PlateSeed(3), &aims, &[], &[]).is_ok(), "{can}");
+    let thick = changed(|a| a.wall = Decimal::from(40)).unwrap();
+    assert!(thick.remarks.iter().any(|r| r.contains("Walls of 40 cannot be kept")));
 }
 
 #[test]
