@@ -15,5 +15,6 @@ mod made_up;
 mod no_script;
 mod pages;
 mod review;
+mod rounds;
 mod widths;
 mod window;

@@ -371,6 +371,46 @@ async fn a_certificate_is_typed_and_zero_is_no_uncertainty() {
     let typed = [&typed[..], &[("certificate", "K-1")]].concat();
     let page = instructor.send(&path, &typed).await;
     page.is(200).has("a certificate").has("\u{2212}8.0101");
+    // Somebody who opened the form before that comes with a certificate of their own: theirs is not laid over the first.
+    let late = [
+        ("seen", seen.as_str()),
+        ("v-2", "-8.0177"),
+        ("U-2", "0.002"),
+        ("k-2", "2"),
+        ("certificate", "K-2"),
+    ];
+    let page = instructor.send(&path, &late).await;
+    page.is(409).has("meanwhile").has("value=\"-8.0177\"").has("K-2");
+    instructor.get(PLATE).await.has("\u{2212}8.0101").has_not("8.0177");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_mean_is_not_made_the_reference_when_other_rounds_count_than_were_seen() {
+    let site = Site::open().await;
+    let (one, other) = (site.instructor().await, site.instructor().await);
+    for (day, shift) in [("2024-11-03", 0.0), ("2024-11-04", 0.0006)] {
+        enter(&one, day, &round(shift), "").await.is(200);
+    }
+    let seen = one.get(&format!("{PLATE}/rounds")).await;
+    enter(&other, "2024-11-05", &round(0.012), "").await.is(200);
+    let accept = [
+        ("seen", seen.field("seen")),
+        ("rounds", seen.field("rounds")),
+        ("error", "0.001".to_owned()),
+        ("corrected", "yes".to_owned()),
+    ];
+    let accept: Vec<(&str, &str)> = accept.iter().map(|(n, v)| (*n, v.as_str())).collect();
+    let page = one.send(&format!("{PLATE}/rounds/accept"), &accept).await;
+    page.is(409).has("meanwhile").has("2024-11-05").has("value=\"0.001\"");
+    one.get(PLATE).await.has_not("mean of the rounds");
+    // What is on the page now can be made the reference.
+    let rounds = page.field("rounds");
+    let again: Vec<(&str, &str)> = accept
+        .iter()
+        .map(|(n, v)| (*n, if *n == "rounds" { rounds.as_str() } else { *v }))
+        .collect();
+    let plate = one.send(&format!("{PLATE}/rounds/accept"), &again).await;
+    plate.is(200).has("mean of the rounds");
 }
 
 /// Two reports handed in; returns the assignment.
