@@ -63,7 +63,7 @@ pub async fn my_result(
 
 async fn release(service: &Service, report: &Report, assignment: &Assignment) -> Result<Release, ResultError> {
     let now = service.clock.now();
-    let openness = plates::openness(&service.store, report.plate).await?;
+    let openness = plates::openness(&service.store, report.plate, now).await?;
     // A plate that is not there is one whose truth stays in.
     let kind = openness.map_or(Kind::Physical, |o| o.kind);
     Ok(Release {
@@ -72,7 +72,7 @@ async fn release(service: &Service, report: &Report, assignment: &Assignment) ->
             Kind::Virtual => PlateKind::Virtual,
         },
         withdrawn: openness.is_some_and(|o| o.state == State::Withdrawn),
-        all_due_past: openness.and_then(|o| o.last_due_at).is_some_and(|due| due < now),
+        all_due_past: openness.is_some_and(|o| o.all_due_past),
         open_anyway: openness.is_some_and(|o| o.is_open),
         full_wanted: assignment.feedback == assignments::Feedback::Full,
         marks_released: assignment.released_at.is_some(),

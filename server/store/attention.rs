@@ -69,13 +69,13 @@ pub struct Waiting {
 /// When the database does not answer or a row cannot be read.
 pub async fn queue(store: &Store, class: ClassId) -> Result<Vec<Waiting>, StoreError> {
     let rows = sqlx::query!(
-        r#"select id as "id!", assignment as "assignment!", title as "title!", pair as "pair!",
-               pair_name as "pair_name!", serial as "serial!", attempt as "attempt!: i64",
+        r#"select found.id as "id!", assignment as "assignment!", title as "title!", pair as "pair!",
+               pair_name as "pair_name!", l.serial as "serial!", attempt as "attempt!: i64",
                handed_in_at as "handed_in_at!: When", due_at as "due_at!: When", mark as "mark?",
                reasons as "reasons!: String", queries as "queries!: i64",
                lacks_evidence as "lacks_evidence!: bool", is_late as "is_late!: bool"
-           from (select r.id, r.assignment, a.title, r.pair, p.name as pair_name, l.serial, r.attempt, r.handed_in_at,
-                     coalesce(x.due_at, a.due_at) as due_at, g.mark,
+           from (select r.id, r.assignment, a.title, r.pair, p.name as pair_name, r.attempt, r.handed_in_at,
+                     coalesce(x.due_at, a.due_at) as due_at, g.mark, coalesce(d.at, -1) as done_at,
                      (select json_group_array(json_object('reason', t.reason, 'detail', t.detail)) from attention t
                       where t.report = r.id and t.found_at > coalesce(d.at, -1)) as reasons,
                      (select count(*) from query q where q.report = r.id and q.answer is null) as queries,
@@ -85,14 +85,16 @@ pub async fn queue(store: &Store, class: ClassId) -> Result<Vec<Waiting>, StoreE
                      d.report is null and r.handed_in_at > coalesce(x.due_at, a.due_at)
                          and r.handed_in_at <= coalesce(x.due_at, a.due_at) + ?2 as is_late
                  from assignment a join report r on r.assignment = a.id join pair p on p.id = r.pair
-                 join plate l on l.id = r.plate
                  left join grade g on g.report = r.id and g.superseded_at is null
                  left join reviewed d on d.report = r.id
                  left join extension x on x.assignment = r.assignment and x.pair = r.pair
                  left join gradebook_column c on c.assignment = a.id
-                 where a.class = ?1)
-           where reasons <> '[]' or queries > 0 or lacks_evidence or is_late
-           order by handed_in_at, id limit ?3"#,
+                 where a.class = ?1) found
+           cross join plate l on l.id = (select w.plate from report w where w.id = found.id)
+           where exists (select 1 from attention t where t.report = found.id and t.found_at > found.done_at)
+               or exists (select 1 from query q where q.report = found.id and q.answer is null)
+               or lacks_evidence or is_late
+           order by handed_in_at, found.id limit ?3"#,
         class,
         MINUTES_MS,
         QUEUE,

@@ -83,7 +83,7 @@ pub mod writer;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
@@ -107,6 +107,11 @@ const WRITER_CACHE: &str = "-4096";
 /// Pages of the log after which it is copied into the file. A page that is written many times meanwhile is copied once, so more
 /// than SQLite's 1,000; 16 MiB.
 const CHECKPOINT: &str = "4000";
+
+/// The check of the file works so long and rests so long, looked at after so many steps of SQLite.
+const CHECK_WORKS: Duration = Duration::from_millis(2);
+const CHECK_RESTS: Duration = Duration::from_millis(6);
+const CHECK_STEP: i32 = 200;
 
 /// How long a statement waits for another process's lock before it gives up.
 const LOCK_WAIT: Duration = Duration::from_secs(5);
@@ -181,6 +186,14 @@ pub struct Store {
     file: Arc<Path>,
     damaged: Arc<AtomicBool>,
     changes: Arc<AtomicU64>,
+}
+
+#[expect(
+    clippy::disallowed_methods,
+    reason = "runs on the thread that SQLite has for one connection, never on a worker"
+)]
+fn rest() {
+    std::thread::sleep(CHECK_RESTS);
 }
 
 /// Values as JSON, for one statement about all of them (never fails for ours).
@@ -309,10 +322,7 @@ impl Store {
     /// # Errors
     /// When it could not be read to its end; [`StoreError::Damaged`] when it is not sound.
     pub async fn check(&self) -> Result<(), StoreError> {
-        let found = sqlx::query_scalar!(r#"select quick_check || '' as "said!: String" from pragma_quick_check"#)
-            .fetch_one(&self.readers)
-            .await
-            .map_err(StoreError::from);
+        let found = self.looked_through().await;
         let checked = match found {
             Ok(said) if said == "ok" => Ok(()),
             Ok(said) => Err(StoreError::Damaged(sqlx::Error::Protocol(said))),
@@ -322,6 +332,31 @@ impl Store {
             self.damaged.store(true, Ordering::Relaxed);
         }
         checked
+    }
+
+    /// What SQLite says of the whole file. It rests most of the time, so that pages have the processor, and ends when
+    /// nobody waits for it any more; the connection is not used for anything else.
+    async fn looked_through(&self) -> Result<String, StoreError> {
+        let mut connection = self.readers.acquire().await?;
+        connection.close_on_drop();
+        let waits = Arc::new(());
+        let somebody = Arc::downgrade(&waits);
+        let mut since = Instant::now();
+        connection
+            .lock_handle()
+            .await?
+            .set_progress_handler(CHECK_STEP, move || {
+                if since.elapsed() >= CHECK_WORKS {
+                    rest();
+                    since = Instant::now();
+                }
+                somebody.strong_count() > 0
+            });
+        let said = sqlx::query_scalar!(r#"select quick_check || '' as "said!: String" from pragma_quick_check"#)
+            .fetch_one(&mut *connection)
+            .await?;
+        drop(waits);
+        Ok(said)
     }
 
     /// Whether the last [`Store::check`] found damage.

@@ -105,24 +105,29 @@ pub struct Openness {
     pub state: State,
     /// Whether the instructor says that pairs may know what it is.
     pub is_open: bool,
-    /// Last due time of all assignments that the plate was given out for.
-    pub last_due_at: Option<When>,
+    /// Whether it was given out, and the due times of everybody who was given it are past.
+    pub all_due_past: bool,
 }
 
-/// What decides whether the truth of a plate may go out.
+/// What decides whether the truth of a plate may go out at `now`. Looks at the assignments whose time is not past, never at
+/// all that the plate was given out for.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn openness(store: &Store, plate: PlateId) -> Result<Option<Openness>, StoreError> {
+pub async fn openness(store: &Store, plate: PlateId, now: When) -> Result<Option<Openness>, StoreError> {
     Ok(sqlx::query_as!(
         Openness,
         r#"select p.kind as "kind: Kind", p.state as "state: State", p.is_open as "is_open: bool",
-               (select max(coalesce(x.due_at, a.due_at)) from assignment_plate ap
-                join assignment a on a.id = ap.assignment
-                left join extension x on x.assignment = ap.assignment and x.pair = ap.pair
-                where ap.plate = p.id) as "last_due_at: When"
-           from plate p where p.id = ?"#,
+               exists (select 1 from assignment_plate ap where ap.plate = p.id)
+               and not exists (select 1 from assignment a cross join assignment_plate ap on ap.assignment = a.id
+                   where a.due_at >= ?2 and ap.plate = p.id and not exists (
+                       select 1 from extension x where x.assignment = ap.assignment and x.pair = ap.pair))
+               and not exists (select 1 from extension x cross join assignment_plate ap
+                       on ap.assignment = x.assignment and ap.pair = x.pair
+                   where x.due_at >= ?2 and ap.plate = p.id) as "all_due_past!: bool"
+           from plate p where p.id = ?1"#,
         plate,
+        now,
     )
     .fetch_optional(store.read())
     .await?)

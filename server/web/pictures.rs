@@ -115,19 +115,24 @@ pub struct WhatWasOff {
 /// # Errors
 /// When the server is stopping.
 pub async fn what_was_off(exercise: &Arc<Exercise>, items: &[GradedItem]) -> Result<WhatWasOff, WebError> {
-    let (exercise, reported) = (Arc::clone(exercise), reported(exercise, items));
-    let corrected = corrected(&exercise, items);
-    apart(move || {
-        let beside = DrawingOptions {
-            linked: false,
+    let drawn = |set: DeviationSet, linked: bool| {
+        let exercise = Arc::clone(exercise);
+        let options = DrawingOptions {
+            linked,
             ..DrawingOptions::screen()
         };
-        WhatWasOff {
-            reported: drawing::deviations(&exercise, &reported, &DrawingOptions::screen()),
-            corrected: corrected.map(|set| drawing::deviations(&exercise, &set, &beside)),
+        apart(move || drawing::deviations(&exercise, &set, &options))
+    };
+    let corrected = corrected(exercise, items).map(|set| drawn(set, false));
+    let second = async {
+        match corrected {
+            Some(drawn) => drawn.await.map(Some),
+            None => Ok(None),
         }
-    })
-    .await
+    };
+    // Side by side: they take as long as all the rest of the page.
+    let (reported, corrected) = tokio::try_join!(drawn(reported(exercise, items), true), second)?;
+    Ok(WhatWasOff { reported, corrected })
 }
 
 async fn apart<T: Send + 'static>(draw: impl FnOnce() -> T + Send + 'static) -> Result<T, WebError> {

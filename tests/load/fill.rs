@@ -17,7 +17,7 @@ pub(crate) const PAIRS: usize = 40;
 pub(crate) const ASSIGNMENTS: usize = 30;
 
 /// Tables whose rows belong to a class, parents first, and the columns that move by a stride for each copy.
-const COPIED: [(&str, &[(&str, &str)]); 7] = [
+const COPIED: [(&str, &[(&str, &str)]); 9] = [
     ("class", &[("id", "class")]),
     ("pair", &[("id", "pair"), ("class", "class")]),
     ("assignment", &[("id", "assignment"), ("class", "class")]),
@@ -34,6 +34,9 @@ const COPIED: [(&str, &[(&str, &str)]); 7] = [
         &[("id", "report"), ("assignment", "assignment"), ("pair", "pair")],
     ),
     ("grade", &[("id", "grade"), ("report", "report")]),
+    // As in a school that has gone on for years: what was graded long ago is searched, and waits for nobody.
+    ("attention", &[("report", "report")]),
+    ("attention_search", &[("report", "report")]),
     ("class_person", &[("class", "class")]),
 ];
 
@@ -101,19 +104,23 @@ pub(crate) async fn until(folder: &Path, items: u64) -> u64 {
             own.map_or_else(|| name.clone(), |(_, _, sql)| (*sql).to_owned())
         };
         let values: Vec<String> = names.iter().map(value).collect();
-        let key = if table == "class_person" { "class" } else { "id" };
+        // Rows without a number of their own go by what they belong to.
+        let (key, of) = match table {
+            "class_person" => ("class", "class"),
+            "attention" | "attention_search" => ("report", "report"),
+            _ => ("id", table),
+        };
         statements.push(format!(
-            "insert into {table} ({}) select {} from {table} where {key} <= (select n from stride where t = '{}');",
+            "insert into {table} ({}) select {} from {table} where {key} <= (select n from stride where t = '{of}');",
             names.join(", "),
             values.join(", "),
-            if table == "class_person" { "class" } else { table },
         ));
         run(
             &mut database,
             "create temp table if not exists stride (t text primary key, n integer);".to_owned(),
         )
         .await;
-        if table != "class_person" {
+        if key == "id" {
             run(
                 &mut database,
                 format!("insert or ignore into stride select '{table}', max(id) from {table};"),

@@ -1,6 +1,8 @@
 //! Improving an arrangement step by step until no step helps (our own method; the picture counts, not the optimum).
 
-use std::collections::BTreeSet;
+use std::cell::RefCell;
+use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
 
 use super::block::{Leader, Side};
 use super::paper::{count, cross, distance, distance_to_stroke};
@@ -26,15 +28,36 @@ const FLAT: f64 = 25.0;
 /// A millimetre of paper too much, where everything fits, and where it does not.
 pub(super) const TOO_LARGE: [f64; 2] = [50.0, 4.0];
 
-/// What a moved block costs by itself, and its leaders.
-type Moved = (f64, Vec<Leader>);
+/// What a block in a place costs by itself, and its leaders.
+type Moved = (f64, Rc<[Leader]>);
+
+/// Blocks in places where they stood before: most steps that are tried put them there again.
+struct Known<'a> {
+    placing: &'a Placing<'a>,
+    /// By block, side and the bits of the upper left corner.
+    stood: RefCell<BTreeMap<(usize, Side, [u64; 2]), Moved>>,
+}
+
+impl Known<'_> {
+    fn at(&self, block: usize, (area, side): Stand) -> Moved {
+        let key = (block, side, area.min.map(f64::to_bits));
+        if let Some(stood) = self.stood.borrow().get(&key) {
+            return stood.clone();
+        }
+        let own = self.placing.blocks.get(block).map(|b| b.leaders(area, side));
+        let own: Rc<[Leader]> = own.unwrap_or_default().into();
+        let moved = (alone(self.placing, block, &own), own);
+        self.stood.borrow_mut().insert(key, moved.clone());
+        moved
+    }
+}
 
 /// An order with where it puts every block, and what that costs.
 #[derive(Clone)]
 struct State {
     order: Order,
     stands: Vec<Stand>,
-    leaders: Vec<Vec<Leader>>,
+    leaders: Vec<Rc<[Leader]>>,
     /// What each block costs by itself.
     alone: Vec<f64>,
     /// What each costs together with each other, row by row; the same both ways.
@@ -58,7 +81,11 @@ pub(super) fn improved(placing: &Placing, order: Order) -> Order {
     if placing.blocks.len() > TOO_MANY {
         return order;
     }
-    let mut state = State::first(placing, order);
+    let known = Known {
+        placing,
+        stood: RefCell::default(),
+    };
+    let mut state = State::first(&known, order);
     // Steps that did not help since the last one that did: they do not help now either.
     let mut in_vain = BTreeSet::new();
     for _ in 0..ROUNDS {
@@ -69,7 +96,11 @@ pub(super) fn improved(placing: &Placing, order: Order) -> Order {
             }
             let mut order = state.order.clone();
             take(placing, &mut order, step);
-            match state.with(placing, order) {
+            if order == state.order {
+                in_vain.insert(step);
+                continue;
+            }
+            match state.with(&known, order) {
                 Some(next) if next.cost < state.cost - 1e-9 => {
                     state = next;
                     in_vain.clear();
@@ -85,37 +116,36 @@ pub(super) fn improved(placing: &Placing, order: Order) -> Order {
 }
 
 impl State {
-    fn first(placing: &Placing, order: Order) -> Self {
+    fn first(known: &Known, order: Order) -> Self {
+        let placing = known.placing;
         let n = placing.blocks.len();
         let nothing = Self {
             order: Order([const { Vec::new() }; 4]),
             stands: Vec::new(),
-            leaders: vec![Vec::new(); n],
+            leaders: vec![Rc::default(); n],
             alone: vec![0.0; n],
             together: vec![0.0; n * n],
             cost: f64::INFINITY,
         };
         let stands = placing.stands(&order);
         let moved: Vec<usize> = (0..n).collect();
-        let leaders = moved.iter().map(|i| match (placing.blocks.get(*i), stands.get(*i)) {
-            (Some(block), Some((area, side))) => {
-                let own = block.leaders(*area, *side);
-                (alone(placing, *i, &own), own)
-            }
-            _ => (0.0, Vec::new()),
-        });
-        let leaders = leaders.collect();
+        let leaders = stands
+            .iter()
+            .enumerate()
+            .map(|(i, stand)| known.at(i, *stand))
+            .collect();
         nothing.filled(placing, (order, stands), &moved, leaders)
     }
 
     /// The state of another order; `None` where a side does not hold its blocks, or where it certainly costs more.
-    fn with(&self, placing: &Placing, order: Order) -> Option<Self> {
+    fn with(&self, known: &Known, order: Order) -> Option<Self> {
+        let placing = known.placing;
         if !Side::ALL.iter().all(|s| placing.holds(&order, *s, 0.0)) {
             return None;
         }
         let stands = placing.stands_after(&order, (&self.order, &self.stands));
         let moved = self.moved(&stands);
-        let leaders = self.leaders_if_worth_it(placing, &stands, &moved)?;
+        let leaders = self.leaders_if_worth_it(known, &stands, &moved)?;
         Some(self.filled(placing, (order, stands), &moved, leaders))
     }
 
@@ -129,7 +159,8 @@ impl State {
     /// The leaders of moved blocks, each with what the block costs by itself; `None` as soon as what is known of the new
     /// cost exceeds the present one. Nothing has a negative cost, so that a part of it is enough to say so; the margin is
     /// far above what sums in another order can differ by.
-    fn leaders_if_worth_it(&self, placing: &Placing, stands: &[Stand], moved: &[usize]) -> Option<Vec<Moved>> {
+    fn leaders_if_worth_it(&self, known: &Known, stands: &[Stand], moved: &[usize]) -> Option<Vec<Moved>> {
+        let placing = known.placing;
         let n = placing.blocks.len();
         let most = self.cost + 1e-6;
         let moves = |i: usize| moved.binary_search(&i).is_ok();
@@ -142,9 +173,7 @@ impl State {
         let mut least = self.cost - placing.excess(&self.stands) - gone + placing.excess(stands);
         let mut leaders: Vec<Moved> = Vec::with_capacity(moved.len());
         for i in moved {
-            let (block, (area, side)) = (placing.blocks.get(*i)?, stands.get(*i)?);
-            let own = block.leaders(*area, *side);
-            let cost = alone(placing, *i, &own);
+            let (cost, own) = known.at(*i, *stands.get(*i)?);
             least += cost;
             if least > most {
                 return None;
@@ -152,8 +181,8 @@ impl State {
             leaders.push((cost, own));
         }
         for (at, (_, own)) in leaders.iter().enumerate() {
-            let staying = (0..n).filter(|j| !moves(*j)).map(|j| self.leaders[j].as_slice());
-            let others = leaders[..at].iter().map(|(_, l)| l.as_slice()).chain(staying);
+            let staying = (0..n).filter(|j| !moves(*j)).map(|j| &*self.leaders[j]);
+            let others = leaders[..at].iter().map(|(_, l)| &**l).chain(staying);
             for other in others {
                 least += together(own, other);
             }

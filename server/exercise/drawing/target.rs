@@ -151,13 +151,7 @@ impl Target {
             Self::Dimension { from: a, to: b } => {
                 (along(*a, *b, nearest_share(from, *a, *b).clamp(0.25, 0.75)), End::Plain)
             }
-            Self::Spots { spots, unseen } => {
-                let nearest = spots
-                    .iter()
-                    .copied()
-                    .min_by(|p, q| distance(*p, from).total_cmp(&distance(*q, from)));
-                (nearest.unwrap_or(from), End::Dot { unseen: *unseen })
-            }
+            Self::Spots { spots, unseen } => (nearest(spots, from).unwrap_or(from), End::Dot { unseen: *unseen }),
             Self::Datum {
                 from: a,
                 to: b,
@@ -171,6 +165,22 @@ impl Target {
             }
         }
     }
+}
+
+/// The first of the places that are nearest; one that is too far along one axis is not measured.
+fn nearest(spots: &[Point], from: Point) -> Option<Point> {
+    let mut best: Option<(f64, Point)> = None;
+    for p in spots {
+        let least = (p[0] - from[0]).abs().max((p[1] - from[1]).abs());
+        if best.is_some_and(|(d, _)| least > d) {
+            continue;
+        }
+        let d = distance(*p, from);
+        if best.is_none_or(|(shortest, _)| d < shortest) {
+            best = Some((d, *p));
+        }
+    }
+    best.map(|(_, p)| p)
 }
 
 /// Where on an edge a leader ends: near, and not along the edge.
