@@ -31,11 +31,13 @@ pub(super) const TOO_LARGE: [f64; 2] = [50.0, 4.0];
 /// What a block in a place costs by itself, and its leaders.
 type Moved = (f64, Rc<[Leader]>);
 
+/// A block, its side, and the bits of its upper left corner.
+type Place = (usize, Side, [u64; 2]);
+
 /// Blocks in places where they stood before: most steps that are tried put them there again.
 struct Known<'a> {
     placing: &'a Placing<'a>,
-    /// By block, side and the bits of the upper left corner.
-    stood: RefCell<BTreeMap<(usize, Side, [u64; 2]), Moved>>,
+    stood: RefCell<BTreeMap<Place, Moved>>,
 }
 
 impl Known<'_> {
