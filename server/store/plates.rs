@@ -122,9 +122,9 @@ pub async fn openness(store: &Store, plate: PlateId, now: When) -> Result<Option
                and not exists (select 1 from assignment a cross join assignment_plate ap on ap.assignment = a.id
                    where a.due_at >= ?2 and ap.plate = p.id and not exists (
                        select 1 from extension x where x.assignment = ap.assignment and x.pair = ap.pair))
-               and not exists (select 1 from extension x cross join assignment_plate ap
-                       on ap.assignment = x.assignment and ap.pair = x.pair
-                   where x.due_at >= ?2 and ap.plate = p.id) as "all_due_past!: bool"
+               and not exists (select 1 from extension x where x.due_at >= ?2 and exists (
+                   select 1 from assignment_plate ap
+                   where ap.assignment = x.assignment and ap.pair = x.pair and ap.plate = p.id)) as "all_due_past!: bool"
            from plate p where p.id = ?1"#,
         plate,
         now,
