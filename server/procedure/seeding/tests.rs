@@ -104,7 +104,7 @@ fn what_cannot_be_met_is_said_with_the_nearest() {
         step: Decimal::ONE,
         ..usual.clone()
     };
-    assert!(ask(coarse).unwrap_err().contains("make the step finer"));
+    assert!(ask(coarse).unwrap_err().contains("is the coarsest that can"));
     let tenths = Aims {
         step: Decimal::new(2, 2),
         ..usual.clone()
