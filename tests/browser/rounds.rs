@@ -1,5 +1,7 @@
 //! Rounds of reference values with the keyboard, with script off, and as wide as a telephone.
 
+use std::time::Duration;
+
 use fantoccini::key::Key;
 use serde_json::json;
 
@@ -40,7 +42,17 @@ async fn enter(window: &Window, day: &str, off: f64) {
     }
     window.tab_to("button.do", 40).await;
     window.press(Key::Enter).await;
-    window.on("main h1").await;
+}
+
+/// Waits for the page of this path.
+async fn arrives(window: &Window, path: &str) {
+    for _ in 0..100 {
+        if window.path().await == path {
+            return;
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    assert_eq!(window.path().await, path);
 }
 
 async fn is_fit(window: &Window, scripts: Scripts) {
@@ -73,10 +85,12 @@ async fn walk(scripts: Scripts) {
     window.sign_in("ferro", PASSPHRASE).await;
     for day in ["2024-11-03", "2024-11-04", "2024-11-05"] {
         enter(&window, day, 0.0).await;
+        window.on("#rounds").await;
         assert_eq!(window.path().await, format!("{PLATE}/rounds"));
     }
     // An origin on the wrong step is asked about; what was typed is there.
     enter(&window, "2024-11-06", -1.5).await;
+    window.on(".to-mend").await;
     assert_eq!(window.path().await, format!("{PLATE}/rounds/new"));
     assert!(window.text(".to-mend").await.contains("more than ten tolerances"));
     assert_eq!(window.value("#f-measured_on").await, "2024-11-06");
@@ -95,6 +109,8 @@ async fn walk(scripts: Scripts) {
         .await;
     window.write("datum B from the wrong step").await;
     window.press(Key::Enter).await;
+    // The button that takes it in again is on the page that follows, and on no other.
+    window.on("button[name='take-in']").await;
     let said = window.text("table[aria-labelledby='rounds'] tbody tr:last-child").await;
     assert!(said.contains("Left out: datum B from the wrong step"), "{said}");
     // The budget of a number, as a table and as bars.
@@ -106,8 +122,7 @@ async fn walk(scripts: Scripts) {
     is_fit(&window, scripts).await;
     window.tab_to("form[action$='/rounds/accept'] button", 60).await;
     window.press(Key::Enter).await;
-    window.on("#c-9").await;
-    assert_eq!(window.path().await, PLATE);
+    arrives(&window, PLATE).await;
     assert!(window.text("main").await.contains("mean of the rounds"));
     is_fit(&window, scripts).await;
 }

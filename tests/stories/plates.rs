@@ -301,12 +301,17 @@ async fn rounds_make_a_reference_and_a_bad_one_is_named() {
         .filter_map(|p| p.split("/leave-out").next()?.parse::<i64>().ok())
         .max();
     let leave = format!("{rounds}/{}/leave-out", why.unwrap());
+    // The field is named as the page names it.
+    let field = format!("why-{}", why.unwrap());
+    page.has(&format!("name=\"{field}\""));
     instructor
-        .send(&leave, &[("why", "")])
+        .send(&leave, &[(&field, "")])
         .await
         .is(422)
         .has("why the round is left out");
-    let page = instructor.send(&leave, &[("why", "wrong face for datum B")]).await;
+    let long = "x".repeat(201);
+    instructor.send(&leave, &[(&field, &long)]).await.is(422).has(&long);
+    let page = instructor.send(&leave, &[(&field, "wrong face for datum B")]).await;
     page.is(200)
         .has("Left out: <bdi>wrong face for datum B</bdi>")
         .has_not("Outlying at");

@@ -58,10 +58,16 @@ pub(in crate::web) struct Rounds {
     means: Vec<(&'static str, &'static str, String)>,
     corrected: &'static str,
     wrongs: Wrongs,
+    /// What was sent and came back.
+    typed: Fields,
     cells: Vec<(&'static str, String)>,
 }
 
 impl Rounds {
+    fn typed(&self, field: &str) -> &str {
+        self.typed.get(field).map_or("", String::as_str)
+    }
+
     fn mend(&self, field: &str) -> String {
         mend_of(&self.wrongs, field)
     }
@@ -310,6 +316,7 @@ async fn sheet(app: &App, of: &PlateOf, asked: &Fields, mut wrongs: Wrongs) -> R
             ),
         ],
         wrongs,
+        typed: asked.clone(),
     })
 }
 
@@ -333,17 +340,15 @@ pub(in crate::web) async fn leave_out(
     Path(path): Path<RoundPath>,
     Form(fields): Form<Fields>,
 ) -> Result<Response, WebError> {
-    let why = fields
-        .get("why")
-        .map(String::as_str)
-        .filter(|_| !fields.contains_key("take-in"));
     let round = RoundId(path.round);
+    let typed = fields.get(&format!("why-{round}")).map_or("", String::as_str);
+    let why = (!fields.contains_key("take-in")).then_some(typed);
     match reference_rounds::leave_out(&app.service, of.plate.id, round, why, of.person.id).await {
         Ok(()) => Ok(back(&of, "/rounds")),
         Err(RoundError::Gone) => Err(WebError::NotFound),
         Err(wrong @ RoundError::Why) => {
             let wrongs = vec![(format!("why-{round}"), sentence(&wrong))];
-            let page = sheet(&app, &of, &Fields::new(), wrongs).await?;
+            let page = sheet(&app, &of, &fields, wrongs).await?;
             Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
         Err(error) => Err(WebError::internal(error)),
