@@ -38,7 +38,7 @@ pub struct File {
     pub too_big: bool,
 }
 
-/// How much of [`ALL_BYTES`] is in use.
+/// How much of `ALL_BYTES` is in use.
 #[derive(Debug, Clone, Default)]
 pub struct Room(Arc<AtomicUsize>);
 
