@@ -262,7 +262,6 @@ function keepOne(form) {
     for (const field of fields()) if (field.name === name) put(field, value[1]);
     known[name] = value;
   }
-  if (base) base.value = JSON.stringify(known);
 
   // What was left here, as by a flat battery: back into its fields, over what it was typed over, and on its way.
   const left = leftOf(key);
@@ -276,12 +275,12 @@ function keepOne(form) {
     found += 1;
   }
   if (base) base.value = JSON.stringify(known);
-  if (found > 0) say(`${found === 1 ? "1 entry" : `${found} entries`} from this device ${found === 1 ? "is" : "are"} back in place.`);
+  const back = found === 0 ? "" : `${found === 1 ? "1 entry" : `${found} entries`} from this device ${found === 1 ? "is" : "are"} back in place.`;
   if (location.hash === "#not-sent") {
     say("The server did not answer, and nothing was handed in. What you typed is kept on this device: send it again when the network is back. A photo or a file has to be chosen again.");
   } else if (away) {
-    say(`The server does not answer. This sheet is the one that this device kept; what you type is kept here too and sent by itself.${found > 0 ? ` ${said?.textContent ?? ""}` : ""}`);
-  }
+    say(`The server does not answer. This sheet is the one that this device kept; what you type is kept here too and sent by itself. ${back}`.trim());
+  } else if (back) say(back);
   if (Object.keys(left.fields).length > 0) soon();
   else lay();
   callWorker(form);

@@ -12,15 +12,8 @@ use crate::stories::site::{PIN, Site};
 
 /// What the page says of keeping, as soon as it holds these words.
 async fn says(window: &Window, words: &str) {
-    let mut said = String::new();
-    for _ in 0..150 {
-        said = window.text("[data-kept]").await;
-        if said.contains(words) {
-            return;
-        }
-        tokio::time::sleep(Duration::from_millis(200)).await;
-    }
-    assert!(said.contains(words), "{words:?} was not said, but {said:?}");
+    let holds = async || window.text("[data-kept]").await.contains(words);
+    window.until(words, holds).await;
 }
 
 /// Waits until the worker has kept this sheet.

@@ -22,13 +22,8 @@ pub(super) fn careful() -> Vec<[String; 3]> {
 
 /// Waits until there is no such element any more.
 async fn gone(window: &Window, css: &str) {
-    for _ in 0..200 {
-        if window.all(css).await.is_empty() {
-            return;
-        }
-        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
-    }
-    assert!(window.all(css).await.is_empty(), "`{css}` stays");
+    let holds = async || window.all(css).await.is_empty();
+    window.until(&format!("`{css}` is gone"), holds).await;
 }
 
 /// Waits until the page of this number is there.
@@ -259,12 +254,8 @@ async fn a_mark_is_set_said_and_taken_back_with_the_keyboard_alone() {
     window.click("#f-mark").await;
     window.press(Key::Enter).await;
     let set = "return document.querySelector('#review').textContent.includes('Counted again.')";
-    for _ in 0..100 {
-        if window.run(set).await == serde_json::Value::Bool(true) {
-            break;
-        }
-        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
-    }
+    let holds = async || window.run(set).await == serde_json::Value::Bool(true);
+    window.until("the mark is set", holds).await;
     let review = window.text("#review").await;
     assert!(review.contains("Set to 92: Counted again."), "{review}");
     // Words to the pair, and withdrawn.

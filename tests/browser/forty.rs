@@ -188,17 +188,8 @@ impl Hands<'_> {
         self.window.run("window.old = true").await;
         self.key(Key::Enter).await;
         let stands = "return document.readyState === 'complete' && !window.old";
-        for _ in 0..200 {
-            if self.window.run(stands).await == Value::Bool(true) {
-                break;
-            }
-            tokio::time::sleep(std::time::Duration::from_millis(50)).await;
-        }
-        assert_eq!(
-            self.window.run(stands).await,
-            Value::Bool(true),
-            "{button} leads nowhere"
-        );
+        let holds = async || self.window.run(stands).await == Value::Bool(true);
+        self.window.until(&format!("{button} leads on"), holds).await;
         self.pages.set(self.pages.get() + 1);
     }
 }

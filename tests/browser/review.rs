@@ -1,7 +1,5 @@
 //! The queue of reports that need a person, and the gradebook: by keys, with script off, and on a telephone.
 
-use std::time::Duration;
-
 use fantoccini::key::Key;
 use platemark::store::assignments::Feedback;
 
@@ -37,17 +35,10 @@ async fn queue(window: &Window, site: &Site) {
 
 /// Waits until another page is open than this one.
 pub(super) async fn leaves(window: &Window, path: &str) -> String {
-    let mut now = window.path().await;
-    for _ in 0..100 {
-        if now != path {
-            break;
-        }
-        tokio::time::sleep(Duration::from_millis(50)).await;
-        now = window.path().await;
-    }
-    assert_ne!(now, path, "the page stays open");
+    let holds = async || window.path().await != path;
+    window.until("another page", holds).await;
     window.on("main h1").await;
-    now
+    window.path().await
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -1,7 +1,5 @@
 //! Rounds of reference values with the keyboard, with script off, and as wide as a telephone.
 
-use std::time::Duration;
-
 use fantoccini::key::Key;
 use serde_json::json;
 
@@ -42,17 +40,6 @@ async fn enter(window: &Window, day: &str, off: f64) {
     }
     window.tab_to("button.do", 40).await;
     window.press(Key::Enter).await;
-}
-
-/// Waits for the page of this path.
-async fn arrives(window: &Window, path: &str) {
-    for _ in 0..100 {
-        if window.path().await == path {
-            return;
-        }
-        tokio::time::sleep(Duration::from_millis(100)).await;
-    }
-    assert_eq!(window.path().await, path);
 }
 
 async fn is_fit(window: &Window, scripts: Scripts) {
@@ -122,7 +109,8 @@ async fn walk(scripts: Scripts) {
     is_fit(&window, scripts).await;
     window.tab_to("form[action$='/rounds/accept'] button", 60).await;
     window.press(Key::Enter).await;
-    arrives(&window, PLATE).await;
+    let holds = async || window.path().await == PLATE;
+    window.until("the plate's page", holds).await;
     assert!(window.text("main").await.contains("mean of the rounds"));
     is_fit(&window, scripts).await;
 }

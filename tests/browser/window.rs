@@ -1,7 +1,7 @@
 //! One browser window with a profile of its own, and what a person can do in it.
 
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
@@ -111,6 +111,15 @@ impl Window {
     /// Puts an empty page in place of this one, as a tab that was closed.
     pub(super) async fn leave(&self) {
         self.client.goto("about:blank").await.unwrap();
+    }
+
+    /// Waits until this holds.
+    pub(super) async fn until(&self, what: &str, holds: impl AsyncFn() -> bool) {
+        let end = Instant::now() + LONGEST;
+        while !holds().await {
+            assert!(Instant::now() < end, "{what}: not so on {}", self.path().await);
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
     }
 
     /// Path of the page.

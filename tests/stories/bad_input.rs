@@ -280,7 +280,6 @@ async fn a_roster_that_lacks_something_is_told_and_what_was_pasted_stays() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-#[expect(clippy::too_many_lines, reason = "one story, step by step")]
 async fn a_student_of_two_classes_works_in_both_and_leaves_one() {
     let site = Site::open().await;
     let instructor = site.instructor().await;
@@ -308,24 +307,8 @@ async fn a_student_of_two_classes_works_in_both_and_leaves_one() {
     instructor.send(&format!("{second}/pairs"), &by_hand).await.is(200);
     let monday = site.assign(1, Feedback::Words).await;
     site.service.clock.put_forward(std::time::Duration::from_secs(60));
-    let form = instructor.get(&format!("{second}/assign")).await;
-    let (opens, due) = (form.field("opens"), form.field("due"));
-    let exercise = site.exercise.to_string();
-    let fields = [
-        ("exercise", exercise.as_str()),
-        ("plates", "physical"),
-        ("title", "Friday's block"),
-        ("opens", opens.as_str()),
-        ("due", due.as_str()),
-        ("attempts", "1"),
-        ("counting", "best"),
-        ("grace", "0"),
-        ("per_day", "10"),
-        ("floor", "50"),
-        ("feedback", "words"),
-    ];
-    let page = instructor.send(&format!("{second}/assign"), &fields).await;
-    let friday = AssignmentId(page.is(200).path.rsplit('/').next().unwrap().parse().unwrap());
+    let page = site.assign_by_form(&instructor, &second, "Friday's block", &[]).await;
+    let friday = page.assignment();
     site.service.clock.put_forward(std::time::Duration::from_secs(60));
     let anna = site.pair("A").await;
     anna.get("/my")
@@ -550,31 +533,18 @@ async fn an_assignment_with_its_own_rules_and_too_few_plates() {
         let path = format!("/exercises/{}/plates/{plate}", site.exercise);
         instructor.send(&path, &[("saying", "withdraw")]).await.is(200);
     }
-    let path = format!("/classes/{}/assign", site.class);
-    let form = instructor.get(&path).await;
-    let (opens, due) = (form.field("opens"), form.field("due"));
-    let exercise = site.exercise.to_string();
-    let mut fields = vec![
-        ("exercise", exercise.as_str()),
-        ("plates", "physical"),
-        ("title", "Only the numbers"),
-        ("opens", opens.as_str()),
-        ("due", due.as_str()),
-        ("attempts", "1"),
-        ("counting", "best"),
-        ("grace", "0"),
-        ("per_day", "10"),
-        ("floor", "50"),
-        ("feedback", "words"),
-        ("marks", "measurement = much"),
-    ];
+    let class = format!("/classes/{}", site.class);
+    let with = async |rules: &str| {
+        let marks = [("marks", rules)];
+        site.assign_by_form(&instructor, &class, "Only the numbers", &marks)
+            .await
+    };
     for (rules, words) in [
         ("measurement = much", "The marks rules cannot be read"),
         ("mesurement = 60", "mesurement"),
         ("measurement = -5", "measurement"),
     ] {
-        fields[11] = ("marks", rules);
-        let page = instructor.send(&path, &fields).await;
+        let page = with(rules).await;
         page.is(422)
             .has(words)
             .has(rules)
@@ -583,13 +553,12 @@ async fn an_assignment_with_its_own_rules_and_too_few_plates() {
     }
     let rules = "score = \"fitness\"\nfitness = 0.01\nfull_within = 2.0\nnone_beyond = 3.0\nmeasurement = 100\n\
                  call_for_plate = 0\ncall_for_own_value = 0";
-    fields[11] = ("marks", rules);
-    let page = instructor.send(&path, &fields).await;
+    let page = with(rules).await;
     page.is(200)
         .has("Plates that pairs share in turns")
         .has("SB-11-01</span> (A, B)")
         .has("The marks rules of the exercise are changed for this assignment");
-    let assignment = AssignmentId(page.path.rsplit('/').next().unwrap().parse().unwrap());
+    let assignment = page.assignment();
     site.service.clock.put_forward(std::time::Duration::from_secs(60));
     // Every value agrees, nothing is marked by hand, calls count nothing: 100, where the exercise's own rules give 90 with
     // the ten points by hand still out.

@@ -13,25 +13,8 @@ fn careful() -> String {
 
 /// Assigns by the form under a title.
 async fn assign(site: &Site, instructor: &Browser, title: &str) -> AssignmentId {
-    let path = format!("/classes/{}/assign", site.class);
-    let form = instructor.get(&path).await;
-    let (opens, due) = (form.field("opens"), form.field("due"));
-    let exercise = site.exercise.to_string();
-    let fields = [
-        ("exercise", exercise.as_str()),
-        ("plates", "physical"),
-        ("title", title),
-        ("opens", opens.as_str()),
-        ("due", due.as_str()),
-        ("attempts", "1"),
-        ("counting", "best"),
-        ("grace", "0"),
-        ("per_day", "10"),
-        ("floor", "50"),
-        ("feedback", "words"),
-    ];
-    let made = instructor.send(&path, &fields).await;
-    AssignmentId(made.is(200).path.rsplit('/').next().unwrap().parse().unwrap())
+    let class = format!("/classes/{}", site.class);
+    site.assign_by_form(instructor, &class, title, &[]).await.assignment()
 }
 
 /// Hands in for a pair, and the instructor sets the mark.

@@ -147,6 +147,34 @@ impl Site {
     }
 
     /// Somebody who is not signed in.
+    /// Sends the form that assigns the exercise to a class (`/classes/N`) for one attempt, with further fields.
+    pub(crate) async fn assign_by_form(
+        &self,
+        browser: &Browser,
+        class: &str,
+        title: &str,
+        more: &[(&str, &str)],
+    ) -> Answer {
+        let path = format!("{class}/assign");
+        let form = browser.get(&path).await;
+        let (opens, due) = (form.field("opens"), form.field("due"));
+        let exercise = self.exercise.to_string();
+        let fields = [
+            ("exercise", exercise.as_str()),
+            ("plates", "physical"),
+            ("title", title),
+            ("opens", opens.as_str()),
+            ("due", due.as_str()),
+            ("attempts", "1"),
+            ("counting", "best"),
+            ("grace", "0"),
+            ("per_day", "10"),
+            ("floor", "50"),
+            ("feedback", "words"),
+        ];
+        browser.send(&path, &[&fields, more].concat()).await
+    }
+
     pub(crate) fn stranger(&self) -> Browser {
         Browser::at(&format!("http://{}", self.address))
     }
@@ -294,6 +322,11 @@ impl Answer {
     pub(crate) fn has_not(&self, text: &str) -> &Self {
         assert!(!self.body.contains(text), "{} has `{text}`:\n{}", self.path, self.body);
         self
+    }
+
+    /// The assignment whose page this is, as after it was made.
+    pub(crate) fn assignment(&self) -> AssignmentId {
+        AssignmentId(self.is(200).path.rsplit('/').next().unwrap().parse().unwrap())
     }
 
     pub(crate) fn is(&self, status: u16) -> &Self {
