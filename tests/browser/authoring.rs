@@ -232,7 +232,8 @@ async fn what_cannot_be_is_said_at_its_field_while_the_exercise_is_made() {
         // Kept without any button, and not published.
         window.go(&draft).await;
         assert_eq!(window.value(field).await, typed);
-        window.click("button[value='publish']").await;
+        let publish = async || window.click("button[value='publish']").await;
+        window.onward("the page comes back", publish).await;
         window.on(&format!("#w-{place}.wrong")).await;
         assert_eq!(window.path().await, draft);
         window

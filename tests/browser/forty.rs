@@ -185,11 +185,8 @@ impl Hands<'_> {
     async fn send(&self, button: &str) {
         self.key(Key::Tab).await;
         assert!(self.window.is_at(button).await, "{button}");
-        self.window.run("window.old = true").await;
-        self.key(Key::Enter).await;
-        let stands = "return document.readyState === 'complete' && !window.old";
-        let holds = async || self.window.run(stands).await == Value::Bool(true);
-        self.window.until(&format!("{button} leads on"), holds).await;
+        let press = async || self.key(Key::Enter).await;
+        self.window.onward(&format!("{button} leads on"), press).await;
         self.pages.set(self.pages.get() + 1);
     }
 }

@@ -122,6 +122,15 @@ impl Window {
         }
     }
 
+    /// Does what leads to another page, be it of the same path, and waits until that stands.
+    pub(super) async fn onward(&self, what: &str, act: impl AsyncFnOnce()) {
+        self.run("window.old = true").await;
+        act().await;
+        let stands = "return document.readyState === 'complete' && !window.old";
+        self.until(what, async || self.run(stands).await == Value::Bool(true))
+            .await;
+    }
+
     /// Path of the page.
     pub(super) async fn path(&self) -> String {
         self.client.current_url().await.unwrap().path().to_owned()
