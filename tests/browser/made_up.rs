@@ -86,6 +86,7 @@ pub(super) fn made_up(seed: u64) -> String {
             round.push(i);
         }
     }
+    text += &slants(seed, lengths, &mut no);
     for (k, pair) in round.windows(2).take(3).enumerate() {
         no += 1;
         let along = dice.one_of(&["along = \"x\"\n", "along = \"y\"\n", ""]);
@@ -94,6 +95,50 @@ pub(super) fn made_up(seed: u64) -> String {
             "[[between]]\nkey = \"p{k}\"\nfeatures = [\"f{}\", \"f{}\"]\n[[between.characteristic]]\nno = \"{no}\"\nof = \"distance\"\n{along}",
             pair[0], pair[1]
         );
+    }
+    text
+}
+
+/// Slanted faces of four plates in five: along X, along Y, along each, and along both at once.
+fn slants(seed: u64, l: Lengths, no: &mut u64) -> String {
+    let right = ([315, 105, -5], "[0.70710678, 0, 0.70710678]", [180, 13]);
+    let back = ([160, 195, -3], "[0, 0.6, 0.8]", [300, 9]);
+    let ramp = ([100, 60, -6], "[-0.2425356, 0, 0.9701425]", [24, 40]);
+    let corner = ([6, 194, -8], "[-0.57735027, 0.57735027, 0.57735027]", [20, 14]);
+    let skewed = ([220, 100, -7], "[0.3, -0.4, 0.8660254]", [24, 16]);
+    let under = ([160, 3, -37], "[0, -0.70710678, -0.70710678]", [240, 7]);
+    let faces: &[([i64; 3], &str, [i64; 2])] = match seed % 5 {
+        1 => &[right, ramp],
+        2 => &[back, under],
+        3 => &[right, back],
+        4 => &[corner, skewed],
+        _ => &[],
+    };
+    let mut text = String::new();
+    for (k, ([x, y, z], normal, size)) in faces.iter().enumerate() {
+        let _ = write!(
+            text,
+            "[[feature]]\nkey = \"s{k}\"\nname = \"Slope {k}\"\nkind = \"plane\"\nat = [{}, {}, {}]\n\
+             normal = {normal}\nsize = [{}, {}]\npoints = 9\n",
+            l.x(*x),
+            l.y(*y),
+            l.long(*z),
+            l.long(size[0]),
+            l.long(size[1])
+        );
+        for (of, rest) in [
+            (
+                "angle",
+                "tolerance = \"±0.2\"\ndatum = \"A\"\nexpanded_uncertainty = 0.04",
+            ),
+            ("flatness", "tolerance = \"max 0.02\""),
+        ] {
+            *no += 1;
+            let _ = write!(
+                text,
+                "[[feature.characteristic]]\nno = \"{no}\"\nof = \"{of}\"\n{rest}\n"
+            );
+        }
     }
     text
 }

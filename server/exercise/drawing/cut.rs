@@ -3,6 +3,7 @@
 
 use super::paper::{Point, distance};
 use super::plan::Plan;
+use super::relief::Facet;
 use crate::exercise::geometry::FeatureState;
 use crate::exercise::model::{Exercise, Shape, Side};
 use crate::units::decimal_to_f64;
@@ -39,6 +40,29 @@ pub(super) fn is_upright(shape: &Shape, state: &FeatureState) -> bool {
     shape.is_sized() && state.direction[2].abs() > 0.5
 }
 
+/// The extent of a feature along X where it is cut this far from its middle along Y; `None` where it is not cut.
+pub(super) fn chord(state: &FeatureState, off: f64) -> Option<[f64; 2]> {
+    if off.abs() < 1e-9 {
+        let half = half_chord(state);
+        return Some([-half, half]);
+    }
+    if state.width <= 0.0 {
+        let square = (state.diameter / 2.0).powi(2) - off * off;
+        return (square > 0.0).then(|| [-square.sqrt(), square.sqrt()]);
+    }
+    // A slot, walked over: where (t, off) is no farther than half the width from the stroke between the arc centres.
+    let (sin, cos) = state.angle.to_radians().sin_cos();
+    let reach = (state.length - state.width) / 2.0;
+    let inside = |t: &f64| {
+        let on = (t * cos + off * sin).clamp(-reach, reach);
+        distance([*t, off], [on * cos, on * sin]) <= state.width / 2.0
+    };
+    let steps = (-1000..=1000_i32).map(|k| state.length / 2.0 * f64::from(k) / 1000.0);
+    let mut own = steps.filter(inside);
+    let first = own.next()?;
+    Some([first, own.next_back().unwrap_or(first)])
+}
+
 /// Half of the extent of a feature along X at the Y of its middle.
 pub(super) fn half_chord(state: &FeatureState) -> f64 {
     if state.width <= 0.0 {
@@ -72,7 +96,7 @@ pub(super) fn depth_of(shape: &Shape, state: &FeatureState, thickness: f64) -> f
 }
 
 /// Flat faces between top and bottom, drawn out to the outline where they run out.
-pub(super) fn levels(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) -> Vec<Level> {
+pub(super) fn levels(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) -> Vec<(usize, Level)> {
     let thickness = decimal_to_f64(exercise.body.thickness);
     let near = 1e-6 * thickness;
     let level = |(f, s): (&crate::exercise::model::Feature, &FeatureState)| {
@@ -94,7 +118,8 @@ pub(super) fn levels(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) 
             up: normal[2] > 0.0,
         })
     };
-    exercise.features.iter().zip(states).filter_map(level).collect()
+    let all = exercise.features.iter().zip(states).enumerate();
+    all.filter_map(|(i, f)| level(f).map(|l| (i, l))).collect()
 }
 
 /// Round features and slots with one middle are cut together.
@@ -144,7 +169,8 @@ fn wishes(exercise: &Exercise, states: &[FeatureState], near: f64) -> Vec<Wish> 
 /// Steps of the cutting plane at most.
 const STEPS: usize = 4;
 
-/// The cutting plane from the left of the body to its right. `gap` is what lies between two things that are cut.
+/// The cutting plane from the left of the body to its right, through slanted faces first. `gap` is what lies between two
+/// things that are cut.
 pub(super) fn path(
     exercise: &Exercise,
     plan: &Plan,
@@ -153,14 +179,20 @@ pub(super) fn path(
     gap: f64,
 ) -> Vec<Stretch> {
     let near = 100.0 * plan.nothing;
-    let mut taken: Vec<Wish> = Vec::new();
+    let middles: Vec<Wish> = wishes(exercise, states, near);
+    let score = |y: f64| {
+        let at_y = middles.iter().filter(|w| (w.y - y).abs() < near);
+        at_y.map(|w| w.weight).sum::<f64>()
+    };
+    let heights: Vec<f64> = middles.iter().map(|w| w.y).collect();
+    let mut taken = through_slopes(plan, Facet::faces_x, gap, &heights, &score);
     let free = |taken: &[Wish], w: &Wish| taken.iter().all(|t| w.to + gap < t.from || t.to + gap < w.from);
     let steps = |taken: &[Wish], w: &Wish| {
         let mut all: Vec<Wish> = taken.iter().copied().chain([*w]).collect();
         all.sort_by(|a, b| a.from.total_cmp(&b.from));
         all.windows(2).filter(|p| (p[0].y - p[1].y).abs() > near).count()
     };
-    for wish in wishes(exercise, states, near) {
+    for wish in middles {
         // A plain hole shows nothing that the plan does not: it is cut where the plane comes by.
         let worth = wish.weight >= 1.0 || steps(&taken, &wish) == steps(&taken, taken.first().unwrap_or(&wish));
         if worth && free(&taken, &wish) && steps(&taken, &wish) <= STEPS && !taken.is_empty() | (wish.weight >= 1.0) {
@@ -204,6 +236,80 @@ pub(super) fn path(
         }
     }
     stretches(&taken, plan)
+}
+
+/// The cutting plane through slanted faces alone, as far off everything else as it can be.
+pub(super) fn path_across(plan: &Plan, gap: f64) -> Vec<Stretch> {
+    let forms = plan.drawn.iter().filter(|d| d.feature.is_some());
+    let boxes: Vec<_> = forms
+        .filter(|d| !matches!(d.form, super::plan::Form::Chain { .. }))
+        .map(|d| super::plan::area_of(&d.form))
+        .collect();
+    let [low, high] = [plan.extent.min[1], plan.extent.max[1]];
+    let heights: Vec<f64> = (1..80_u32).map(|k| low + (high - low) * f64::from(k) / 80.0).collect();
+    let clear = |y: f64| {
+        let of_boxes = boxes.iter().map(|b| (b.min[1] - y).max(y - b.max[1]));
+        let of_places = plan.places.iter().map(|p| (p.middle()[1] - y).abs());
+        let of_lines = plan.touches.iter().chain(&plan.outline).map(|p| (p[1] - y).abs());
+        let least = of_boxes.chain(of_places).chain(of_lines).fold(f64::INFINITY, f64::min);
+        // Three times the gap is enough; then the nearer to the middle the better.
+        least.min(3.0 * gap) - 1e-3 * (y - f64::midpoint(low, high)).abs()
+    };
+    stretches(&through_slopes(plan, Facet::faces_x_alone, gap, &heights, &clear), plan)
+}
+
+/// Cuts through the slanted faces that are `wanted`, with as few steps as can be: at each step the Y that
+/// meets most of them, and among those the best by `score`.
+fn through_slopes(
+    plan: &Plan,
+    wanted: fn(&Facet) -> bool,
+    gap: f64,
+    heights: &[f64],
+    score: &dyn Fn(f64) -> f64,
+) -> Vec<Wish> {
+    let relief = &plan.relief;
+    let mut left: Vec<usize> = relief.slopes().filter(|(_, f)| wanted(f)).map(|s| s.0).collect();
+    let mut taken: Vec<Wish> = Vec::new();
+    while !left.is_empty() {
+        let own: Vec<f64> = left
+            .iter()
+            .filter_map(|i| relief.facets.get(*i).map(Facet::middle_y))
+            .collect();
+        let cuts = |y: f64| -> Vec<(usize, Wish)> {
+            let within = |i: &&usize| relief.facets.get(**i).is_some_and(|f| f.is_cut_at(y));
+            let wish = |i: &usize| {
+                relief.run(*i, y).map(|[from, to]| Wish {
+                    from,
+                    to,
+                    y,
+                    weight: 0.0,
+                })
+            };
+            let apart = |w: &Wish| {
+                let beside =
+                    |t: &Wish| (t.y - y).abs() < 100.0 * plan.nothing || w.to + gap < t.from || t.to + gap < w.from;
+                taken.iter().all(beside)
+            };
+            let all = left.iter().filter(within).filter_map(|i| wish(i).map(|w| (*i, w)));
+            all.filter(|(_, w)| apart(w)).collect()
+        };
+        let worth = |y: &f64| (cuts(*y).len(), score(*y));
+        let best = own.iter().chain(heights).copied().reduce(|a, b| {
+            let (x, y) = (worth(&a), worth(&b));
+            if y.0 > x.0 || (y.0 == x.0 && y.1 > x.1 + 1e-9) {
+                b
+            } else {
+                a
+            }
+        });
+        let cut = best.map_or_else(Vec::new, cuts);
+        if cut.is_empty() {
+            break;
+        }
+        left.retain(|i| !cut.iter().any(|(k, _)| k == i));
+        taken.extend(cut.into_iter().map(|c| c.1));
+    }
+    taken
 }
 
 /// Whether the plane comes through a face for some way.

@@ -187,6 +187,7 @@ mod tests {
                 max: [100.0, 60.0],
             },
             nothing: 1e-4,
+            relief: crate::exercise::drawing::relief::Relief::default(),
         };
         let reported = off
             .iter()

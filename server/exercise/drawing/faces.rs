@@ -2,14 +2,15 @@
 
 use super::paper::{Point, along, distance, distance_to_stroke, nearest_share, shifted, sides};
 use super::plan::{Drawn, Form, Place, Plan};
+use super::relief::UPRIGHT;
 use super::svg::Line;
 
 /// The part of a face that is stated is the part that is measured, which ends a little before the body does. Where less
 /// than this share of its length is missing, the face is taken to run out (our own reading; the file does not say).
-const RUNS_OUT: f64 = 0.25;
+pub(super) const RUNS_OUT: f64 = 0.25;
 
-/// Adds the edges of a face and gives where it can be pointed at. `size` holds its extents: of a face along two axes in
-/// the order x, y, z; of a slanted one the larger is along the axis that lies in it.
+/// Adds the edges of a face, if they are not among the breaks of slanted ones, and gives where it can be pointed at. `size`
+/// holds its extents: of a face along two axes in the order x, y, z; of a slanted one the level one first.
 pub(super) fn add(
     plan: &mut Plan,
     feature: usize,
@@ -19,7 +20,7 @@ pub(super) fn add(
     thickness: f64,
 ) -> Place {
     let middle = [at[0], at[1]];
-    if normal[2].abs() < 0.1 {
+    if normal[2].abs() < UPRIGHT {
         return add_upright(plan, feature, middle, normal, size[0]);
     }
     let flat = normal[2].abs() > 1.0 - 1e-6;
@@ -29,7 +30,7 @@ pub(super) fn add(
     } else {
         // Along the face and level, then across it, foreshortened.
         let d = [-normal[1] / level, normal[0] / level];
-        let (long, short) = (size[0].max(size[1]) / 2.0, size[0].min(size[1]) / 2.0 * normal[2].abs());
+        let (long, short) = (size[0] / 2.0, size[1] / 2.0 * normal[2].abs());
         ([d[0] * long, d[1] * long], [-d[1] * short, d[0] * short])
     };
     let corner = |a: f64, b: f64| shifted(middle, [a * u[0] + b * v[0], a * u[1] + b * v[1]]);
@@ -43,7 +44,7 @@ pub(super) fn add(
     let depth_nothing = 1e-6 * thickness;
     // The top and the bottom themselves have no edges but the outline.
     let is_end_face = flat && (at[2].abs() < depth_nothing || (at[2] + thickness).abs() < depth_nothing);
-    if !is_end_face {
+    if !is_end_face && !plan.relief.draws(feature) {
         add_rectangle(plan, feature, corners, unseen);
     }
     Place::Face { corners, unseen }
@@ -59,6 +60,17 @@ fn add_upright(plan: &mut Plan, feature: usize, middle: Point, normal: [f64; 3],
         add_edge(plan, feature, from, to, open, Line::Edge);
     }
     Place::Edge { from, to }
+}
+
+/// Adds the lines at which slanted faces end or meet others.
+pub(super) fn add_breaks(plan: &mut Plan) {
+    for edge in std::mem::take(&mut plan.relief.breaks) {
+        let line = if edge.up { Line::Edge } else { Line::Hidden };
+        if !on_outline(plan, edge.from, edge.to) {
+            add_edge(plan, edge.feature, edge.from, edge.to, [false; 2], line);
+        }
+        plan.relief.breaks.push(edge);
+    }
 }
 
 fn add_rectangle(plan: &mut Plan, feature: usize, corners: [Point; 4], unseen: bool) {
@@ -126,7 +138,7 @@ fn runs_out(plan: &Plan, from: Point, to: Point) -> bool {
 }
 
 /// The first place of the outline from `to` on, in the direction from `from`. A place on the outline is its own.
-fn outline_beyond(plan: &Plan, from: Point, to: Point) -> Option<Point> {
+pub(super) fn outline_beyond(plan: &Plan, from: Point, to: Point) -> Option<Point> {
     let d = [to[0] - from[0], to[1] - from[1]];
     let length = d[0].hypot(d[1]);
     let slack = tolerance(plan) / length;

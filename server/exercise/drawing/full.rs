@@ -1,9 +1,8 @@
 //! The dimensioned drawing: the plan view with coordinates in lanes along two sides and everything else beside what it is of,
-//! and the section below it. All text stands outside of a ring around the plan, and each row at the end of its own line.
+//! and the sections below it. All text stands outside of a ring around the plan, and each row at the end of its own line.
 
 use super::block::{Block, Cell, Placed, Shows, Side};
-use super::cut::Stretch;
-use super::elevation::Elevation;
+use super::elevation::{Cut, Elevation};
 use super::improve::TOO_LARGE;
 use super::links::{Links, datum_block, key, place_target};
 use super::ordinates::{Ordinate, lane};
@@ -16,6 +15,7 @@ use super::sheet::Sheet;
 use super::svg::{Line, Svg, WIDE, arrowhead, n, polyline};
 use super::symbols::{self, HEAD};
 use super::target::Target;
+use super::turned::{back, turned};
 use super::view::{WHITE, draw_dimension, draw_plan, whole};
 use super::wording::{self, Letters, Say};
 use super::{DrawingOptions, PaperBox, Picture};
@@ -31,16 +31,16 @@ const APART: f64 = 4.0;
 /// How far the cutting plane reaches beyond the plate.
 const BEYOND: f64 = 5.5;
 
-/// Plan view and section in one picture, whatever its size.
+/// Plan view and sections in one picture, whatever its size.
 pub(super) fn dimensioned(exercise: &Exercise, options: &DrawingOptions) -> Picture {
     let full = Full::of(exercise, options.room_mm, &[Parts::Together]);
     full.picture(exercise, options, true, true)
 }
 
-/// One picture where plan view and section fit in it together at a good scale, otherwise one for each.
+/// One picture where plan view and sections fit in it together at a good scale, otherwise one for the plan and one for them.
 pub(super) fn pages(exercise: &Exercise, options: &DrawingOptions) -> Vec<Picture> {
     let full = Full::of(exercise, options.room_mm, &[Parts::Together, Parts::Apart]);
-    if full.parts == Parts::Together || full.elevation.is_none() {
+    if full.parts == Parts::Together || full.elevations.is_empty() {
         return vec![full.picture(exercise, options, true, true)];
     }
     vec![
@@ -49,7 +49,7 @@ pub(super) fn pages(exercise: &Exercise, options: &DrawingOptions) -> Vec<Pictur
     ]
 }
 
-/// Whether plan view and section share a page.
+/// Whether plan view and sections share a page.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Parts {
     Together,
@@ -60,9 +60,59 @@ enum Parts {
 struct Subject<'a> {
     exercise: &'a Exercise,
     states: Vec<FeatureState>,
+    /// The part turned for the section across, where there is one.
+    across: Option<Across>,
     letters: Letters,
     ordinates: Vec<Ordinate>,
     say: Say,
+}
+
+/// The turned part.
+struct Across {
+    exercise: Exercise,
+    plan: Plan,
+    states: Vec<FeatureState>,
+}
+
+impl Across {
+    fn of(exercise: &Exercise, plan: &Plan) -> Option<Self> {
+        let wanted = plan.relief.slopes().any(|(_, f)| f.faces_y());
+        wanted.then(|| {
+            let exercise = turned(exercise);
+            Self {
+                plan: Plan::of(&exercise),
+                states: nominal_states(&exercise),
+                exercise,
+            }
+        })
+    }
+}
+
+impl Subject<'_> {
+    /// The sections at a scale, the one along X first.
+    fn elevations(&self, plan: &Plan, scale: Scale) -> Vec<Elevation> {
+        let mm = self.exercise.units.mm_per_unit_f64();
+        let cut = Cut {
+            exercise: self.exercise,
+            plan,
+            states: &self.states,
+        };
+        let first = Elevation::of(cut, &Sheet::new(scale, mm, plan.extent), &self.letters);
+        let second = self.across.as_ref().and_then(|a| {
+            let cut = Cut {
+                exercise: &a.exercise,
+                plan: &a.plan,
+                states: &a.states,
+            };
+            Elevation::across(
+                cut,
+                &Sheet::new(scale, mm, a.plan.extent),
+                &self.letters,
+                first.as_ref(),
+            )
+        });
+        first.into_iter().chain(second).collect()
+    }
 }
 
 /// A scale and how much is said where.
@@ -73,11 +123,13 @@ struct Way {
     say: Say,
 }
 
-/// A letter of the cutting plane with its arrow.
+/// A letter of a cutting plane with its arrow, which points the way that the section is seen.
 #[derive(Debug, Clone, Copy)]
 struct Mark {
     tip: Point,
     letter: Point,
+    name: char,
+    is_across: bool,
 }
 
 /// A drawing that is laid out and not yet written.
@@ -92,9 +144,9 @@ pub(super) struct Full {
     lines: Vec<[Point; 2]>,
     origins: Vec<bool>,
     links: Links,
-    pub(super) elevation: Option<Elevation>,
+    pub(super) elevations: Vec<Elevation>,
     marks: Vec<Mark>,
-    letter: char,
+    names: Vec<char>,
     parts: Parts,
 }
 
@@ -107,6 +159,7 @@ impl Full {
             exercise,
             letters: wording::letters(exercise),
             ordinates: Ordinate::all(exercise, &plan, &states),
+            across: Across::of(exercise, &plan),
             states,
             say: Say::Limits,
         };
@@ -146,42 +199,40 @@ impl Full {
         let Way { scale, parts, .. } = way;
         let exercise = subject.exercise;
         let sheet = Sheet::new(scale, exercise.units.mm_per_unit_f64(), plan.extent);
-        let elevation = Elevation::of(exercise, plan, &subject.states, &sheet, &subject.letters);
+        let elevations = subject.elevations(plan, scale);
+        let names = section_letters(subject, elevations.len());
         let side = |o: &Ordinate| lane(exercise, o.axis);
-        let lines: Vec<[Point; 2]> = subject
-            .ordinates
-            .iter()
-            .map(|o| o.line(plan, &sheet, side(o)))
-            .collect();
-        let mut blocks: Vec<Block> = subject
-            .ordinates
-            .iter()
-            .map(|o| o.block(plan, &sheet, side(o)))
-            .collect();
+        let ordinates = || subject.ordinates.iter();
+        let lines: Vec<[Point; 2]> = ordinates().map(|o| o.line(plan, &sheet, side(o))).collect();
+        let mut blocks: Vec<Block> = ordinates().map(|o| o.block(plan, &sheet, side(o))).collect();
         let datums = exercise.datum_frame.all().map(|d| datum_block(d, plan, &sheet));
         blocks.extend(datums.map(|d| clear_of(d, &lines)));
         let mut links = Links::default();
-        let said: &[usize] = elevation.as_ref().map_or(&[], |e| &e.said);
-        blocks.extend(callouts(subject, plan, &sheet, &mut links, said));
-        let marked = |lines: &[Vec<Point>], lowest: f64| {
-            let path = elevation.as_ref().map(|e| &e.section.path[..]);
-            path.map_or_else(Vec::new, |p| marks(p, plan, &sheet, lines, lowest))
+        let said: Vec<usize> = elevations.iter().flat_map(|e| e.said.clone()).collect();
+        blocks.extend(callouts(subject, plan, &sheet, &mut links, &said));
+        let marked = |free: &Free| {
+            let cuts = elevations.iter().zip(&names);
+            cuts.flat_map(|(e, name)| marks(e, *name, plan, &sheet, free))
+                .collect::<Vec<Mark>>()
         };
-        let below = match (&elevation, parts) {
-            (Some(e), Parts::Together) => e.extent.height() + APART,
-            _ => 0.0,
+        let below = match parts {
+            Parts::Together => elevations.iter().map(|e| e.extent.height() + APART).sum(),
+            Parts::Apart => 0.0,
         };
         let around = surroundings(
             exercise,
             plan,
             &sheet,
             [room[0], room[1] - below],
-            &marked(&[], f64::INFINITY),
+            &marked(&Free::default()),
         );
         let arrangement = place(&blocks, &around, careful);
-        let lowest = lowest_of(&arrangement, &blocks);
-        let marks = marked(&all_lines(&blocks, &arrangement, &lines), lowest);
-        let low = arrangement.extent.max[1] + APART;
+        let marks = marked(&Free {
+            lines: all_lines(&blocks, &arrangement, &lines),
+            texts: arrangement.placed.iter().flat_map(texts_of).collect(),
+            lowest: lowest_of(&arrangement, &blocks),
+        });
+        let elevations = one_below_another(elevations, arrangement.extent.max[1] + APART);
         Self {
             plan: plan.clone(),
             sheet,
@@ -189,11 +240,11 @@ impl Full {
             blocks,
             arrangement,
             lines,
-            origins: subject.ordinates.iter().map(|o| o.is_origin).collect(),
+            origins: ordinates().map(|o| o.is_origin).collect(),
             links,
-            elevation: elevation.map(|e| e.lowered(low)),
+            elevations,
             marks,
-            letter: section_letter(subject),
+            names,
             parts,
         }
     }
@@ -214,7 +265,7 @@ impl Full {
     #[cfg(test)]
     pub(super) fn numbers(&self) -> Vec<String> {
         let of_blocks = self.arrangement.placed.iter().flat_map(|p| &p.rows);
-        let of_section = self.elevation.iter().flat_map(Elevation::rows);
+        let of_section = self.elevations.iter().flat_map(Elevation::rows);
         of_blocks
             .chain(of_section)
             .flat_map(|r| r.balloons.iter().map(|b| b.0.clone()))
@@ -232,11 +283,12 @@ impl Full {
 
     /// The box of all that is shown.
     pub(super) fn extent(&self, plan: bool, section: bool) -> Area {
-        match &self.elevation {
-            Some(e) if section && plan => self.arrangement.extent.joined(e.extent),
-            Some(e) if section => e.extent,
-            _ => self.arrangement.extent,
-        }
+        let sections = self.elevations.iter().filter(|_| section).map(|e| e.extent);
+        let all = Some(self.arrangement.extent).filter(|_| plan || self.elevations.is_empty());
+        all.into_iter()
+            .chain(sections)
+            .reduce(Area::joined)
+            .unwrap_or(self.arrangement.extent)
     }
 
     fn picture(&self, exercise: &Exercise, options: &DrawingOptions, plan: bool, section: bool) -> Picture {
@@ -244,15 +296,17 @@ impl Full {
         if plan {
             self.draw_plan(&mut out, exercise, options);
         }
-        if let (Some(e), true) = (&self.elevation, section) {
-            e.draw(&mut out, self.letter);
+        for (e, name) in self.elevations.iter().zip(&self.names).filter(|_| section) {
+            e.draw(&mut out, *name);
         }
         self.draw_balloons(&mut out, exercise, options, plan, section);
         let extent = self.extent(plan, section).grown(WHITE);
-        let what = match (plan, section && self.elevation.is_some()) {
-            (true, true) => "Plan view and section",
-            (true, false) => "Plan view",
-            _ => "Section",
+        let what = match (plan, if section { self.elevations.len() } else { 0 }) {
+            (true, 0) => "Plan view",
+            (true, 1) => "Plan view and section",
+            (true, _) => "Plan view and sections",
+            (false, 0 | 1) => "Section",
+            (false, _) => "Sections",
         };
         let title = format!("{what} of {}", exercise.title);
         Picture {
@@ -276,7 +330,7 @@ impl Full {
             }
             boxes.extend(self.marks.iter().map(|m| letter_box(m.letter)));
         }
-        if let (Some(e), true) = (&self.elevation, section) {
+        for e in self.elevations.iter().filter(|_| section) {
             boxes.extend(e.rows().flat_map(PlacedRow::boxes).chain([e.title]));
         }
         boxes
@@ -284,8 +338,8 @@ impl Full {
 
     fn draw_plan(&self, out: &mut Svg, exercise: &Exercise, options: &DrawingOptions) {
         draw_plan(&self.plan, &self.sheet, out, exercise, &[]);
-        if let Some(e) = &self.elevation {
-            self.draw_cutting_plane(out, &e.section.path);
+        for (e, name) in self.elevations.iter().zip(&self.names) {
+            self.draw_cutting_plane(out, e, *name);
         }
         if options.touches {
             for at in &self.plan.touches {
@@ -316,7 +370,7 @@ impl Full {
 
     fn draw_balloons(&self, out: &mut Svg, exercise: &Exercise, options: &DrawingOptions, plan: bool, section: bool) {
         let of_plan = self.arrangement.placed.iter().flat_map(|p| &p.rows).filter(|_| plan);
-        let of_section = self.elevation.iter().flat_map(Elevation::rows).filter(|_| section);
+        let of_section = self.elevations.iter().flat_map(Elevation::rows).filter(|_| section);
         for (no, area) in of_plan.chain(of_section).flat_map(|r| &r.balloons) {
             let named = exercise.characteristics.iter().find(|c| c.no.as_str() == no);
             let name = named.map_or_else(String::new, |c| {
@@ -332,17 +386,15 @@ impl Full {
 
     /// The cutting plane: narrow dashes and dots, wide at its ends and where it steps (ISO 128-2, 04.2), with arrows in the
     /// direction of view.
-    fn draw_cutting_plane(&self, out: &mut Svg, path: &[Stretch]) {
-        let mut corners: Vec<Point> = Vec::new();
-        for s in path {
-            corners.push(self.sheet.at([s.from, s.y]));
-            corners.push(self.sheet.at([s.to, s.y]));
-        }
+    fn draw_cutting_plane(&self, out: &mut Svg, elevation: &Elevation, name: char) {
+        let mut corners = corners_of(elevation, &self.sheet);
+        let along = usize::from(elevation.is_across);
+        let way = if elevation.is_across { -1.0 } else { 1.0 };
         if let Some(first) = corners.first_mut() {
-            first[0] -= BEYOND;
+            first[along] -= way * BEYOND;
         }
         if let Some(last) = corners.last_mut() {
-            last[0] += BEYOND;
+            last[along] += way * BEYOND;
         }
         out.open("g", "class=\"d-cut\"");
         out.path(Line::Centre, &polyline(&corners, false));
@@ -360,15 +412,11 @@ impl Full {
             out.raw(&wide(pair[0], pair[1], if ends[0] { BEYOND - 1.0 } else { 1.6 }));
             out.raw(&wide(pair[1], pair[0], if ends[1] { BEYOND - 1.0 } else { 1.6 }));
         }
-        for mark in &self.marks {
-            let above = mark.letter[1] < mark.tip[1];
-            let tail = [
-                mark.tip[0],
-                if above { mark.tip[1] + 6.0 } else { mark.letter[1] - 2.6 },
-            ];
-            out.path(Line::Edge, &polyline(&[[mark.tip[0], mark.tip[1] + 2.0], tail], false));
+        for mark in self.marks.iter().filter(|m| m.name == name) {
+            let (tail, stop) = mark.tail();
+            out.path(Line::Edge, &polyline(&[stop, tail], false));
             out.raw(&arrowhead(mark.tip, tail, HEAD));
-            let letter = self.letter.to_string();
+            let letter = mark.name.to_string();
             out.letters(
                 mark.letter,
                 super::svg::Stands::Middle,
@@ -378,6 +426,16 @@ impl Full {
         }
         out.close("g");
     }
+}
+
+/// Sections from a height on paper down.
+fn one_below_another(elevations: Vec<Elevation>, mut top: f64) -> Vec<Elevation> {
+    let place = |e: Elevation| {
+        let lowered = e.lowered(top);
+        top = lowered.extent.max[1] + APART;
+        lowered
+    };
+    elevations.into_iter().map(place).collect()
 }
 
 /// The datum's triangle where no extension line leaves the plate: in the widest gap between them.
@@ -414,39 +472,90 @@ fn letter_box(at: Point) -> Area {
     Area::around(at, 3.4, 5.4)
 }
 
-/// The first letter that no datum has.
-fn section_letter(subject: &Subject) -> char {
+/// The first letters that no datum has.
+fn section_letters(subject: &Subject, many: usize) -> Vec<char> {
     let frame = subject.exercise.datum_frame.all().map(|d| d.letter);
     let taken = |l: &char| frame.contains(l) || subject.letters.values().any(|v| v == l);
-    ('A'..='W')
-        .find(|l| !taken(l) && !matches!(l, 'I' | 'O' | 'Q'))
-        .unwrap_or('W')
+    let free = ('A'..='W').filter(|l| !taken(l) && !matches!(l, 'I' | 'O' | 'Q'));
+    free.chain(['W', 'X']).take(many).collect()
 }
 
-/// Arrows and letters of the cutting plane, off the lines that are there; above `lowest`.
-fn marks(path: &[Stretch], plan: &Plan, sheet: &Sheet, lines: &[Vec<Point>], lowest: f64) -> Vec<Mark> {
-    let body = sheet.area(plan.extent);
-    let ends = path
-        .first()
-        .map(|s| (s.y, -1.0))
-        .into_iter()
-        .chain(path.last().map(|s| (s.y, 1.0)));
-    let mark = |(y, way): (f64, f64)| {
-        let x = if way < 0.0 { body.min[0] } else { body.max[0] } + way * (BEYOND - 1.5);
-        let tip = [x, sheet.at([0.0, y])[1] + WIDE / 2.0];
-        let crowd = |dy: f64| {
-            let own = letter_box([x, tip[1] + dy]).grown(0.3);
-            let met = |l: &&Vec<Point>| l.windows(2).any(|p| own.is_met_by(p[0], p[1]));
-            count(lines.iter().filter(met).count()) + if own.max[1] > lowest { 100.0 } else { 0.0 }
+/// The cutting plane on paper: from the left, or from the front.
+fn corners_of(elevation: &Elevation, sheet: &Sheet) -> Vec<Point> {
+    let ends = elevation.section.path.iter().flat_map(|s| [[s.from, s.y], [s.to, s.y]]);
+    let place = |p| sheet.at(if elevation.is_across { back(p) } else { p });
+    ends.map(place).collect()
+}
+
+impl Mark {
+    /// The far end of the arrow, and the end of its shaft at the tip.
+    fn tail(&self) -> (Point, Point) {
+        let (along, letter) = if self.is_across { (0, 1.9) } else { (1, 2.6) };
+        let mut tail = self.tip;
+        tail[along] = if self.letter[along] < self.tip[along] {
+            self.tip[along] + 6.0
+        } else {
+            self.letter[along] - letter
         };
-        // Below the arrow, or above the line where there is no room.
+        let mut stop = self.tip;
+        stop[along] += 2.0;
+        (tail, stop)
+    }
+}
+
+/// What letters of cutting planes keep off: lines and texts that are there, and what lies below `lowest`.
+struct Free {
+    lines: Vec<Vec<Point>>,
+    texts: Vec<Area>,
+    lowest: f64,
+}
+
+impl Default for Free {
+    fn default() -> Self {
+        Self {
+            lines: Vec::new(),
+            texts: Vec::new(),
+            lowest: f64::INFINITY,
+        }
+    }
+}
+
+/// Arrows and letters of a cutting plane.
+fn marks(elevation: &Elevation, name: char, plan: &Plan, sheet: &Sheet, free: &Free) -> Vec<Mark> {
+    let body = sheet.area(plan.extent);
+    let corners = corners_of(elevation, sheet);
+    let is_across = elevation.is_across;
+    let (across, along) = if is_across { (1, 0) } else { (0, 1) };
+    let ends = [corners.first(), corners.last()].into_iter().flatten();
+    let mark = |at: &Point| {
+        let mut tip = *at;
+        tip[across] = if at[across] < body.middle()[across] {
+            body.min[across] - (BEYOND - 1.5)
+        } else {
+            body.max[across] + (BEYOND - 1.5)
+        };
+        tip[along] += WIDE / 2.0;
+        let letter = |by: f64| {
+            let mut at = tip;
+            at[along] += by;
+            at
+        };
+        let crowd = |by: &f64| {
+            let own = letter_box(letter(*by)).grown(0.3);
+            let met = |l: &&Vec<Point>| l.windows(2).any(|p| own.is_met_by(p[0], p[1]));
+            let over = free.texts.iter().any(|t| t.overlaps(own)) || own.max[1] > free.lowest;
+            count(free.lines.iter().filter(met).count()) + if over { 100.0 } else { 0.0 }
+        };
+        // Behind the arrow, or before the line where there is no room.
         let offsets = (0..40_u32)
             .map(|i| 8.5 + 0.5 * f64::from(i))
             .chain((0..30_u32).map(|i| -4.2 - 0.5 * f64::from(i)));
-        let dy = offsets.min_by(|a, b| crowd(*a).total_cmp(&crowd(*b))).unwrap_or(8.5);
+        let by = offsets.min_by(|a, b| crowd(a).total_cmp(&crowd(b))).unwrap_or(8.5);
         Mark {
             tip,
-            letter: [x, tip[1] + dy],
+            letter: letter(by),
+            name,
+            is_across,
         }
     };
     ends.map(mark).collect()
@@ -457,7 +566,13 @@ fn surroundings(exercise: &Exercise, plan: &Plan, sheet: &Sheet, room: [f64; 2],
     let mut ring = body.grown(MARGIN);
     for (axis, way) in [(Axis::X, 1), (Axis::Y, 0)] {
         // Lanes need room for lines that step aside, beyond the letters of the cutting plane.
-        let more = if !marks.is_empty() && way == 0 { BEYOND } else { 1.0 };
+        // Below the plan the letters lie along the lane and take less of it.
+        let is_cut = marks.iter().any(|m| usize::from(m.is_across) == way);
+        let more = match (is_cut, way) {
+            (true, 0) => BEYOND,
+            (true, _) => BEYOND - 2.5,
+            (false, _) => 1.0,
+        };
         match lane(exercise, axis) {
             Side::Left | Side::Top => ring.min[way] -= more,
             Side::Right | Side::Bottom => ring.max[way] += more,
@@ -484,13 +599,15 @@ fn lowest_of(arrangement: &Arrangement, blocks: &[Block]) -> f64 {
         .iter()
         .zip(blocks)
         .filter(|(_, b)| b.side == Some(Side::Bottom));
-    let tops = tops.flat_map(|(p, _)| {
-        p.rows
-            .iter()
-            .flat_map(PlacedRow::boxes)
-            .chain(p.cells.iter().map(|c| c.area))
-    });
-    tops.map(|a| a.min[1]).fold(f64::INFINITY, f64::min)
+    tops.flat_map(|(p, _)| texts_of(p))
+        .map(|a| a.min[1])
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// The boxes of what is written in a block.
+fn texts_of(placed: &Placed) -> Vec<Area> {
+    let cells = placed.cells.iter().map(|c| c.area);
+    placed.rows.iter().flat_map(PlacedRow::boxes).chain(cells).collect()
 }
 
 /// Leaders and extension lines.

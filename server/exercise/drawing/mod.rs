@@ -26,6 +26,7 @@ mod ordinates;
 mod paper;
 mod place_rule;
 mod plan;
+mod relief;
 mod ring;
 mod row;
 mod scale;
@@ -36,6 +37,8 @@ mod symbols;
 mod target;
 #[cfg(test)]
 mod tests;
+mod tilt;
+mod turned;
 mod view;
 mod wording;
 
@@ -55,7 +58,7 @@ pub struct DrawingOptions {
     pub linked: bool,
     /// Crosses where the datum faces are to be touched.
     pub touches: bool,
-    /// Dimensions, tolerances and the section; without them balloons alone, which is what a small view can hold.
+    /// Dimensions, tolerances and the sections; without them balloons alone, which is what a small view can hold.
     pub dimensions: bool,
 }
 

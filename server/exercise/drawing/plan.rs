@@ -3,6 +3,7 @@
 
 use super::faces;
 use super::paper::{Area, Point, along, direction, distance, shifted, within};
+use super::relief::Relief;
 use super::svg::Line;
 use crate::exercise::geometry::{FeatureState, nominal_states};
 use crate::exercise::model::{Datum, Exercise, Feature, Shape, Side};
@@ -81,6 +82,8 @@ pub(super) struct Plan {
     pub(super) extent: Area,
     /// What counts as nothing, a millionth of the extent.
     pub(super) nothing: f64,
+    /// Level and slanted faces.
+    pub(super) relief: Relief,
 }
 
 impl Plan {
@@ -101,12 +104,15 @@ impl Plan {
             touches: touches(exercise),
             extent,
             nothing: 1e-6 * extent.width().max(extent.height()),
+            relief: Relief::default(),
         };
         let states = nominal_states(exercise);
+        plan.relief = Relief::of(exercise, &plan, &states);
         for (i, (feature, state)) in exercise.features.iter().zip(&states).enumerate() {
             let place = plan.add(exercise, &states, i, feature, state);
             plan.places.push(place);
         }
+        faces::add_breaks(&mut plan);
         plan.add_centre_lines();
         plan
     }
@@ -152,7 +158,10 @@ impl Plan {
             }
             _ if lies_down(state) => self.add_lying(i, state),
             shape => {
-                let line = if in_sight(exercise, states, i) {
+                let surface = self.relief.off(at, true).0;
+                let on_slope =
+                    self.relief.slope_at(at, true).is_some() && state.at[2] > surface - 1000.0 * self.nothing;
+                let line = if on_slope || in_sight(exercise, states, i) {
                     Line::Edge
                 } else {
                     Line::Hidden

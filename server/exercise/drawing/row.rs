@@ -307,6 +307,17 @@ impl PlacedRow {
         }
     }
 
+    /// Where a leader starts below its balloon, or above it; of a row without one at the start of its text.
+    pub(super) fn foot(&self, is_below: bool) -> Point {
+        let first = self.balloons.first().map_or(self.text, |b| b.1);
+        let x = if self.balloons.is_empty() {
+            first.min[0] + 1.3
+        } else {
+            first.middle()[0]
+        };
+        [x, if is_below { first.max[1] } else { first.min[1] }]
+    }
+
     /// The boxes of all that is lettered.
     pub(super) fn boxes(&self) -> Vec<Area> {
         let mut boxes: Vec<Area> = self.balloons.iter().map(|b| b.1).collect();

@@ -1,10 +1,11 @@
 //! The section: the plate cut along a stepped plane and seen from the front, X as in the plan view above it, Z upwards.
 //! Bodies that stand on the plate are not hatched (ISO 128-3); depths that no characteristic gives stand beside the hole's
-//! diameter.
+//! diameter. Faces that slope along Y are cut in a second section across it, which is the section of the turned part.
 
-use super::cut::{self, Level, Stretch, depth_of, half_chord, is_upright};
-use super::paper::{Area, Point, sides};
+use super::cut::{self, Level, Stretch, chord, depth_of, is_upright};
+use super::paper::{Area, Point, distance, sides};
 use super::plan::{Form, Plan, area_of};
+use super::relief::crossings;
 use super::svg::Line;
 use crate::exercise::geometry::FeatureState;
 use crate::exercise::model::{Characteristic, Exercise, Quantity, Shape, Side};
@@ -37,25 +38,48 @@ pub(super) struct Edge {
     pub(super) x: [f64; 2],
 }
 
+/// A slanted face where it is cut.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Slant {
+    pub(super) feature: usize,
+    pub(super) up: bool,
+    /// The end that is nearer to the face of the body that it takes off, and the other.
+    pub(super) ends: [Point; 2],
+}
+
 /// The section; first coordinate X, second Z.
 #[derive(Debug, Clone)]
 pub(super) struct Section {
     pub(super) path: Vec<Stretch>,
+    is_across: bool,
     pub(super) shown: Vec<Shown>,
     edges: Vec<Edge>,
+    pub(super) slants: Vec<Slant>,
     pub(super) extent: Area,
     near: f64,
 }
 
-/// A stretch of X over which the material has one top and one bottom.
+/// A stretch of X over which the material has one straight top and one bottom: both at its start, both at its end.
 #[derive(Debug, Clone, Copy)]
 struct Slab {
     x: [f64; 2],
-    z: [f64; 2],
+    z: [[f64; 2]; 2],
+}
+
+impl Slab {
+    /// Between two X, from what is at the first and the third quarter of the way.
+    fn through(x: [f64; 2], quarters: [[f64; 2]; 2]) -> Self {
+        let [a, b] = quarters;
+        let grow = [0, 1].map(|k| (b[k] - a[k]) / 2.0);
+        Self {
+            x,
+            z: [[a[0] - grow[0], a[1] - grow[1]], [b[0] + grow[0], b[1] + grow[1]]],
+        }
+    }
 }
 
 /// Whether an exercise has anything that the plan view cannot show.
-fn is_needed(exercise: &Exercise, states: &[FeatureState], levels: &[Level]) -> bool {
+fn is_needed(exercise: &Exercise, plan: &Plan, states: &[FeatureState], levels: &[Level]) -> bool {
     let thickness = decimal_to_f64(exercise.body.thickness);
     let near = 1e-6 * thickness;
     let deep = |(f, s): (&crate::exercise::model::Feature, &FeatureState)| {
@@ -67,6 +91,7 @@ fn is_needed(exercise: &Exercise, states: &[FeatureState], levels: &[Level]) -> 
     };
     let high = |c: &Characteristic| c.of == Quantity::Z;
     !levels.is_empty()
+        || plan.relief.slopes().any(|(_, f)| f.faces_x())
         || exercise.features.iter().zip(states).any(deep)
         || exercise.characteristics.iter().any(high)
         || exercise
@@ -89,15 +114,29 @@ impl Section {
     /// The section of an exercise; `None` where the plan view says all. `gap` in the unit of the part lies between two
     /// things that are cut.
     pub(super) fn of(exercise: &Exercise, plan: &Plan, states: &[FeatureState], gap: f64) -> Option<Self> {
-        let levels = cut::levels(exercise, plan, states);
-        if !is_needed(exercise, states, &levels) {
-            return None;
-        }
+        let levels = levels(exercise, plan, states);
+        is_needed(exercise, plan, states, &levels).then(|| {
+            let path = cut::path(exercise, plan, states, &levels, gap);
+            Self::along(path, false, exercise, plan, states)
+        })
+    }
+
+    /// The section through the slanted faces that the other one does not show, of the turned part; `None` where there are none.
+    pub(super) fn across(exercise: &Exercise, plan: &Plan, states: &[FeatureState], gap: f64) -> Option<Self> {
+        plan.relief.slopes().any(|(_, f)| f.faces_x_alone()).then(|| {
+            let path = cut::path_across(plan, gap);
+            Self::along(path, true, exercise, plan, states)
+        })
+    }
+
+    fn along(path: Vec<Stretch>, is_across: bool, exercise: &Exercise, plan: &Plan, states: &[FeatureState]) -> Self {
+        let levels = levels(exercise, plan, states);
         let thickness = decimal_to_f64(exercise.body.thickness);
-        let path = cut::path(exercise, plan, states, &levels, gap);
         let mut section = Self {
             path,
+            is_across,
             shown: Vec::new(),
+            slants: Vec::new(),
             edges: vec![
                 Edge {
                     z: 0.0,
@@ -115,13 +154,13 @@ impl Section {
             near: 100.0 * plan.nothing,
         };
         section.add_standing(exercise, states);
-        section.add_body(plan, &levels, thickness);
-        section.add_hollows(exercise, states, thickness);
+        section.add_body(plan, &levels);
+        section.add_hollows(exercise, plan, states, thickness);
         section.add_axes(exercise, states, thickness);
         for shown in &section.shown {
             section.extent = section.extent.joined(area_of(&shown.form));
         }
-        Some(section)
+        section
     }
 
     /// Y of the cutting plane at an X.
@@ -169,52 +208,121 @@ impl Section {
     }
 
     /// The cut material, and edges of what lies behind it.
-    fn add_body(&mut self, plan: &Plan, levels: &[Level], thickness: f64) {
-        let mut stops: Vec<f64> = levels
-            .iter()
-            .flat_map(|l| l.x)
-            .chain(plan.outline.iter().map(|p| p[0]))
-            .collect();
-        for stretch in &self.path {
-            stops.extend([stretch.from, stretch.to]);
-            stops.extend(crossings(plan, self.nudged(plan, stretch.y)));
-        }
-        stops.retain(|x| (plan.extent.min[0]..=plan.extent.max[0]).contains(x));
-        stops.sort_by(f64::total_cmp);
-        stops.dedup_by(|a, b| (*a - *b).abs() < self.near);
+    fn add_body(&mut self, plan: &Plan, levels: &[Level]) {
+        let stops = self.stops(plan, levels);
         let (mut cut, mut behind) = (Vec::new(), Vec::new());
         for pair in stops.windows(2) {
-            let x = f64::midpoint(pair[0], pair[1]);
-            let Some(y) = self.y_at(x).map(|y| self.nudged(plan, y)) else {
+            let x = [pair[0], pair[1]];
+            let quarters = [0.25, 0.75].map(|share| x[0] + share * (x[1] - x[0]));
+            let Some(y) = self.y_at(f64::midpoint(x[0], x[1])).map(|y| self.nudged(plan, y)) else {
                 continue;
             };
-            let slab = |z| Slab {
-                x: [pair[0], pair[1]],
-                z,
+            let here = quarters.map(|x| plan.relief.material([x, y]));
+            if let [Some(a), Some(b)] = here {
+                let slab = Slab::through(x, [a, b]);
+                cut.push(slab);
+                self.add_slants(plan, y, &slab);
+            }
+            let beyond = quarters.map(|x| self.beyond(plan, x, y));
+            let seen = |k: usize| {
+                let (here, far) = (here[k], beyond[k]?);
+                here.is_none_or(|h| far[0] > h[0] + self.near || far[1] < h[1] - self.near)
+                    .then(|| {
+                        [
+                            far[0].max(here.map_or(far[0], |h| h[0])),
+                            far[1].min(here.map_or(far[1], |h| h[1])),
+                        ]
+                    })
             };
-            let here = material(plan, levels, [x, y], thickness);
-            if let Some(z) = here {
-                cut.push(slab(z));
+            if let (Some(a), Some(b)) = (seen(0), seen(1)) {
+                behind.push(Slab::through(x, [a, b]));
             }
-            // The highest and lowest that is to be seen beyond the plane.
-            let beyond = (1..=12).filter_map(|k| {
-                let far = y + (plan.extent.max[1] - y) * f64::from(k) / 12.0 - 2.0 * self.near;
-                material(plan, levels, [x, far], thickness).filter(|_| far > y)
-            });
-            if let Some(z) = beyond.reduce(|a, b| [a[0].max(b[0]), a[1].min(b[1])])
-                && here.is_none_or(|h| z[0] > h[0] + self.near || z[1] < h[1] - self.near)
-            {
-                behind.push(slab([
-                    z[0].max(here.map_or(z[0], |h| h[0])),
-                    z[1].min(here.map_or(z[1], |h| h[1])),
-                ]));
-            }
+        }
+        if plan.relief.slopes().next().is_some() {
+            self.end_faces(&cut);
         }
         for (slabs, fill) in [(behind, Fill::Paper), (cut, Fill::Hatched)] {
             self.add_slabs(&slabs, fill);
         }
         for level in levels {
             self.edges.push(Edge { z: level.z, x: level.x });
+        }
+    }
+
+    /// Where top or bottom of the material may break along X.
+    fn stops(&self, plan: &Plan, levels: &[Level]) -> Vec<f64> {
+        let of_slopes = plan.relief.breaks.iter().flat_map(|b| [b.from[0], b.to[0]]);
+        let mut stops: Vec<f64> = levels
+            .iter()
+            .flat_map(|l| l.x)
+            .chain(plan.outline.iter().map(|p| p[0]))
+            .chain(of_slopes)
+            .collect();
+        for stretch in &self.path {
+            let y = self.nudged(plan, stretch.y);
+            stops.extend([stretch.from, stretch.to]);
+            stops.extend(crossings(&plan.outline, y));
+            stops.extend(plan.relief.stops(y));
+        }
+        stops.retain(|x| (plan.extent.min[0]..=plan.extent.max[0]).contains(x));
+        stops.sort_by(f64::total_cmp);
+        stops.dedup_by(|a, b| (*a - *b).abs() < self.near);
+        stops
+    }
+
+    /// The highest and lowest that is to be seen beyond the plane.
+    fn beyond(&self, plan: &Plan, x: f64, y: f64) -> Option<[f64; 2]> {
+        let even = (1..=12).map(|k| y + (plan.extent.max[1] - y) * f64::from(k) / 12.0 - 2.0 * self.near);
+        let of_slopes = plan.relief.breaks.iter().filter(|b| (b.from[0] > x) != (b.to[0] > x));
+        let beside = of_slopes.flat_map(|b| {
+            let t = (x - b.from[0]) / (b.to[0] - b.from[0]);
+            let at = b.from[1] + t * (b.to[1] - b.from[1]);
+            [at - 2.0 * self.near, at + 2.0 * self.near]
+        });
+        even.chain(beside)
+            .filter(|far| *far > y)
+            .filter_map(|far| plan.relief.material([x, far]))
+            .reduce(|a, b| [a[0].max(b[0]), a[1].min(b[1])])
+    }
+
+    /// Notes the slanted faces that end the material of a slab.
+    fn add_slants(&mut self, plan: &Plan, y: f64, slab: &Slab) {
+        let middle = [f64::midpoint(slab.x[0], slab.x[1]), y];
+        for (k, up) in [(0, true), (1, false)] {
+            let Some(feature) = plan.relief.slope_at(middle, up) else {
+                continue;
+            };
+            let [a, b] = [0, 1].map(|i| [slab.x[i], slab.z[i][k]]);
+            let first = |p: Point, q: Point| if (p[1] > q[1]) == up { [p, q] } else { [q, p] };
+            let known = self.slants.iter_mut().find(|s| s.feature == feature);
+            match known {
+                Some(s) if s.ends.iter().any(|e| distance(*e, a) < 10.0 * self.near) => {
+                    let all = [s.ends[0], s.ends[1], a, b];
+                    let low = all
+                        .iter()
+                        .copied()
+                        .reduce(|p, q| if q[0] < p[0] { q } else { p })
+                        .unwrap_or(a);
+                    s.ends = first(low, b);
+                }
+                Some(_) => {}
+                None => self.slants.push(Slant {
+                    feature,
+                    up,
+                    ends: first(a, b),
+                }),
+            }
+        }
+    }
+
+    /// Ends top and bottom face, which are the first two edges, where slanted faces begin.
+    fn end_faces(&mut self, cut: &[Slab]) {
+        for (k, edge) in self.edges.iter_mut().take(2).enumerate() {
+            let level = |s: &&Slab| s.z.iter().all(|z| (z[k] - edge.z).abs() < self.near);
+            let mut own = cut.iter().filter(level);
+            if let Some(first) = own.next() {
+                edge.x = [first.x[0], own.next_back().unwrap_or(first).x[1]];
+            }
         }
     }
 
@@ -249,41 +357,57 @@ impl Section {
         if on_corner { y + 3.0 * self.near } else { y }
     }
 
-    /// Holes and slots that the plane goes through, from the top down.
-    fn add_hollows(&mut self, exercise: &Exercise, states: &[FeatureState], thickness: f64) {
-        let mut hollows: Vec<_> = exercise
-            .features
-            .iter()
-            .zip(states)
-            .filter(|(f, s)| f.side == Some(Side::Inside) && is_upright(&f.shape, s) && self.cuts(s))
+    /// Holes and slots that the plane goes through, from the top down: all of them across, along X those that it goes through
+    /// the middle of.
+    fn add_hollows(&mut self, exercise: &Exercise, plan: &Plan, states: &[FeatureState], thickness: f64) {
+        let upright = exercise.features.iter().zip(states);
+        let mut hollows: Vec<_> = upright
+            .filter(|(f, s)| f.side == Some(Side::Inside) && is_upright(&f.shape, s))
+            .filter_map(|(f, s)| {
+                let off = self.y_at(s.at[0])? - s.at[1];
+                let off = if off.abs() < self.near { 0.0 } else { off };
+                let cut = if self.is_across || off == 0.0 {
+                    chord(s, off)
+                } else {
+                    None
+                };
+                cut.map(|x| (f, s, off, [s.at[0] + x[0], s.at[0] + x[1]]))
+            })
             .collect();
         hollows.sort_by(|a, b| b.1.at[2].total_cmp(&a.1.at[2]));
-        for (f, s) in hollows {
-            let (x, z, r) = (s.at[0], s.at[2], half_chord(s));
+        for (f, s, off, x) in hollows {
+            let z = s.at[2];
             let down = if s.direction[2] < 0.0 { -1.0 } else { 1.0 };
             let floor = (z - down * depth_of(&f.shape, s, thickness)).max(-thickness);
             let form = match &f.shape {
                 Shape::Sphere { .. } => Form::Circle {
-                    middle: [x, z],
-                    radius: r,
+                    middle: [s.at[0], z],
+                    radius: (x[1] - x[0]) / 2.0,
                 },
-                Shape::Cone { .. } => {
-                    let far = (r - s.length * (s.angle / 2.0).to_radians().tan()).max(0.0);
-                    closed(vec![[x - r, z], [x - far, floor], [x + far, floor], [x + r, z]])
+                Shape::Cone { .. } => cone(s, off, floor),
+                _ => {
+                    let [a, b] = self.mouth(plan, s.at, x);
+                    closed(vec![[x[0], floor], [x[1], floor], [x[1], b], [x[0], a]])
                 }
-                _ => closed(rectangle([x - r, x + r], [floor, z])),
             };
-            self.edges.push(Edge {
-                z: floor,
-                x: [x - r, x + r],
-            });
-            self.edges.push(Edge { z, x: [x - r, x + r] });
+            self.edges.push(Edge { z: floor, x });
+            self.edges.push(Edge { z, x });
             self.shown.push(Shown {
                 form,
                 fill: Fill::Paper,
                 line: Some(Line::Edge),
             });
         }
+    }
+
+    /// Heights at which a hole opens at its left and at its right: where it opens into a slanted face, on that face.
+    fn mouth(&self, plan: &Plan, at: [f64; 3], x: [f64; 2]) -> [f64; 2] {
+        let y = self.y_at(at[0]).unwrap_or(at[1]);
+        let surface = plan.relief.off([at[0], at[1]], true).0;
+        x.map(|x| {
+            let opens = plan.relief.slope_at([x, y], true).is_some() && at[2] > surface - 10.0 * self.near;
+            if opens { plan.relief.off([x, y], true).0 } else { at[2] }
+        })
     }
 
     /// Centre lines of what is cut through its middle.
@@ -343,6 +467,24 @@ impl Section {
     }
 }
 
+/// A conical hole, cut this far from its axis: off it the sides are hyperbolas.
+fn cone(s: &FeatureState, off: f64, floor: f64) -> Form {
+    let (x, z, r) = (s.at[0], s.at[2], s.diameter / 2.0);
+    let grow = (s.angle / 2.0).to_radians().tan();
+    if off == 0.0 {
+        let far = (r - s.length * grow).max(0.0);
+        return closed(vec![[x - r, z], [x - far, floor], [x + far, floor], [x + r, z]]);
+    }
+    // The plane leaves the cone where it is as wide as it is off.
+    let deep = (z - floor).min((r - off.abs()) / grow);
+    let side: Vec<Point> = (0..=16_u32)
+        .map(|k| deep * f64::from(k) / 16.0)
+        .map(|t| [((r - t * grow).powi(2) - off * off).max(0.0).sqrt(), z - t])
+        .collect();
+    let left = side.iter().map(|p| [x - p[0], p[1]]);
+    closed(left.chain(side.iter().rev().map(|p| [x + p[0], p[1]])).collect())
+}
+
 /// The floor of the slots at a place.
 fn depth_at(exercise: &Exercise, states: &[FeatureState], s: &FeatureState, thickness: f64) -> Option<f64> {
     let slot = |(f, o): (&crate::exercise::model::Feature, &FeatureState)| {
@@ -360,33 +502,9 @@ fn rectangle(x: [f64; 2], z: [f64; 2]) -> Vec<Point> {
     vec![[x[0], z[0]], [x[1], z[0]], [x[1], z[1]], [x[0], z[1]]]
 }
 
-/// Where a line of constant Y meets the outline.
-fn crossings(plan: &Plan, y: f64) -> Vec<f64> {
-    sides(&plan.outline)
-        .filter(|(a, b)| (a[1] > y) != (b[1] > y))
-        .map(|(a, b)| a[0] + (b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]))
-        .collect()
-}
-
-/// Top and bottom of the material at a place in plan view, flat faces taken off.
-fn material(plan: &Plan, levels: &[Level], at: Point, thickness: f64) -> Option<[f64; 2]> {
-    if !super::paper::within(at, &plan.outline) {
-        return None;
-    }
-    let here = |l: &&Level| (l.x[0]..=l.x[1]).contains(&at[0]) && (l.y[0]..=l.y[1]).contains(&at[1]);
-    let top = levels
-        .iter()
-        .filter(here)
-        .filter(|l| l.up)
-        .map(|l| l.z)
-        .fold(0.0, f64::min);
-    let bottom = levels
-        .iter()
-        .filter(here)
-        .filter(|l| !l.up)
-        .map(|l| l.z)
-        .fold(-thickness, f64::max);
-    (top > bottom).then_some([top, bottom])
+/// Level faces between top and bottom.
+fn levels(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) -> Vec<Level> {
+    cut::levels(exercise, plan, states).into_iter().map(|l| l.1).collect()
 }
 
 /// One polygon for each run of slabs without a gap.
@@ -397,8 +515,11 @@ fn joined(slabs: &[Slab], near: f64) -> Vec<Vec<Point>> {
         if run.is_empty() {
             return;
         }
-        let top = run.iter().flat_map(|s| [[s.x[0], s.z[0]], [s.x[1], s.z[0]]]);
-        let bottom = run.iter().rev().flat_map(|s| [[s.x[1], s.z[1]], [s.x[0], s.z[1]]]);
+        let top = run.iter().flat_map(|s| [[s.x[0], s.z[0][0]], [s.x[1], s.z[1][0]]]);
+        let bottom = run
+            .iter()
+            .rev()
+            .flat_map(|s| [[s.x[1], s.z[1][1]], [s.x[0], s.z[0][1]]]);
         let mut polygon: Vec<Point> = top.chain(bottom).collect();
         polygon.dedup_by(|a, b| (a[0] - b[0]).abs() < near && (a[1] - b[1]).abs() < near);
         out.push(polygon);

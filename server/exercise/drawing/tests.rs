@@ -7,6 +7,8 @@ use proptest::prelude::*;
 use super::block::Shows;
 use super::full::Full;
 use super::paper::Area;
+use super::plan::{Drawn, Form};
+use super::section::{Fill, Shown};
 use super::view::{Composed, Wanted};
 use super::{Deviation, DeviationSet, DrawingOptions, Picture, Remark, View, deviations, plan_view};
 use crate::exercise::file::{Severity, read_exercise};
@@ -80,8 +82,37 @@ fn made_up(seed: u64, wanted: usize) -> String {
             }
         }
     }
-    text
+    text + &slants(seed)
 }
+
+/// Slanted faces of four plates in five: along X, along Y, along each, and along both at once.
+fn slants(seed: u64) -> String {
+    let faces: &[&str] = match seed % 5 {
+        1 => &[RIGHT, RAMP],
+        2 => &[BACK, UNDER],
+        3 => &[RIGHT, BACK],
+        4 => &[CORNER, SKEWED],
+        _ => &[],
+    };
+    let slope = |(i, face): (usize, &&str)| {
+        format!(
+            "[[feature]]\nkey = \"s{i}\"\nkind = \"plane\"\n{face}\npoints = 9\n[[feature.characteristic]]\nno = \"S{i}\"\n\
+             of = \"angle\"\ndatum = \"A\"\ntolerance = \"±0.2\"\n[[feature.characteristic]]\nno = \"S{i}f\"\nof = \"flatness\"\n\
+             tolerance = \"max 0.1\"\n"
+        )
+    };
+    faces.iter().enumerate().map(slope).collect()
+}
+
+/// The right edge at 45 degrees: x + z = 150.
+const RIGHT: &str = "at = [155, 54, -5]\nnormal = [0.70710678, 0, 0.70710678]\nsize = [90, 13]";
+/// The back edge, 3 down on 4: 3 (y - 92) + 4 z = 0.
+const BACK: &str = "at = [80, 96, -3]\nnormal = [0, 0.6, 0.8]\nsize = [150, 9]";
+/// The right back corner: 2 x + 2 y + z = 504.
+const CORNER: &str = "at = [157, 97, -4]\nnormal = [0.66666667, 0.66666667, 0.33333333]\nsize = [6, 7]";
+const RAMP: &str = "at = [50, 30, -3]\nnormal = [-0.2425356, 0, 0.9701425]\nsize = [12, 20]";
+const SKEWED: &str = "at = [110, 50, -4]\nnormal = [0.3, -0.4, 0.8660254]\nsize = [12, 8]";
+const UNDER: &str = "at = [60, 1.5, -18.5]\nnormal = [0, -0.70710678, -0.70710678]\nsize = [112, 4]";
 
 /// Keys of a shape at a place, and the quantities that it has.
 fn shape(dice: &mut Dice, x: u64, y: u64) -> (String, &'static [&'static str]) {
@@ -249,7 +280,8 @@ fn full_faults(full: &Full) -> Vec<String> {
     for line in full.drawn_lines() {
         for other in boxes.iter().map(|b| b.grown(-0.2)) {
             let ends = [line.first(), line.last()].into_iter().flatten();
-            let own = ends.into_iter().any(|p| other.grown(1.4).holds(*p));
+            // A flat leader passes the corner of its own text's box, where there is no ink.
+            let own = ends.into_iter().any(|p| other.grown(1.9).holds(*p));
             if !own && line.windows(2).any(|p| other.is_met_by(p[0], p[1])) {
                 found.push(format!("{line:?} runs over {other:?}"));
             }
@@ -386,4 +418,127 @@ fn edges_in_sight_are_wide_and_those_below_the_top_face_are_dashed() {
     <path class="d-centre" d="M40 50L40 40" fill="none" stroke="currentColor" stroke-width="0.25" stroke-dasharray="3 .7 .4 .7"/>
     </g>
     "#);
+}
+
+/// What is hatched in a section, each polygon from its lowest corner in X and highest in Z on, clockwise.
+fn hatched(full: &Full, section: usize) -> Vec<Vec<[f64; 2]>> {
+    let shown = full.elevations[section].section.shown.iter();
+    let cut = shown.filter(|s| s.fill == Fill::Hatched);
+    cut.filter_map(|s| match &s.form {
+        Form::Chain { points, .. } => Some(points.clone()),
+        _ => None,
+    })
+    .collect()
+}
+
+/// Whether a polygon has these corners in this order; corners on a straight line do not count.
+fn assert_cut(got: &[Vec<[f64; 2]>], expected: &[[f64; 2]]) {
+    let [polygon] = got else { panic!("{got:?}") };
+    let many = polygon.len();
+    let bends = |i: &usize| {
+        let [a, b, c] = [i + many - 1, *i, i + 1].map(|k| polygon[k % many]);
+        ((b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0])).abs() > 1e-3
+    };
+    let corners: Vec<[f64; 2]> = (0..many).filter(bends).map(|i| polygon[i]).collect();
+    let near = |(a, b): (&[f64; 2], &[f64; 2])| (0..2).all(|k| (a[k] - b[k]).abs() < 1e-3);
+    assert_eq!(corners.len(), expected.len(), "{corners:?}");
+    assert!(corners.iter().zip(expected).all(near), "{corners:?}");
+}
+
+fn with_slopes(faces: &[&str]) -> Exercise {
+    let face = |(i, f): (usize, &&str)| format!("[[feature]]\nkey = \"s{i}\"\nkind = \"plane\"\n{f}\npoints = 9\n");
+    let faces: String = faces.iter().enumerate().map(face).collect();
+    let angle = "[[feature.characteristic]]\nno = \"1\"\nof = \"angle\"\ndatum = \"A\"\ntolerance = \"±0.2\"\n";
+    read(&format!("{HEAD}{faces}{angle}"))
+}
+
+/// Worked by hand from the planes' equations: the plate is 160 by 100 by 20, and 120 long at its front.
+#[test]
+fn slanted_faces_are_cut_where_they_are() {
+    // x + z = 150: from z = 0 at x = 150 down to z = -10 at x = 160.
+    let full = Full::drawn(&with_slopes(&[RIGHT]), [262.0, 240.0]);
+    assert_eq!(full.elevations.len(), 1, "one section, along X");
+    let cut = [[0.0, 0.0], [150.0, 0.0], [160.0, -10.0], [160.0, -20.0], [0.0, -20.0]];
+    assert_cut(&hatched(&full, 0), &cut);
+    // 3 (y - 92) + 4 z = 0: from z = 0 at y = 92 down to z = -6 at y = 100; in a section along Y, Y to the right.
+    let full = Full::drawn(&with_slopes(&[BACK]), [262.0, 240.0]);
+    assert_eq!(full.elevations.len(), 1, "one section, along Y");
+    assert!(full.elevations[0].is_across);
+    let front = full.elevations[0].section.path[0].y;
+    let start = if front < -120.0 { 8.0 } else { 0.0 };
+    let cut = [[start, 0.0], [92.0, 0.0], [100.0, -6.0], [100.0, -20.0], [start, -20.0]];
+    assert_cut(&hatched(&full, 0), &cut);
+    // 2 x + 2 y + z = 504, cut at y = 97, which is the middle of the face: z = 310 - 2 x, so z = 0 at x = 155 and -10 at 160.
+    let full = Full::drawn(&with_slopes(&[CORNER]), [262.0, 240.0]);
+    assert_eq!(full.elevations.len(), 1, "along both alike: one section");
+    let path = &full.elevations[0].section.path;
+    assert!(path.len() == 1 && (path[0].y - 97.0).abs() < 1e-9, "{path:?}");
+    let cut = [[0.0, 0.0], [155.0, 0.0], [160.0, -10.0], [160.0, -20.0], [0.0, -20.0]];
+    assert_cut(&hatched(&full, 0), &cut);
+}
+
+#[test]
+fn two_slanted_faces_meet_in_a_valley_and_in_a_ridge() {
+    // Both walls fall 3 on 4 from z = 0 at y = 36 and at y = 52 to z = -6 at y = 44; each is stated to end a little before.
+    let near = "at = [60, 40, -3]\nnormal = [0, 0.6, 0.8]\nsize = [110, 9]";
+    let far = "at = [60, 48, -3]\nnormal = [0, -0.6, 0.8]\nsize = [110, 9]";
+    let full = Full::drawn(&with_slopes(&[near, far]), [262.0, 240.0]);
+    let cut = [
+        [0.0, 0.0],
+        [36.0, 0.0],
+        [44.0, -6.0],
+        [52.0, 0.0],
+        [100.0, 0.0],
+        [100.0, -20.0],
+        [0.0, -20.0],
+    ];
+    assert_cut(&hatched(&full, 0), &cut);
+    // Two edges taken off meet in a mitre: where 150 - x = -3 (y - 92) / 4, from x = 150, y = 92 to x = 156, y = 100.
+    let full = Full::drawn(&with_slopes(&[RIGHT, BACK]), [262.0, 240.0]);
+    let mitre = |d: &Drawn| match &d.form {
+        Form::Chain { points, .. } => [[150.0, 92.0], [156.0, 100.0]].iter().all(|e: &[f64; 2]| {
+            points
+                .iter()
+                .any(|p| (p[0] - e[0]).abs() < 0.01 && (p[1] - e[1]).abs() < 0.01)
+        }),
+        _ => false,
+    };
+    assert_eq!(full.plan.drawn.iter().filter(|d| mitre(d)).count(), 1);
+}
+
+/// The slope of a step is joined to the floor below it, and a hole in it opens on it.
+#[test]
+fn a_slanted_face_goes_on_into_the_floor_below_it() {
+    // Down 1 on 2 from z = 0 at x = 107 to the floor z = -8 at x = 123; stated as 109 to 121, the floor from x = 125 on.
+    let slope = "at = [115, 54, -4]\nnormal = [0.4472136, 0, 0.8944272]\nsize = [90, 13.4]";
+    let floor = "at = [142.5, 54, -8]\nnormal = [0, 0, 1]\nsize = [35, 90]";
+    let hole = "[[feature]]\nkey = \"h\"\nkind = \"circle\"\nat = [115, 50, -4]\ndiameter = 8\ndepth = 6\n";
+    let exercise = read(&format!(
+        "{HEAD}{hole}[[feature]]\nkey = \"f\"\nkind = \"plane\"\n{floor}\n[[feature]]\nkey = \"s\"\nkind = \"plane\"\n{slope}\n\
+         [[feature.characteristic]]\nno = \"1\"\nof = \"angle\"\ndatum = \"A\"\ntolerance = \"±0.2\"\n"
+    ));
+    let full = Full::drawn(&exercise, [262.0, 240.0]);
+    let cut = [
+        [0.0, 0.0],
+        [107.0, 0.0],
+        [123.0, -8.0],
+        [160.0, -8.0],
+        [160.0, -20.0],
+        [0.0, -20.0],
+    ];
+    assert_cut(&hatched(&full, 0), &cut);
+    // The hole from x = 111, where the slope is at -2, to x = 119, where it is at -6.
+    let mouth = [[111.0, -10.0], [119.0, -10.0], [119.0, -6.0], [111.0, -2.0]];
+    let is_mouth = |s: &&Shown| match &s.form {
+        Form::Chain { points, .. } => {
+            points.len() == 4
+                && points
+                    .iter()
+                    .zip(&mouth)
+                    .all(|(p, e): (_, &[f64; 2])| (0..2).all(|k| (p[k] - e[k]).abs() < 1e-3))
+        }
+        _ => false,
+    };
+    let shown = &full.elevations[0].section.shown;
+    assert_eq!(shown.iter().filter(is_mouth).count(), 1);
 }
