@@ -46,11 +46,19 @@ pub enum Act {
 #[derive(Debug, Error)]
 pub enum DrawerError {
     /// Without words where some are needed.
-    #[error("{0}")]
-    Words(&'static str),
+    #[error("{what}")]
+    Words {
+        /// Name of the field.
+        field: &'static str,
+        /// What to write.
+        what: &'static str,
+    },
     /// A text is too long.
     #[error("write at most {TEXT} characters")]
-    Long,
+    Long {
+        /// Name of the field.
+        field: &'static str,
+    },
     /// It is out already.
     #[error("the plate is out already; take it in first")]
     IsOut,
@@ -65,6 +73,19 @@ pub enum DrawerError {
     Store(#[from] StoreError),
 }
 
+impl DrawerError {
+    /// Name of the field at which it is said.
+    #[must_use]
+    pub const fn field(&self) -> &'static str {
+        match self {
+            Self::Words { field, .. } | Self::Long { field } => field,
+            Self::IsOut => "holder",
+            Self::IsIn => "remark",
+            Self::Overtaken | Self::Store(_) => "place",
+        }
+    }
+}
+
 /// Does it and writes it to the trail.
 ///
 /// # Errors
@@ -74,21 +95,21 @@ pub async fn act(service: &Service, plate: PlateId, act: &Act, by: PersonId) -> 
     let mut tx = service.store.change().await?;
     let (what, detail) = match act {
         Act::Out { holder } => {
-            let holder = words(holder, Some("write who takes the plate"))?;
+            let holder = words("holder", holder, Some("write who takes the plate"))?;
             if !drawer::give(&mut tx, plate, holder, now).await? {
                 return Err(DrawerError::IsOut);
             }
             ("plate-out", serde_json::json!({ "holder": holder }))
         }
         Act::In { remark } => {
-            let remark = words(remark, None)?;
+            let remark = words("remark", remark, None)?;
             if !drawer::take_back(&mut tx, plate, now, remark).await? {
                 return Err(DrawerError::IsIn);
             }
             ("plate-in", serde_json::json!({ "remark": remark }))
         }
         Act::Place { label, place, seen } => {
-            let (label, place) = (words(label, None)?, words(place, None)?);
+            let (label, place) = (words("label", label, None)?, words("place", place, None)?);
             if !versions::still(&mut tx, Thing::Place(plate), seen).await? {
                 return Err(DrawerError::Overtaken);
             }
@@ -96,7 +117,7 @@ pub async fn act(service: &Service, plate: PlateId, act: &Act, by: PersonId) -> 
             ("plate-place", serde_json::json!({ "label": label, "place": place }))
         }
         Act::Withdraw { why } => {
-            let why = words(why, Some("write what happened to the plate"))?;
+            let why = words("why", why, Some("write what happened to the plate"))?;
             plates::set_state(&mut tx, plate, State::Withdrawn).await?;
             drawer::set_why(&mut tx, plate, why).await?;
             ("withdraw", serde_json::json!({ "why": why }))
@@ -119,11 +140,11 @@ pub async fn act(service: &Service, plate: PlateId, act: &Act, by: PersonId) -> 
     Ok(())
 }
 
-fn words<'t>(text: &'t str, needed: Option<&'static str>) -> Result<&'t str, DrawerError> {
+fn words<'t>(field: &'static str, text: &'t str, needed: Option<&'static str>) -> Result<&'t str, DrawerError> {
     let text = text.trim();
     match needed {
-        Some(what) if text.is_empty() => Err(DrawerError::Words(what)),
-        _ if text.chars().count() > TEXT => Err(DrawerError::Long),
+        Some(what) if text.is_empty() => Err(DrawerError::Words { field, what }),
+        _ if text.chars().count() > TEXT => Err(DrawerError::Long { field }),
         _ => Ok(text),
     }
 }

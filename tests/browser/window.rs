@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
 use fantoccini::key::Key;
+use fantoccini::wd::{PrintConfigurationBuilder, PrintSize};
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
@@ -49,6 +50,11 @@ pub(super) struct Window {
 
 impl Window {
     pub(super) async fn open(site: &Site, scripts: Scripts) -> Self {
+        Self::open_at(&format!("http://{}", site.address()), scripts).await
+    }
+
+    /// The same at the address of another server.
+    pub(super) async fn open_at(base: &str, scripts: Scripts) -> Self {
         let binary = program("chromium");
         let driver = Driver::shared();
         let profile = tempfile::tempdir().unwrap();
@@ -70,7 +76,7 @@ impl Window {
         Self {
             client,
             session,
-            base: format!("http://{}", site.address()),
+            base: base.to_owned(),
             driver,
             _profile: profile,
         }
@@ -129,6 +135,12 @@ impl Window {
         let stands = "return document.readyState === 'complete' && !window.old";
         self.until(what, async || self.run(stands).await == Value::Bool(true))
             .await;
+    }
+
+    /// The page as a printer with this paper gets it, as a PDF; paper that the page itself asks for comes first.
+    pub(super) async fn print(&self, size: PrintSize) -> Vec<u8> {
+        let wanted = PrintConfigurationBuilder::default().size(size).shrink_to_fit(false);
+        self.client.print(wanted.build().unwrap()).await.unwrap()
     }
 
     /// Path of the page.

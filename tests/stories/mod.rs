@@ -23,7 +23,7 @@ mod marks;
 mod odd_requests;
 mod other_plate;
 mod plates;
-mod program;
+pub(crate) mod program;
 mod report;
 mod restore;
 mod review;

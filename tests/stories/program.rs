@@ -12,7 +12,7 @@ use super::site::Browser;
 pub(super) const PROGRAM: &str = env!("CARGO_BIN_EXE_platemark");
 
 /// A server that is asked to stop at the end of its story, also when the story fails.
-pub(super) struct Running {
+pub(crate) struct Running {
     pub(super) child: Child,
     lines: Vec<String>,
     /// What it logs, where nobody else reads that.
@@ -21,7 +21,7 @@ pub(super) struct Running {
 
 impl Running {
     /// Starts and reads what it prints until a line has these words.
-    pub(super) fn start(arguments: &[&str], until: &str) -> Self {
+    pub(crate) fn start(arguments: &[&str], until: &str) -> Self {
         let log = NamedTempFile::new().unwrap();
         let mut command = Command::new(PROGRAM);
         command
@@ -51,9 +51,14 @@ impl Running {
         Self { child, lines, log }
     }
 
-    pub(super) fn address(&self) -> String {
+    pub(crate) fn address(&self) -> String {
         let line = self.lines.iter().find(|l| l.contains("http://")).unwrap();
         line[line.find("http://").unwrap()..].trim().to_owned()
+    }
+
+    /// Sign-in and passphrase of the instructor whom the demo names.
+    pub(crate) fn instructor(&self) -> [String; 2] {
+        ["sign-in", "passphrase"].map(|word| self.after("instructor", word))
     }
 
     /// What follows a word in the lines, as in `sign-in fennimar`.

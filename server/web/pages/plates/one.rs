@@ -220,15 +220,15 @@ pub(in crate::web) async fn drawer(
     Form(typed): Form<BTreeMap<String, String>>,
 ) -> Result<Response, WebError> {
     let text = |field: &str| typed.get(field).cloned().unwrap_or_default();
-    let (wanted, field) = match text("act").as_str() {
-        "out" => (Act::Out { holder: text("holder") }, "holder"),
-        "in" => (Act::In { remark: text("remark") }, "remark"),
+    let wanted = match text("act").as_str() {
+        "out" => Act::Out { holder: text("holder") },
+        "in" => Act::In { remark: text("remark") },
         "place" => {
             let (label, place, seen) = (text("label"), text("place"), text("seen"));
-            (Act::Place { label, place, seen }, "place")
+            Act::Place { label, place, seen }
         }
-        "withdraw" => (Act::Withdraw { why: text("why") }, "why"),
-        "put-back" => (Act::PutBack, "why"),
+        "withdraw" => Act::Withdraw { why: text("why") },
+        "put-back" => Act::PutBack,
         _ => return Err(WebError::NotFound),
     };
     match act(&app.service, of.plate.id, &wanted, of.person.id).await {
@@ -239,7 +239,7 @@ pub(in crate::web) async fn drawer(
                 DrawerError::Overtaken => StatusCode::CONFLICT,
                 _ => StatusCode::UNPROCESSABLE_ENTITY,
             };
-            let mut wrongs = vec![(field.to_owned(), sentence(&wrong))];
+            let mut wrongs = vec![(wrong.field().to_owned(), sentence(&wrong))];
             if matches!(wrong, DrawerError::Overtaken)
                 && let Some(now) = drawer::one(&app.service.store, of.plate.id).await?
             {
