@@ -316,7 +316,7 @@ const BROKEN: [(&str, &str); 7] = [
         "figcaption { break-before: page } figure { break-inside: auto !important }",
         "a drawing is cut",
     ),
-    (".caution { margin-left: -9mm !important }", "stands in the margin"),
+    ("@page a4-drawn { margin: 3mm }", "stands in the margin"),
     (".stamp { display: none !important }", "does not say that it is secret"),
     (".closing { break-before: page !important }", "has almost nothing on it"),
 ];
