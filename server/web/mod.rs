@@ -9,6 +9,8 @@ pub mod app;
 mod connections;
 /// What a handler fails with, and the page for every 4xx and 5xx.
 pub mod errors;
+/// Answers that leave at even times.
+mod even;
 /// The head of every page.
 pub mod frame;
 /// The lines of a graded report.

@@ -3,7 +3,7 @@
 
 use std::io::{Read, Write};
 use std::net::{Shutdown, TcpStream};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use platemark::store::assignments::Feedback;
 use reqwest::multipart::{Form, Part};
@@ -218,4 +218,53 @@ async fn files_torn_half_way_change_nothing_that_is_there() {
         .await
         .is(200)
         .has("<bdi>Nova Quell</bdi>");
+}
+
+/// A line so slow that a form would take hours holds its place for half a minute and is told; nothing of it is kept.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_upload_that_trickles_is_ended_with_a_page() {
+    let site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    Sheet::open(&pair, assignment)
+        .await
+        .fill("m-2", "-8.018")
+        .send(&pair, "keep")
+        .await
+        .is(200);
+    let before = counts(&site, &HANDED_IN).await;
+    let (address, token) = (site.address(), pair.token().unwrap());
+    let trickle = tokio::task::spawn_blocking(move || {
+        let head = format!(
+            "POST /my/{assignment}/entry HTTP/1.1\r\nhost: x\r\ncookie: {token}\r\nsec-fetch-site: same-origin\r\n\
+             content-type: multipart/form-data; boundary=edge\r\ncontent-length: 1000000\r\n\r\n\
+             --edge\r\ncontent-disposition: form-data; name=\"m-2\"\r\n\r\n"
+        );
+        let begun = Instant::now();
+        let mut stream = TcpStream::connect(address).unwrap();
+        stream.write_all(head.as_bytes()).unwrap();
+        stream.set_read_timeout(Some(Duration::from_millis(200))).unwrap();
+        let (mut answer, mut piece) = (Vec::new(), [0; 4096]);
+        while begun.elapsed() < Duration::from_secs(90) {
+            match stream.read(&mut piece) {
+                Ok(0) => break,
+                Ok(read) => answer.extend_from_slice(&piece[..read]),
+                // Nothing yet: a byte more, until nobody takes it.
+                Err(_) if stream.write_all(b"1").is_err() => break,
+                Err(_) => {}
+            }
+        }
+        (String::from_utf8_lossy(&answer).into_owned(), begun.elapsed())
+    });
+    // Others are served meanwhile.
+    pair.get("/my").await.is(200);
+    let (answer, took) = trickle.await.unwrap();
+    assert!(answer.starts_with("HTTP/1.1 504"), "{answer}");
+    assert!(answer.contains("It took too long"), "{answer}");
+    assert!(
+        took > Duration::from_secs(29) && took < Duration::from_secs(80),
+        "{took:?}"
+    );
+    assert_eq!(counts(&site, &HANDED_IN).await, before);
+    pair.get(&format!("/my/{assignment}/entry")).await.is(200).has("-8.018");
 }

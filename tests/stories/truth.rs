@@ -1,7 +1,7 @@
 //! What a plate really is does not reach a student before it may.
 
 use std::collections::BTreeMap;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use platemark::actions::import_exercise::{FileText, import_exercise};
 use platemark::actions::make_assignment::{Wanted, make_assignment};
@@ -336,5 +336,25 @@ async fn a_virtual_plate_opens_when_nobody_who_holds_it_is_still_at_it() {
         let page = site.pair("A").await.get(&result.path).await;
         page.is(200);
         assert_eq!((page.body.contains(open), page.body.contains(closed)), (may, !may));
+    }
+}
+
+/// Words say which values agree and no amount; the time of the answer says none either: a grade that looks into large
+/// differences takes longer.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_answer_to_a_report_leaves_at_an_even_time() {
+    let site = Site::open().await;
+    let assignment = site.assign(3, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    for name in ["careful", "restless"] {
+        let begun = Instant::now();
+        pair.hand_in(assignment, &shipped(&format!("SB-11/reports/SB-11-01--{name}.csv")))
+            .await
+            .is(200);
+        assert!(
+            begun.elapsed() >= Duration::from_millis(50),
+            "{name}: {:?}",
+            begun.elapsed()
+        );
     }
 }
