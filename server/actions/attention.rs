@@ -307,23 +307,21 @@ struct Side {
 /// The reports of other pairs that these are remarkably like.
 async fn alike(service: &Service, known: &mut Known, all: Vec<ToSearch>) -> Result<Vec<Alike>, SearchError> {
     let mut newest = Newest::default();
-    let mut pairs = Vec::with_capacity(all.len());
-    for mine in all {
-        let others = newest.others(service, mine.of).await?;
-        pairs.push((mine, others));
+    for mine in &all {
+        newest.ask(service, mine.of).await?;
     }
-    let others: BTreeSet<ReportId> = pairs.iter().flat_map(|(_, o)| o.iter().map(|o| o.report)).collect();
-    let values = values(service, known, others).await?;
+    let beside = newest.with_values(service, known).await?;
     let (mut sides, mut between) = (Vec::new(), BTreeMap::new());
-    for (mine, others) in pairs {
-        let like = |o: &&Other| values.get(&o.report).is_some_and(|of| mine.values.is_like(of));
-        let candidates: Vec<&Other> = others.iter().filter(like).collect();
+    for mine in all {
+        let others = beside.get(&key(mine.of)).map_or(&[][..], Vec::as_slice);
+        let like = |(_, of): &&(Other, Option<Arc<Values>>)| of.as_ref().is_some_and(|of| mine.values.is_like(of));
+        let candidates: Vec<&(Other, Option<Arc<Values>>)> = others.iter().filter(like).collect();
         if candidates.is_empty() {
             continue;
         }
         let exercise = load::exercise(service, mine.basis.0).await?;
         let mut theirs = Vec::new();
-        for other in candidates {
+        for (other, values) in candidates {
             let biases = if other.plate == mine.of.plate {
                 None
             } else {
@@ -339,11 +337,7 @@ async fn alike(service: &Service, known: &mut Known, all: Vec<ToSearch>) -> Resu
                     known.or_insert_with(|| Arc::new(biases(&mine.references, &second))),
                 ))
             };
-            theirs.extend(
-                values
-                    .get(&other.report)
-                    .map(|of| (other.report, Arc::clone(of), biases)),
-            );
+            theirs.extend(values.iter().map(|of| (other.report, Arc::clone(of), biases.clone())));
         }
         let among = others.len();
         sides.push(Side {
@@ -393,12 +387,26 @@ fn digits(other: ReportId, compared: &Comparison) -> Option<SameDigits> {
 struct Newest {
     assignments: BTreeMap<AssignmentId, Vec<Other>>,
     plates: BTreeMap<PlateId, Vec<Other>>,
+    others: BTreeMap<Key, Vec<Other>>,
+}
+
+/// Reports of one key are held against the same others.
+type Key = (AssignmentId, PlateId, PairId);
+
+/// Reports with their values, where these can be read.
+type Beside = BTreeMap<Key, Vec<(Other, Option<Arc<Values>>)>>;
+
+const fn key(of: Of) -> Key {
+    (of.assignment, of.plate, of.pair)
 }
 
 impl Newest {
-    /// The graded reports of other pairs on the same exercise: the newest ones of the assignment, and of the same plate
-    /// elsewhere; newest first.
-    async fn others(&mut self, service: &Service, of: Of) -> Result<Vec<Other>, StoreError> {
+    /// Asks for the graded reports of other pairs on the same exercise: the newest ones of the assignment, and of the same
+    /// plate elsewhere; newest first.
+    async fn ask(&mut self, service: &Service, of: Of) -> Result<(), StoreError> {
+        if self.others.contains_key(&key(of)) {
+            return Ok(());
+        }
         let store = &service.store;
         let read = i64::try_from(OTHERS + OWN).unwrap_or(i64::MAX);
         if let Entry::Vacant(place) = self.assignments.entry(of.assignment) {
@@ -416,10 +424,23 @@ impl Newest {
             Some(others) => others,
             None => attention::newest_of_plate(store, of.plate, Some(of.pair), most).await?,
         });
-        all.sort_by_key(|o| std::cmp::Reverse(o.report));
+        all.sort_unstable_by_key(|o| std::cmp::Reverse(o.report));
         all.dedup_by_key(|o| o.report);
         all.truncate(OTHERS);
-        Ok(all)
+        self.others.insert(key(of), all);
+        Ok(())
+    }
+
+    /// All that were asked for, with their values.
+    async fn with_values(self, service: &Service, known: &mut Known) -> Result<Beside, SearchError> {
+        let reports: BTreeSet<ReportId> = self.others.values().flatten().map(|o| o.report).collect();
+        let values = values(service, known, reports).await?;
+        let with = |other: Other| (other, values.get(&other.report).cloned());
+        Ok(self
+            .others
+            .into_iter()
+            .map(|(key, others)| (key, others.into_iter().map(with).collect()))
+            .collect())
     }
 }
 

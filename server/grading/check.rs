@@ -38,7 +38,7 @@ fn open(finding: &Finding) -> Vec<(Vec<Fault>, f64)> {
 }
 
 /// What to ask for; none where nothing is open or no reading would tell.
-pub(super) fn check(exercise: &Exercise, plates: &[Plate], finding: &Finding, decided: &Decided) -> Option<Check> {
+pub(super) fn check(exercise: &Exercise, plates: &[&Plate], finding: &Finding, decided: &Decided) -> Option<Check> {
     let sets = open(finding);
     if sets.len() < 2 {
         return None;

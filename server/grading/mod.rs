@@ -151,14 +151,8 @@ fn found(input: &GradeInput<'_>, looking: Option<&Diagnoser>) -> Found {
     if input.report.items.iter().all(|i| i.measured.is_none()) {
         return Found::nothing(input);
     }
-    let mut plates = vec![input.plate.clone()];
-    plates.extend(
-        input
-            .siblings
-            .iter()
-            .filter(|p| p.serial != input.plate.serial)
-            .cloned(),
-    );
+    let mut plates = vec![input.plate];
+    plates.extend(input.siblings.iter().filter(|p| p.serial != input.plate.serial));
     if input.decided.answers.is_empty() {
         return looking.map_or_else(
             || Found::nothing(input),
@@ -179,7 +173,7 @@ fn found(input: &GradeInput<'_>, looking: Option<&Diagnoser>) -> Found {
 }
 
 /// Looks at a report, with readings beside the sheet or without; `plates` are those of the sheet alone.
-fn look(input: &GradeInput<'_>, diagnoser: &Diagnoser, report: &Report, plates: &[Plate]) -> Found {
+fn look(input: &GradeInput<'_>, diagnoser: &Diagnoser, report: &Report, plates: &[&Plate]) -> Found {
     let of = (&input.plate.serial, report);
     let finding = diagnoser.diagnose_with(of.0, of.1, input.set_up);
     let check = check::check(input.exercise, plates, &finding, input.decided);

@@ -109,8 +109,8 @@ const WRITER_CACHE: &str = "-4096";
 const CHECKPOINT: &str = "4000";
 
 /// The check of the file works so long and rests so long, looked at after so many steps of SQLite.
-const CHECK_WORKS: Duration = Duration::from_millis(2);
-const CHECK_RESTS: Duration = Duration::from_millis(6);
+const CHECK_WORKS: Duration = Duration::from_millis(1);
+const CHECK_RESTS: Duration = Duration::from_millis(12);
 const CHECK_STEP: i32 = 200;
 
 /// How long a statement waits for another process's lock before it gives up.

@@ -30,9 +30,28 @@ pub fn decimal_from_f64(value: f64) -> Option<Decimal> {
 /// The double nearest to a decimal.
 #[must_use]
 pub fn decimal_to_f64(value: Decimal) -> f64 {
-    // Through text, because the standard library's reader rounds correctly and a digit-wise conversion may not. Every
-    // decimal is text that this reader takes, so the second way is never walked.
-    value.to_string().parse().ok().or_else(|| value.to_f64()).unwrap_or(0.0)
+    exactly_divided(value).unwrap_or_else(|| {
+        // Through text, because the standard library's reader rounds correctly and a digit-wise conversion may not. Every
+        // decimal is text that this reader takes, so the second way is never walked.
+        value.to_string().parse().ok().or_else(|| value.to_f64()).unwrap_or(0.0)
+    })
+}
+
+/// Powers of ten that a double holds exactly.
+const TENS: [f64; 23] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20,
+    1e21, 1e22,
+];
+
+/// Where digits and power of ten are doubles both, one division rounds correctly (W. D. Clinger, How to read floating point
+/// numbers accurately, PLDI 1990).
+fn exactly_divided(value: Decimal) -> Option<f64> {
+    let ten = TENS.get(usize::try_from(value.scale()).ok()?)?;
+    let high = i32::try_from(value.mantissa() >> 32)
+        .ok()
+        .filter(|high| high.unsigned_abs() < 1 << 20)?;
+    let low = u32::try_from(value.mantissa() & i128::from(u32::MAX)).ok()?;
+    Some((f64::from(high) * 4_294_967_296.0 + f64::from(low)) / ten)
 }
 
 /// Reads a plain decimal number: an optional sign (`+`, `-`, or the minus U+2212), digits, at most one point.
@@ -136,7 +155,10 @@ mod tests {
         }
 
         #[test]
-        fn the_double_is_the_nearest(units in any::<i64>(), places in 0_u32..28) {
+        fn the_double_is_the_nearest(
+            units in prop_oneof![any::<i64>(), -1_i64 << 53..=1 << 53, -99_999_i64..=99_999],
+            places in 0_u32..=28,
+        ) {
             let decimal = Decimal::new(units, places);
             let expected: f64 = decimal.to_string().parse().unwrap();
             prop_assert_eq!(decimal_to_f64(decimal).to_bits(), expected.to_bits());

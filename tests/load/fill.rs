@@ -17,8 +17,9 @@ pub(crate) const PAIRS: usize = 40;
 pub(crate) const ASSIGNMENTS: usize = 30;
 
 /// Tables whose rows belong to a class, parents first, and the columns that move by a stride for each copy.
-const COPIED: [(&str, &[(&str, &str)]); 9] = [
+const COPIED: [(&str, &[(&str, &str)]); 11] = [
     ("class", &[("id", "class")]),
+    ("person", &[("id", "person")]),
     ("pair", &[("id", "pair"), ("class", "class")]),
     ("assignment", &[("id", "assignment"), ("class", "class")]),
     (
@@ -31,17 +32,34 @@ const COPIED: [(&str, &[(&str, &str)]); 9] = [
     ),
     (
         "report",
-        &[("id", "report"), ("assignment", "assignment"), ("pair", "pair")],
+        &[
+            ("id", "report"),
+            ("assignment", "assignment"),
+            ("pair", "pair"),
+            ("person", "person"),
+        ],
     ),
     ("grade", &[("id", "grade"), ("report", "report")]),
     // As in a school that has gone on for years: what was graded long ago is searched, and waits for nobody.
     ("attention", &[("report", "report")]),
     ("attention_search", &[("report", "report")]),
     ("class_person", &[("class", "class")]),
+    (
+        "pair_person",
+        &[("id", "pair_person"), ("pair", "pair"), ("person", "person")],
+    ),
 ];
 
-/// Columns that must differ from row to row.
-const OWN: [(&str, &str, &str); 1] = [("report", "idempotency_key", "randomblob(32)")];
+/// Columns that must differ from row to row, and the instructor, who has all classes.
+const OWN: [(&str, &str, &str); 3] = [
+    ("report", "idempotency_key", "randomblob(32)"),
+    ("person", "sign_in", "sign_in || '-#'"),
+    (
+        "class_person",
+        "person",
+        "case person when 1 then 1 else person + (select n from stride where t = 'person') * # end",
+    ),
+];
 
 async fn run(database: &mut SqliteConnection, sql: String) {
     sqlx::raw_sql(AssertSqlSafe(sql)).execute(database).await.unwrap();
@@ -110,8 +128,9 @@ pub(crate) async fn until(folder: &Path, items: u64) -> u64 {
             "attention" | "attention_search" => ("report", "report"),
             _ => ("id", table),
         };
+        let but = if table == "person" { " and role = 'student'" } else { "" };
         statements.push(format!(
-            "insert into {table} ({}) select {} from {table} where {key} <= (select n from stride where t = '{of}');",
+            "insert into {table} ({}) select {} from {table} where {key} <= (select n from stride where t = '{of}'){but};",
             names.join(", "),
             values.join(", "),
         ));

@@ -3,7 +3,7 @@
 //!
 //! `cargo build --release && cargo run --release --example load -- [ITEMS]`: ITEMS are the stored items of the first
 //! filling (10^6 unless told); the second has ten times as many, and `--once` leaves it out. Data lie in `target/load`.
-//! `--accepting`, `--regrade`, `--pages` measure that part alone; `--keep` leaves the data where they are.
+//! `--accepting`, `--graded`, `--regrade`, `--pages` measure that part alone; `--keep` leaves the data where they are.
 
 #![expect(
     clippy::unwrap_used,
@@ -97,7 +97,7 @@ fn main() {
     let items = arguments.iter().find_map(|a| a.parse().ok()).unwrap_or(1_000_000);
     let said = |word: &str| arguments.iter().any(|a| a == word);
     let (once, keep) = (said("--once"), said("--keep"));
-    let parts = ["--accepting", "--regrade", "--pages"];
+    let parts = ["--accepting", "--graded", "--regrade", "--pages"];
     let part = |word: &str| said(word) || !parts.iter().any(|p| said(p));
     println!("| what | measured | against | goal | |\n|---|---|---|---|---|");
     let runtime = tokio::runtime::Builder::new_multi_thread()
@@ -117,6 +117,9 @@ fn main() {
     runtime.block_on(async {
         if part("--accepting") {
             accepting::measure().await.iter().for_each(Line::print);
+        }
+        if said("--graded") {
+            accepting::graded().await.print();
         }
         if part("--regrade") {
             regrade::measure().await.iter().for_each(Line::print);
