@@ -91,12 +91,14 @@ function follow(form) {
   const patch = (next) => {
     const version = next.querySelector("#f-version");
     form.querySelector("#f-version").value = version.value;
+    const open = [...form.querySelectorAll("details[open]")].map((d) => d.id);
     for (const part of next.querySelectorAll("[id^='live-'], [id^='s-'], [id^='follows-']")) {
       const mine = document.getElementById(part.id);
       if (!mine) continue;
       if (mine.matches("button")) mine.disabled = part.disabled;
       else if (mine.innerHTML !== part.innerHTML) mine.replaceChildren(...part.childNodes);
     }
+    for (const id of open) document.getElementById(id)?.setAttribute("open", "");
     for (const wrapper of next.querySelectorAll("[id^='w-']")) {
       const mine = document.getElementById(wrapper.id);
       if (!mine || mine.className === wrapper.className) continue;

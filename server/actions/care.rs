@@ -41,7 +41,9 @@ pub enum CareError {
     #[error("there is no such pair, person or plate here")]
     NotHere,
     /// No plates.
-    #[error("no plate of this kind is in service for this exercise")]
+    #[error(
+        "no plate of this kind is in service for this exercise; propose or register some on the page of the exercise"
+    )]
     NoPlates,
     /// Somebody changed times or rules since the page was made.
     #[error("somebody changed this assignment meanwhile; nothing was overwritten")]

@@ -51,7 +51,9 @@ pub enum MakeAssignmentError {
     #[error("the class has no pairs yet")]
     NoPairs,
     /// No plates.
-    #[error("no plate of this kind is in service for this exercise")]
+    #[error(
+        "no plate of this kind is in service for this exercise; propose or register some on the page of the exercise"
+    )]
     NoPlates,
     /// The database failed.
     #[error(transparent)]

@@ -14,7 +14,7 @@ use crate::exercise::model::{Characteristic, Exercise};
 use crate::exercise::names::BalloonNo;
 use crate::exercise::plate::{Calibrated, Plate};
 use crate::report::assemble::{Field, FromForm, from_form};
-use crate::report::table::{self, ReadOptions, Table};
+use crate::report::table::{self, MustAsk, ReadOptions, Role, Table};
 use crate::store::ids::{PersonId, PlateId, PlateRevisionId, RoundId};
 use crate::store::rounds::NewRound;
 use crate::store::{self, StoreError, audit};
@@ -174,13 +174,24 @@ fn wrong_heads(typed: &Typed, today: Date) -> Wrongs {
 
 /// Texts by number out of a table with a number and a value in each line; a number that stands twice was read twice.
 fn from_table(exercise: &Exercise, bytes: &[u8]) -> Result<BTreeMap<String, String>, String> {
-    let read = table::read(bytes, &ReadOptions::default()).map_err(|refusal| refusal.to_string())?;
+    let reading = |options: &ReadOptions| table::read(bytes, options).map_err(|refusal| refusal.to_string());
+    let mut read = reading(&ReadOptions::default())?;
+    if let Table::Report(found) = &read
+        && found.head.must_ask == Some(MustAsk::Columns)
+    {
+        // Without headings the columns are what the page asks for; a first one that is no number of the print is said below.
+        let columns = Some(vec![Some(Role::Label), Some(Role::Measured)]);
+        read = reading(&ReadOptions {
+            columns,
+            ..ReadOptions::default()
+        })?;
+    }
     let Table::Report(read) = read else {
         return Err("These are probed points. A round has a number and a value in each line.".to_owned());
     };
     if read.head.must_ask.is_some() {
         return Err(
-            "This can be read in two ways. Give the columns headings (no, measured) and write decimals with a point."
+            "This can be read in two ways. Write all decimals with a point and no mark between thousands, and give the columns the headings no and measured."
                 .to_owned(),
         );
     }

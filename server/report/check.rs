@@ -160,6 +160,13 @@ fn impossible(exercise: &Exercise, c: &Characteristic, x: Decimal, extent: Decim
     }
     // Datums lie on the body, so no coordinate is farther from them than the body is long.
     (x.abs() > extent).then(|| {
+        let as_decimals = x / Decimal::ONE_THOUSAND;
+        if near(as_decimals, c.nominal) {
+            return format!(
+                "the comma in it was read as a mark between thousands; write {} with a point.",
+                show_length(as_decimals, exercise.decimals)
+            );
+        }
         format!(
             "the whole plate is not {} {unit} long, wide and thick together.",
             show_length(x.abs(), exercise.decimals)
@@ -255,6 +262,24 @@ mod tests {
                 assert!(remarks.contains(&(doubt, no(i))), "{code} {text}: {remarks:?}");
             }
         }
+    }
+
+    #[test]
+    fn a_comma_that_was_read_between_thousands_is_named() {
+        let exercise = exercise("SB-11");
+        let long = exercise
+            .characteristics
+            .iter()
+            .position(|c| c.nominal.abs() > Decimal::from(5) && !c.of.is_angle() && !c.of.is_geometrical());
+        let long = long.unwrap();
+        let thousands = (exercise.characteristics[long].nominal * Decimal::ONE_THOUSAND).to_string();
+        let remarks = check(&exercise, &report(&exercise, &[(long, &thousands)]));
+        assert!(
+            remarks
+                .iter()
+                .any(|r| r.text.contains("write") && r.text.contains("with a point")),
+            "{remarks:?}"
+        );
     }
 
     #[test]

@@ -73,7 +73,7 @@ fn what_is_wrong_is_said_at_its_field_in_words_of_the_form() {
     check(
         |f| f.body.extend([set("thickness", "")]),
         "body-thickness",
-        "Thickness: nothing stands here yet. Write it, as in 18.",
+        "Thickness: still empty. Write it, as in 18.",
     );
     check(
         |f| f.body.extend([set("thickness", "18,5")]),
@@ -98,6 +98,90 @@ fn what_is_wrong_is_said_at_its_field_in_words_of_the_form() {
     check(
         |f| f.measurement.extend([set("tip_diameter", "0")]),
         "u-tip_diameter",
-        "`tip_diameter` is 0. It must be above zero.",
+        "\u{201c}Diameter of the tip\u{201d} is 0. It must be above zero.",
     );
+    check(
+        |f| f.features[0].fields.extend([set("diameter", "12 H7")]),
+        "f0-diameter",
+        "Diameter: \u{201c}12 H7\u{201d} is more than the diameter. Write 12 here, and H7 as the tolerance of the diameter below.",
+    );
+    check(
+        |f| {
+            f.features.clear();
+            f.between.clear();
+        },
+        "add",
+        "nothing is measured yet. Add a hole, a face or another feature in part 4, and say what is measured on it.",
+    );
+}
+
+#[test]
+fn an_uncertainty_in_micrometres_is_told_once_and_at_its_field() {
+    let mut form = take(EXERCISE).form;
+    form.measurement.extend([set("expanded_uncertainty", "3")]);
+    let problems = look(&form).problems;
+    let said: Vec<&str> = problems
+        .iter()
+        .filter(|p| p.what.contains("no wider"))
+        .map(|p| p.field.as_str())
+        .collect();
+    assert_eq!(said, ["u-expanded_uncertainty"]);
+    assert!(problems.iter().any(|p| p.mend.contains("3 micrometres are 0.003")));
+}
+
+#[test]
+fn what_stands_on_a_print_is_read_as_it_stands_there() {
+    let mut form = take(EXERCISE).form;
+    let first = &mut form.features[0];
+    let diameter = first.text("diameter").to_owned();
+    first.fields.extend([set("diameter", &format!("Ø{diameter}"))]);
+    form.head.extend([set("code", "ap-7")]);
+    let looked = look(&form);
+    let exercise = looked.exercise.unwrap();
+    assert_eq!(exercise.code.to_string(), "AP-7");
+    // The width of a zone stands alone on a print; so does an angle's tolerance with its sign.
+    let of = |word: &str, typed: &str| {
+        let mut form = take(EXERCISE).form;
+        let fields = &mut form.features[0].characteristics[0];
+        fields.extend([set("of", word), set("tolerance", typed)]);
+        look(&form).toml
+    };
+    assert!(of("roundness", "0.02").contains("tolerance = \"max 0.02\""));
+    assert!(of("position", "Ø0.1").contains("tolerance = \"max 0.1\""));
+    assert!(of("angle", "±0.1°").contains("tolerance = \"±0.1\""));
+    assert!(
+        of("x", "0.02").contains("tolerance = \"0.02\""),
+        "a length says to which side"
+    );
+}
+
+#[test]
+fn the_bottom_is_told_where_it_is() {
+    let mut form = take(EXERCISE).form;
+    form.datums[0].extend([set("face", "bottom"), set("at", "0")]);
+    let looked = look(&form);
+    let said: Vec<String> = looked
+        .problems
+        .iter()
+        .filter(|p| p.field == "d0-at")
+        .map(|p| p.mend.clone())
+        .collect();
+    let thickness = form.body["thickness"].clone();
+    let expected =
+        format!("Z counts from the top face, so that the bottom has minus the thickness: write -{thickness}.");
+    assert_eq!(said, [expected]);
+}
+
+#[test]
+fn what_is_shown_as_usual_is_not_taken_for_typed() {
+    let stands = take(EXERCISE).form;
+    let mut posted = stands.clone();
+    for part in &mut posted.features {
+        let round = ["circle", "slot", "cylinder", "cone"].contains(&part.text("kind"));
+        if round && part.text("side").is_empty() {
+            part.fields.extend([set("side", "inside")]);
+        }
+    }
+    posted.leave_usual_sides(&stands);
+    assert_eq!(posted, stands);
 }

@@ -101,9 +101,9 @@ async fn an_exercise_is_made_published_changed_and_compared_with_forms_alone() {
     let instructor = site.instructor().await;
     instructor.get("/exercises").await.has("/exercises/new");
     let page = begin(&instructor, "BR-07").await;
-    page.has("there is no characteristic to measure");
+    page.has("Nothing is measured yet");
     let page = press(&instructor, &page, "add circle", &[]).await;
-    page.is(200).has("nothing stands here yet").has("Not yet:");
+    page.is(200).has("still empty").has("Not yet:");
     let hole = [
         ("f0-at-0", "30"),
         ("f0-at-1", "25"),
@@ -283,7 +283,7 @@ async fn drafts_begin_from_another_exercise_and_from_a_file_with_errors() {
     let instructor = site.instructor().await;
     let form = Form::new().text("do", "copy").text("from", site.exercise.to_string());
     let page = instructor.send_files("/exercises/new", form).await;
-    page.is(200).has("Step block").has("Code: nothing stands here yet");
+    page.is(200).has("Step block").has("Code: still empty");
     let page = press(&instructor, &page, "publish", &[("code", "SB-11")]).await;
     page.is(422).has("the code is that of another exercise");
     press(&instructor, &page, "publish", &[("code", "SB-12")])

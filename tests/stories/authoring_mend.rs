@@ -91,7 +91,7 @@ const WRONG: [Wrong<'static>; 12] = [
         &[("f0c1-nominal", "31")],
         "f0c1-nominal",
         "contradicts the geometry, which gives 30",
-        "leave nominal out",
+        "leave “Nominal” out",
     ),
     (
         &[("f1c0-of", ""), ("f1-diameter", "ten")],
@@ -145,7 +145,7 @@ async fn the_table_of_the_print_is_pasted_and_the_rest_is_placed() {
     instructor.get(&table).await.is(200).has("Show what goes where");
     let pasted = "No;Characteristic;Nominal;Tolerance\n1;Bore diameter;12;H7\n2;Bore X;30,5;±0,05\n3;Bore Y;25;±0,05\n\
                   4;Top face flatness;;0,03\n5;Dowel Ø;6;+0,02/0\n6;Dowel X;70;\n7;Dowel Y;25;\n\
-                  8;Distance Bore to Dowel;39,5;±0,1\n9;Slot width;8;\n10;Slot length;20;\n11;Slot X;50;\n12;Blend;3;1\n";
+                  8;Distance Bore to Dowel;39,5;±0,1\n9;Slot width;8;\n10;Slot length;20;\n11;Slot X;50;\n12;Left end;3;1\n";
     let shown = instructor
         .send(&table, &[("version", "1"), ("do", "look"), ("pasted", pasted)])
         .await;
@@ -170,9 +170,10 @@ async fn the_table_of_the_print_is_pasted_and_the_rest_is_placed() {
     let page = instructor.send(&table, &put).await;
     page.is(200)
         .has("12 numbers")
-        .has("Quantity: nothing stands here yet")
-        .has("Faces: nothing stands here yet. Choose one.");
-    assert_eq!(fields(&page)["f1-normal"], "", "no direction looks chosen that is not");
+        .has("Quantity: still empty")
+        .has("Faces: still empty. Choose one.");
+    assert_eq!(fields(&page)["f1-normal"], "up");
+    assert_eq!(fields(&page)["f4-normal"], "", "no direction looks chosen that is not");
     // The rest: the face, the slot's place, and what the table could not tell.
     let rest = [
         ("f1-at-0", "50"),
@@ -183,7 +184,7 @@ async fn the_table_of_the_print_is_pasted_and_the_rest_is_placed() {
         ("f1-normal", "up"),
     ];
     let page = press(&instructor, &page, "draw", &rest).await;
-    let rest = [("f3-at-1", "45"), ("f3-angle", "0")];
+    let rest = [("f3-at-1", "45")];
     let page = press(&instructor, &page, "draw", &rest).await;
     let page = press(&instructor, &page, "drop f4", &[]).await;
     page.is(200).has("Nothing is to mend");

@@ -79,7 +79,9 @@ struct Found {
 impl Found {
     fn against(&self) -> Vec<String> {
         let mut against = Vec::new();
-        if !self.open.is_empty() {
+        if self.open.len() == self.all && self.all > 1 {
+            against.push("Nothing is established yet: measure it or give a certificate's values.".to_owned());
+        } else if !self.open.is_empty() {
             against.push(format!(
                 "Nothing is established at {}: measure it or give a certificate's value.",
                 numbers(&self.open)

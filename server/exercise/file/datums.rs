@@ -147,11 +147,18 @@ fn check_face(read: &Read, space: Option<&BodySpace>, sink: &mut Sink<'_>) {
     if !space.has_face(datum.face, decimal_to_f64(datum.at)) {
         let (axis, face) = (datum.sets.letter(), datum.face.word());
         let what = format!("the body has no {face} face at {axis} = {}", datum.at);
-        sink.warn(
-            read.at_at,
-            what,
-            "Is `at` the coordinate of the face? A face within the outline is left as it is.",
-        );
+        let mend = match datum.face {
+            Face::Top => {
+                "Z counts from the top face: write `at = 0`; a lower face within the outline is left as it is."
+                    .to_owned()
+            }
+            Face::Bottom => format!(
+                "Z counts from the top face, so that the bottom has minus the thickness: write `at = {}`.",
+                -space.thickness
+            ),
+            _ => "Is `at` the coordinate of the face? A face within the outline is left as it is.".to_owned(),
+        };
+        sink.warn(read.at_at, what, mend);
     }
     for (touch, at) in datum.touches.iter().zip(&read.touches_at) {
         let p = datum.touch_point(touch);

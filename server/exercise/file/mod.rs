@@ -56,6 +56,12 @@ use super::model::Exercise;
 use super::plate::Plates;
 use problem::Sink;
 
+/// What is wrong with an exercise that asks for nothing.
+pub(in crate::exercise) const NOTHING_TO_MEASURE: &str = "there is no characteristic to measure";
+
+/// How the problem of a tolerance begins that nothing could be told by.
+pub(in crate::exercise) const TOLERANCE_TOO_NARROW: &str = "the whole tolerance";
+
 /// Reads an exercise file. The exercise is there when no problem is an error; all problems are reported, in the order
 /// of the file. `file_name` only stands in them.
 #[must_use]

@@ -69,7 +69,10 @@ fn narrow(c: &Characteristic, at: usize, sink: &mut Sink<'_>) {
                     this number.";
         sink.error(
             at,
-            format!("the whole tolerance ({tolerance}) is no wider than the uncertainty, {u}"),
+            format!(
+                "{} ({tolerance}) is no wider than the uncertainty, {u}",
+                super::TOLERANCE_TOO_NARROW
+            ),
             mend,
         );
     } else if to_either_side <= c.u_lab {

@@ -162,7 +162,7 @@ fn measured(
     let anything = features.iter().chain(pairs).any(|s| s.has("characteristic"));
     if !anything {
         let mend = "Add a table `[[feature]]` with a `[[feature.characteristic]]` in it.";
-        sink.absent(root.at, "there is no characteristic to measure", mend);
+        sink.absent(root.at, super::NOTHING_TO_MEASURE, mend);
     }
     let features: Option<Vec<Feature>> = found.into_iter().map(|(_, feature)| feature).collect();
     Some(Measured {

@@ -336,6 +336,19 @@ impl Form {
         }
     }
 
+    /// Which side a round feature has is shown as usual where nobody said it; what a page sends back of that is nothing that
+    /// was typed.
+    pub fn leave_usual_sides(&mut self, before: &Self) {
+        let usual = |kind: &str| if kind == "sphere" { "outside" } else { "inside" };
+        for part in &mut self.features {
+            let known = before.features.iter().find(|f| f.text("key") == part.text("key"));
+            let said = known.is_some_and(|f| !f.text("side").is_empty());
+            if !said && part.text("side") == usual(part.text("kind")) {
+                part.fields.remove("side");
+            }
+        }
+    }
+
     /// A rectangular blank is what the outline says, where it is one from the origin.
     #[must_use]
     pub fn as_rectangle(&self) -> Option<Blank> {

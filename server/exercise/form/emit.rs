@@ -4,6 +4,7 @@ use super::number::{in_file, words};
 use super::schema::{
     BODY, DIRECTIONS, HEAD, LINE, MARKS, MEASUREMENT, MISTAKEN, OTHER, Spec, Typed, of_kind, of_quantity,
 };
+use super::words::{DIAMETER_SIGNS, as_printed};
 use super::{Fields, Form, Part, text};
 use crate::exercise::file::quoted;
 
@@ -58,10 +59,13 @@ impl Emitted {
             return;
         }
         let value = match spec.typed {
+            Typed::Number if key == "diameter" => number(typed.trim().trim_start_matches(DIAMETER_SIGNS)),
             Typed::Number => number(typed),
             Typed::Place => list(typed, 3),
             Typed::Pair => list(typed, 2),
             Typed::Direction => direction(typed),
+            // A code has capitals alone, however it is typed.
+            _ if key == "code" => quoted(&typed.trim().to_uppercase()),
             _ if key == "follow_through" && typed == "false" => "false".to_owned(),
             _ => quoted(typed.trim()),
         };
@@ -210,9 +214,15 @@ fn between(i: usize, part: &Part, out: &mut Emitted) {
 
 fn characteristic(table: &str, prefix: &str, kind: &str, fields: &Fields, out: &mut Emitted) {
     out.header(&format!("[[{table}.characteristic]]"), prefix, "no");
+    let mut fields = fields.clone();
+    let of = text(&fields, "of").to_owned();
+    if let Some(tolerance) = fields.get_mut("tolerance") {
+        *tolerance = as_printed(tolerance, &of);
+    }
+    let fields = &fields;
     // A datum that is not chosen yet is missing, which the reader says better than that it is no letter.
     let empty_datum = text(fields, "datum").is_empty();
-    let specs = of_quantity(text(fields, "of"), kind);
+    let specs = of_quantity(&of, kind);
     out.table(
         prefix,
         specs.into_iter().filter(|s| !(s.key == "datum" && empty_datum)),

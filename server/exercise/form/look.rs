@@ -36,6 +36,9 @@ pub struct Look {
     pub problems: Vec<AtField>,
 }
 
+/// Where it is told that there is nothing to measure yet; not a field.
+pub const NO_FEATURES: &str = "add";
+
 /// Rounds of leaving out; what is left out makes others fall that refer to it.
 const ROUNDS: usize = 6;
 
@@ -52,6 +55,7 @@ pub fn look(form: &Form) -> Look {
             problems.push(problem);
         }
     }
+    one_unit(form, &mut problems);
     let (drawn, left_out) = match &made {
         Some(exercise) => (Some(exercise.clone()), Vec::new()),
         None => without_what_is_wrong(form, &written, &found),
@@ -65,25 +69,56 @@ pub fn look(form: &Form) -> Look {
     }
 }
 
+/// Where most tolerances are no wider than the uncertainty that is stated for all, that one is wrong and not they: it is said
+/// once, at its field, with the unit that it was probably typed in.
+fn one_unit(form: &Form, problems: &mut Vec<AtField>) {
+    let too_narrow = |p: &AtField| p.what.starts_with(file::TOLERANCE_TOO_NARROW);
+    let count = problems.iter().filter(|p| too_narrow(p)).count();
+    let all = form.characteristics().count();
+    if count < 3 || count * 2 < all {
+        return;
+    }
+    problems.retain(|p| !too_narrow(p));
+    let (unit, small) = match text(&form.head, "units") {
+        "inch" => ("inches", "3 ten-thousandths are 0.0003"),
+        _ => ("mm", "3 micrometres are 0.003"),
+    };
+    let u = text(&form.measurement, "expanded_uncertainty").trim();
+    problems.push(AtField {
+        field: "u-expanded_uncertainty".to_owned(),
+        severity: Severity::Error,
+        what: format!(
+            "Expanded uncertainty, k = 2: with {u} {unit} the tolerance of {count} of {all} numbers is no wider than it"
+        ),
+        mend: format!("Write it in {unit}: {small}. No measurement could tell a good plate from a bad one otherwise."),
+    });
+}
+
 fn slot<'e>(written: &'e Emitted, problem: &Problem) -> Option<&'e Slot> {
     written.slots.get(problem.line.checked_sub(1)?)
 }
 
 fn at_field(form: &Form, written: &Emitted, problem: &Problem) -> AtField {
     let Some(slot) = slot(written, problem) else {
-        return whole(problem);
+        return whole(form, problem);
     };
+    if problem.what == file::NOTHING_TO_MEASURE {
+        return whole(form, problem);
+    }
     let key = problem.key.unwrap_or(slot.key);
     let field = format!("{}{key}", slot.prefix);
     let Some((spec, typed)) = form.field(&field) else {
         return AtField {
             field: format!("{}{}", slot.prefix, slot.key),
-            ..whole(problem)
+            ..whole(form, problem)
         };
     };
     let (what, mend) = untyped(spec, &typed, slot.item)
         .or_else(|| letter_twice(form, &field, &typed))
-        .unwrap_or_else(|| (problem.what.clone(), in_form(&problem.mend)));
+        .unwrap_or_else(|| {
+            let prefix = slot.prefix.as_str();
+            (named(form, prefix, &problem.what), in_form(form, prefix, &problem.mend))
+        });
     AtField {
         field,
         severity: problem.severity,
@@ -92,12 +127,21 @@ fn at_field(form: &Form, written: &Emitted, problem: &Problem) -> AtField {
     }
 }
 
-fn whole(problem: &Problem) -> AtField {
+/// What is wrong with the whole: nothing to measure yet is told where features are added, the rest at the code.
+fn whole(form: &Form, problem: &Problem) -> AtField {
+    if form.characteristics().next().is_none() && problem.what == file::NOTHING_TO_MEASURE {
+        return AtField {
+            field: NO_FEATURES.to_owned(),
+            severity: problem.severity,
+            what: "nothing is measured yet".to_owned(),
+            mend: "Add a hole, a face or another feature in part 4, and say what is measured on it.".to_owned(),
+        };
+    }
     AtField {
         field: "code".to_owned(),
         severity: problem.severity,
-        what: problem.what.clone(),
-        mend: in_form(&problem.mend),
+        what: named(form, "", &problem.what),
+        mend: in_form(form, "", &problem.mend),
     }
 }
 
@@ -112,7 +156,16 @@ fn untyped(spec: &Spec, typed: &str, item: Option<usize>) -> Option<(String, Str
             }
             _ => format!("Write it, as in {}.", spec.example),
         };
-        return Some((format!("{label}: nothing stands here yet"), mend));
+        return Some((format!("{label}: still empty"), mend));
+    }
+    if spec.key == "diameter"
+        && let (number, behind, _) = super::words::nominal(bare)
+        && !behind.is_empty()
+        && in_file(&number).is_some()
+    {
+        let what = format!("{label}: \u{201c}{bare}\u{201d} is more than the diameter");
+        let mend = format!("Write {number} here, and {behind} as the tolerance of the diameter below.");
+        return Some((what, mend));
     }
     let no_number = |text: &str| {
         let point = if text.contains(',') { "with a point, " } else { "" };
@@ -188,18 +241,39 @@ fn letter_twice(form: &Form, field: &str, typed: &str) -> Option<(String, String
     })
 }
 
-/// Advice of the file in words of the form: what to write, without keys and quotes.
-fn in_form(mend: &str) -> String {
+/// Advice of the file in words of the form: what to write without keys and quotes, and fields by the names that they have here.
+fn in_form(form: &Form, prefix: &str, mend: &str) -> String {
+    let written = |piece: &str| match piece.split_once(" = ") {
+        Some((_, value)) => value.trim_matches('"').to_owned(),
+        None => label(form, prefix, piece).unwrap_or_else(|| piece.trim_matches('"').to_owned()),
+    };
+    pieces(mend, written).replace("Add a line such as", "Write it, as in")
+}
+
+/// What the file's reader found, with fields by their names here and what was typed in quotation marks.
+fn named(form: &Form, prefix: &str, what: &str) -> String {
+    pieces(what, |piece| {
+        label(form, prefix, piece).unwrap_or_else(|| format!("\u{201c}{piece}\u{201d}"))
+    })
+}
+
+/// A text with each piece between backticks put in other words.
+fn pieces(text: &str, put: impl Fn(&str) -> String) -> String {
     let mut out = String::new();
-    for (i, piece) in mend.split('`').enumerate() {
+    for (i, piece) in text.split('`').enumerate() {
         if i % 2 == 0 {
             out.push_str(piece);
-            continue;
+        } else {
+            out.push_str(&put(piece));
         }
-        let value = piece.split_once(" = ").map_or(piece, |(_, value)| value);
-        out.push_str(value.trim_matches('"'));
     }
-    out.replace("Add a line such as", "Write it, as in")
+    out
+}
+
+/// The name of the field with this key beside the one under a prefix.
+fn label(form: &Form, prefix: &str, key: &str) -> Option<String> {
+    let (spec, _) = form.field(&format!("{prefix}{key}"))?;
+    Some(format!("\u{201c}{}\u{201d}", spec.label))
 }
 
 /// Lines of the file mean nothing on the form: the number or name of what stands there does.
@@ -226,7 +300,13 @@ fn owner_name(form: &Form, prefix: &str) -> String {
         &form.features
     };
     let part = index.and_then(|i| parts.get(i));
-    part.map_or_else(String::new, super::Part::name)
+    part.map_or_else(String::new, |p| {
+        if prefix.starts_with('b') {
+            form.pair_name(p)
+        } else {
+            p.name()
+        }
+    })
 }
 
 /// The form without the tables that have errors, until what is left can be drawn.
@@ -293,18 +373,14 @@ fn leave_out(form: &mut Form, prefixes: &[String], left_out: &mut Vec<String>) -
         form.lines.clear();
     }
     keep(&mut form.mistaken, |i| !wrong(&format!("m{i}-")));
+    let named = form.clone();
     for (letter, parts) in [("f", &mut form.features), ("b", &mut form.between)] {
         for (i, part) in parts.iter_mut().enumerate() {
             keep(&mut part.characteristics, |j| !wrong(&format!("{letter}{i}c{j}-")));
         }
         let gone = |i: usize| wrong(&format!("{letter}{i}-"));
-        left_out.extend(
-            parts
-                .iter()
-                .enumerate()
-                .filter(|(i, _)| gone(*i))
-                .map(|(_, p)| p.name()),
-        );
+        let name = |p: &super::Part| if letter == "b" { named.pair_name(p) } else { p.name() };
+        left_out.extend(parts.iter().enumerate().filter(|(i, _)| gone(*i)).map(|(_, p)| name(p)));
         keep(parts, |i| !gone(i));
     }
     form.between.retain(|b| !b.characteristics.is_empty());

@@ -20,7 +20,7 @@ use std::collections::BTreeMap;
 
 pub use edit::Edit;
 pub use like_holes::LikeHoles;
-pub use look::{AtField, Look, look};
+pub use look::{AtField, Look, NO_FEATURES, look};
 pub use post::{direction_parts, from_posted};
 pub use propose::{Blank, propose_datums, usual_measurement};
 pub use schema::{
@@ -73,12 +73,9 @@ pub fn text<'f>(fields: &'f Fields, key: &str) -> &'f str {
 }
 
 impl Part {
-    /// What people call it: its name, or the keys of the two that it is between.
+    /// What people call a feature: its name, or its key without one.
     #[must_use]
     pub fn name(&self) -> String {
-        if self.fields.contains_key("first") || self.fields.contains_key("second") {
-            return format!("{} to {}", self.text("first"), self.text("second"));
-        }
         let name = self.text("name");
         if name.is_empty() {
             self.text("key").to_owned()
@@ -95,6 +92,22 @@ impl Part {
 }
 
 impl Form {
+    /// What people call what stands between two features: both their names, or that they are not chosen yet.
+    #[must_use]
+    pub fn pair_name(&self, pair: &Part) -> String {
+        let name = |end: &str| {
+            let key = pair.text(end);
+            let feature = self.features.iter().find(|f| !key.is_empty() && f.text("key") == key);
+            feature.map_or_else(|| key.to_owned(), Part::name)
+        };
+        match (name("first"), name("second")) {
+            (a, b) if a.is_empty() && b.is_empty() => "between two features".to_owned(),
+            (a, b) if b.is_empty() => format!("between {a} and another"),
+            (a, b) if a.is_empty() => format!("between another and {b}"),
+            (a, b) => format!("{a} to {b}"),
+        }
+    }
+
     /// The exercise file of what is typed, right or wrong.
     #[must_use]
     pub fn toml(&self) -> String {
@@ -179,10 +192,15 @@ impl Form {
             _ => return None,
         };
         let part = parts.get(index)?;
+        let name = if letter == 'b' {
+            self.pair_name(part)
+        } else {
+            part.name()
+        };
         let number = inner.parse().ok().and_then(|j: usize| part.characteristics.get(j));
         Some(match number {
-            Some(fields) => format!("number {} of {}", text(fields, "no"), part.name()),
-            None => part.name(),
+            Some(fields) => format!("number {} of {name}", text(fields, "no")),
+            None => name,
         })
     }
 

@@ -134,7 +134,7 @@ pub const DATUM: &[Spec] = &[
         true,
         "top",
     ),
-    spec("at", "Its coordinate", Number, true, "0").hint("Zero where the origin lies in this face."),
+    spec("at", "Its coordinate", Number, true, "0").hint("X, Y or Z of this face."),
     spec("touches", "Touches", Places, true, "15 15"),
 ];
 
@@ -154,8 +154,9 @@ pub const MEASUREMENT: &[Spec] = &[
         true,
         "0.008",
     )
-    .hint("Of a careful pair at zero length."),
-    spec("per_length", "and per unit of length", Number, true, "4e-6"),
+    .hint("At zero length, in the unit of lengths: 3 µm are 0.003 mm."),
+    spec("per_length", "and per unit of length", Number, true, "4e-6")
+        .hint("4e-6 are 4 µm in each metre, which is L/250 on a machine's data sheet."),
     spec(
         "repeatability",
         "One touch, one standard deviation",
@@ -272,12 +273,13 @@ pub const FEATURE: &[Spec] = &[
         false,
         "inside",
     ),
-    spec("at", "Place", Place, true, "70").hint("X, Y, Z; the top face is z = 0, below it is negative."),
+    spec("at", "Place", Place, true, "70").hint("Of its middle. The top face is Z = 0, below it is negative."),
     spec("from", "From", Place, true, "10"),
     spec("to", "To", Place, true, "130"),
     spec("normal", "Faces", Direction, true, "up").hint("Out of the material."),
     spec("axis", "Axis", Direction, false, "up"),
-    spec("size", "Size of the face", Pair, true, "40"),
+    spec("size", "Size of the face", Pair, true, "40")
+        .hint("Along X, then along Y; of an upright face its length, then its height."),
     spec("diameter", "Diameter", Number, true, "32"),
     spec("length", "Length over all", Number, true, "30"),
     spec("width", "Width", Number, true, "10"),

@@ -277,7 +277,14 @@ fn row(line: usize, cells: &[String], columns: &[Column], decimal_comma: bool) -
         if decimal_comma { text.replace(',', ".") } else { text }
     };
     let mut remarks = Vec::new();
-    let understood = asked(cell(Column::What));
+    let mut understood = asked(cell(Column::What));
+    let mut datum = cell(Column::Datum).trim().to_owned();
+    if let Some((name, letter)) = to_a_datum(&understood)
+        && datum.is_empty()
+    {
+        datum = letter;
+        understood.name = name;
+    }
     let feature = cell(Column::Feature).trim();
     let name = if feature.is_empty() {
         understood.name
@@ -303,6 +310,8 @@ fn row(line: usize, cells: &[String], columns: &[Column], decimal_comma: bool) -
     }
     if name.is_empty() {
         remarks.push("no feature is named".to_owned());
+    } else if of.is_some_and(|of| of == "distance" || of == "coaxiality") && two_names(&name).is_none() {
+        remarks.push("it lies between two features; name both, as in Top to Step distance".to_owned());
     }
     Row {
         line,
@@ -311,9 +320,17 @@ fn row(line: usize, cells: &[String], columns: &[Column], decimal_comma: bool) -
         name,
         nominal: number,
         tolerance,
-        datum: cell(Column::Datum).trim().to_owned(),
+        datum,
         remark: remarks.join("; "),
     }
+}
+
+/// The feature and the letter of `Step wall to B`, where the quantity is one to a datum.
+fn to_a_datum(asked: &super::words::Asked) -> Option<(String, String)> {
+    let to_datum = matches!(asked.of, Some("angle" | "parallelism" | "perpendicularity"));
+    let (name, letter) = asked.name.rsplit_once(" to ").filter(|_| to_datum)?;
+    let one_capital = letter.len() == 1 && letter.chars().all(|c| c.is_ascii_uppercase());
+    one_capital.then(|| (name.to_owned(), letter.to_owned()))
 }
 
 /// Where a row goes.
@@ -333,26 +350,62 @@ impl Form {
     /// Where each row would go.
     #[must_use]
     pub fn where_to(&self, pasted: &Pasted) -> Vec<Goes> {
-        pasted.rows.iter().map(|row| self.goes(row, pasted)).collect()
+        pasted.rows.iter().map(|row| self.goes(row)).collect()
     }
 
-    fn goes(&self, row: &Row, pasted: &Pasted) -> Goes {
-        if !row.no.is_empty() && self.characteristics().any(|c| text(c, "no") == row.no) {
+    fn goes(&self, row: &Row) -> Goes {
+        if self.where_it_stands(row).is_some_and(|owner| owner.is_none()) {
             return Goes::Again;
         }
         if BETWEEN_QUANTITIES.contains(&row.of.as_str())
             && let Some((a, b)) = two_names(&row.name)
         {
-            let known = |name: &str| self.named(name).is_some() || pasted.rows.iter().any(|r| same(&r.name, name));
-            if known(a) && known(b) {
-                return Goes::Between(a.to_owned(), b.to_owned());
-            }
+            return Goes::Between(a.to_owned(), b.to_owned());
         }
         let name = row_name(row);
         match self.named(&name) {
             Some(_) => Goes::To(name),
             None => Goes::New(name),
         }
+    }
+
+    /// Where the number of a row stands already: `Some(None)` at what the row names, `Some(Some(name))` elsewhere.
+    fn where_it_stands(&self, row: &Row) -> Option<Option<String>> {
+        let has = |p: &&Part| !row.no.is_empty() && p.characteristics.iter().any(|c| text(c, "no") == row.no);
+        let feature = self.features.iter().find(has).map(Part::name);
+        let pair = || self.between.iter().find(has).map(|p| self.pair_name(p));
+        let owner = feature.or_else(pair)?;
+        Some(Some(owner).filter(|owner| !row.name.is_empty() && !same(owner, &row.name)))
+    }
+
+    /// From where each row's number is taken away, because the row names something else now.
+    #[must_use]
+    pub fn taken_from(&self, pasted: &Pasted) -> Vec<Option<String>> {
+        pasted
+            .rows
+            .iter()
+            .map(|row| self.where_it_stands(row).flatten())
+            .collect()
+    }
+
+    /// Takes a number out of where it stands, and what then says nothing any more.
+    fn take_away(&mut self, no: &str) {
+        for part in self.features.iter_mut().chain(&mut self.between) {
+            part.characteristics.retain(|c| text(c, "no") != no);
+        }
+        let placed = |p: &Part| {
+            ["at", "from", "to", "size"]
+                .iter()
+                .any(|key| !p.text(key).trim().is_empty())
+        };
+        self.between.retain(|p| !p.characteristics.is_empty());
+        let ends: Vec<String> = self
+            .between
+            .iter()
+            .flat_map(|p| [p.text("first").to_owned(), p.text("second").to_owned()])
+            .collect();
+        self.features
+            .retain(|p| !p.characteristics.is_empty() || placed(p) || ends.iter().any(|end| end == p.text("key")));
     }
 
     /// The feature with this name or key, however it is capitalised.
@@ -364,6 +417,11 @@ impl Form {
 
     /// Puts all rows in; gives how many.
     pub fn put_table(&mut self, pasted: &Pasted) -> usize {
+        for (row, from) in pasted.rows.iter().zip(self.taken_from(pasted)) {
+            if from.is_some() {
+                self.take_away(&row.no);
+            }
+        }
         for (row, goes) in pasted.rows.iter().zip(self.where_to(pasted)) {
             match goes {
                 Goes::Again => self.again(row),
@@ -373,7 +431,9 @@ impl Form {
         }
         // Only now all features are there.
         for row in &pasted.rows {
-            if let Goes::Between(a, b) = self.goes(row, pasted) {
+            if let Goes::Between(a, b) = self.goes(row) {
+                self.end_of_pair(&a, &b);
+                self.end_of_pair(&b, &a);
                 self.put_to_pair(&a, &b, row);
             }
         }
@@ -408,10 +468,30 @@ impl Form {
         let alike: Vec<&Row> = pasted.rows.iter().filter(|r| same(&row_name(r), name)).collect();
         let mut own = feature_of(&alike);
         own.insert("name", name.to_owned());
+        if own.get("kind").is_some_and(|k| k == "plane") {
+            faces_up(&mut own);
+        }
         own.insert("key", self.key_for(name));
         self.features.push(Part {
             fields: own,
             characteristics: vec![fields],
+        });
+    }
+
+    /// Makes the feature that a pair names and no row does: of the kind of the other one, to be placed by hand.
+    fn end_of_pair(&mut self, name: &str, other: &str) {
+        if self.named(name).is_some() {
+            return;
+        }
+        let like = self.named(other).and_then(|i| self.features.get(i));
+        let kind = like.map_or("plane", |f| f.text("kind")).to_owned();
+        let mut own = fields([("kind", &kind), ("name", name), ("key", &self.key_for(name))]);
+        if kind == "plane" {
+            faces_up(&mut own);
+        }
+        self.features.push(Part {
+            fields: own,
+            ..Part::default()
         });
     }
 
@@ -477,12 +557,26 @@ fn two_names(name: &str) -> Option<(&str, &str)> {
         .map(|(a, b)| (a.trim(), b.trim()))
 }
 
+/// A face looks up unless its name says that it stands upright or looks down.
+fn faces_up(own: &mut Fields) {
+    const OTHERWISE: [&str; 8] = ["wall", "side", "bottom", "left", "right", "front", "back", "end"];
+    let name = text(own, "name").to_lowercase();
+    let otherwise = name
+        .split(|c: char| !c.is_alphanumeric())
+        .any(|word| OTHERWISE.contains(&word));
+    if !otherwise {
+        own.insert("normal", "up".to_owned());
+    }
+}
+
 /// What kind of feature has all these quantities, and what of its geometry their nominals tell.
 fn feature_of(rows: &[&Row]) -> Fields {
     let has = |of: &str| rows.iter().any(|r| r.of == of);
     let value = |of: &str| rows.iter().find(|r| r.of == of).map_or("", |r| r.nominal.as_str());
     let (x, y, z) = (value("x"), value("y"), value("z"));
     let plan = has("x") && has("y");
+    // Lines and slots have their angle from X, faces theirs to a datum.
+    let to_datum = rows.iter().any(|r| r.of == "angle" && !r.datum.is_empty());
     let kind = if has("width") || has("length") {
         "slot"
     } else if has("cylindricity") || (has("diameter") && has("perpendicularity")) {
@@ -491,7 +585,7 @@ fn feature_of(rows: &[&Row]) -> Fields {
         "sphere"
     } else if has("diameter") || has("roundness") || has("position") || plan {
         "circle"
-    } else if has("straightness") || (has("angle") && !has("flatness")) {
+    } else if has("straightness") || (has("angle") && !has("flatness") && !to_datum) {
         "line"
     } else {
         "plane"
@@ -506,8 +600,11 @@ fn feature_of(rows: &[&Row]) -> Fields {
     for key in ["diameter", "length", "width", "angle"] {
         own.insert(key, value(key).to_owned());
     }
-    if kind == "plane" && has("z") {
-        own.insert("normal", "up".to_owned());
+    if kind == "plane" && has("flatness") {
+        own.insert("points", "8".to_owned());
+    }
+    if kind == "slot" && !has("angle") {
+        own.insert("angle", "0".to_owned());
     }
     if kind == "cylinder" {
         own.insert("axis", "up".to_owned());
@@ -519,6 +616,7 @@ fn feature_of(rows: &[&Row]) -> Fields {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::exercise::form::take;
 
     const TABLE: &str = "No\tCharacteristic\tNominal\tTolerance\n1\tHole 1 diameter\tØ10\tH7\n2\tHole 1 X\t30\t±0.05\n\
                          3\tHole 1 Y\t25\t±0.05\n4\tTop face flatness\t\t0.02\n5\tHole 2 Ø\t8\t+0.02/0\n\
@@ -554,10 +652,52 @@ mod tests {
         let pair = &form.between[0];
         assert_eq!((pair.text("first"), pair.text("second")), ("hole-1", "hole-2"));
         assert_eq!(text(&pair.characteristics[0], "tolerance"), "±0.1");
+        // A step is one step: what the page sends back of it is the same.
+        assert_eq!(take(&form.toml()).form.changed_fields(&form), Some(Vec::new()));
         // Pasted again, nothing comes twice.
         let before = form.clone();
         form.put_table(&pasted);
         assert_eq!(form, before);
+    }
+
+    #[test]
+    fn what_lies_between_two_and_what_is_to_a_datum_is_understood() {
+        let table = "1\tBore 1 diameter\t12\tH7\n8\tDistance Bore 1 - Bore 2\t70\t±0.03\n\
+                     10\tTop to Step distance\t6\t±0.05\n12\tAngle of step wall to B\t90°\t±0.1°\n9\tSlot width\t10\t\n\
+                     11\tFlatness of top\t\t0.02\n13\tStep depth\t6\t";
+        let pasted = read_table(table, &[]);
+        let mut form = Form::default();
+        form.put_table(&pasted);
+        let of = |name: &str| &form.features[form.named(name).unwrap()];
+        assert_eq!(of("Bore 2").text("kind"), "circle");
+        assert_eq!((of("Step").text("kind"), of("Step").text("normal")), ("plane", "up"));
+        let wall = of("step wall");
+        assert_eq!((wall.text("kind"), wall.text("normal")), ("plane", ""));
+        assert_eq!(text(&wall.characteristics[0], "datum"), "B");
+        assert_eq!(text(&wall.characteristics[0], "tolerance"), "±0.1");
+        assert_eq!(of("Slot").text("angle"), "0");
+        assert_eq!(of("top").text("points"), "8");
+        let pairs: Vec<String> = form.between.iter().map(|p| form.pair_name(p)).collect();
+        assert_eq!(pairs, ["Bore 1 to Bore 2", "top to Step"]);
+        // A depth alone does not say from where.
+        assert!(
+            pasted.rows[6].remark.contains("between two features"),
+            "{}",
+            pasted.rows[6].remark
+        );
+    }
+
+    #[test]
+    fn a_number_that_names_something_else_now_goes_there() {
+        let mut form = Form::default();
+        form.put_table(&read_table("1\tHole X\t10\t0.1\n2\tEdge\t5\t", &[]));
+        let again = read_table("1\tHole X\t11\t0.2\n2\tHole Y\t5\t0.1", &[]);
+        assert_eq!(form.taken_from(&again), [None, Some("Edge".to_owned())]);
+        assert_eq!(form.where_to(&again), [Goes::Again, Goes::To("Hole".to_owned())]);
+        form.put_table(&again);
+        assert_eq!(form.features.len(), 1, "what is left empty goes");
+        let numbers: Vec<&str> = form.characteristics().map(|c| text(c, "of")).collect();
+        assert_eq!(numbers, ["x", "y"]);
     }
 
     #[test]

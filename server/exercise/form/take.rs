@@ -152,6 +152,8 @@ fn typed(how: Typed, value: &DeValue<'_>) -> String {
             lines.join("\n")
         }
         (Typed::Direction, _) => direction(&plain(value)),
+        // Of a place nothing may be typed yet.
+        (Typed::Place | Typed::Pair, _) => Some(plain(value)).filter(|p| !p.trim().is_empty()).unwrap_or_default(),
         _ => plain(value),
     }
 }

@@ -10,7 +10,7 @@ pub(super) struct Asked {
 }
 
 /// Words for quantities, those of more letters and of form first: "true position" is no coordinate.
-const WORDS: [(&str, &str); 46] = [
+const WORDS: [(&str, &str); 47] = [
     ("flatness", "flatness"),
     ("flat", "flatness"),
     ("straightness", "straightness"),
@@ -54,10 +54,14 @@ const WORDS: [(&str, &str); 46] = [
     ("centres", "distance"),
     ("centers", "distance"),
     ("form", "form"),
+    ("depth", "distance"),
     ("step", "distance"),
     ("coaxial", "coaxiality"),
     ("concentric", "coaxiality"),
 ];
+
+/// Signs that are written for a diameter.
+pub(super) const DIAMETER_SIGNS: [char; 4] = ['ø', 'Ø', '⌀', '∅'];
 
 /// Words that say nothing of their own beside a quantity.
 const FILLERS: [&str; 12] = [
@@ -78,7 +82,7 @@ const FILLERS: [&str; 12] = [
 /// Understands a description such as `Hole 1, X` or `diameter of bore`.
 pub(super) fn asked(description: &str) -> Asked {
     let spaced = description
-        .replace(['ø', 'Ø', '⌀', '∅'], " ø ")
+        .replace(DIAMETER_SIGNS, " ø ")
         .replace([',', ':', '(', ')'], " ");
     let words: Vec<&str> = spaced.split_whitespace().collect();
     let meaning = |word: &str| {
@@ -91,23 +95,40 @@ pub(super) fn asked(description: &str) -> Asked {
         .enumerate()
         .filter_map(|(i, w)| Some((meaning(w)?, i)))
         .min();
+    let of = found.and_then(|(known, _)| WORDS.get(known)).map(|(_, of)| *of);
+    let of_two = of.is_some_and(|of| super::schema::BETWEEN_QUANTITIES.contains(&of));
     let is_filler = |w: &str| FILLERS.contains(&w.to_lowercase().as_str());
-    let rest: Vec<&str> = words
-        .iter()
-        .enumerate()
-        .filter(|(i, w)| found.is_none_or(|(_, at)| at != *i) && !is_filler(w))
-        .map(|(_, w)| *w)
-        .collect();
+    let mut rest: Vec<&str> = Vec::new();
+    for (i, word) in words.iter().enumerate() {
+        let low = word.to_lowercase();
+        if found.is_some_and(|(_, at)| at == i) || (of_two && ["between", "from"].contains(&low.as_str())) {
+            continue;
+        }
+        // What stands between the names of two features parts them.
+        if of_two && PARTING.contains(&low.as_str()) {
+            if !rest.is_empty() && rest.last() != Some(&"to") {
+                rest.push("to");
+            }
+        } else if !is_filler(word) {
+            rest.push(word);
+        }
+    }
+    if of_two && rest.last() == Some(&"to") {
+        rest.pop();
+    }
     Asked {
-        of: found.and_then(|(known, _)| WORDS.get(known)).map(|(_, of)| *of),
+        of,
         name: rest.join(" "),
     }
 }
 
+/// Words and signs between the names of two features.
+const PARTING: [&str; 6] = ["to", "and", "-", "\u{2013}", "/", "&"];
+
 /// A nominal cell such as `Ø10 H7`: the number, what stands behind it, and whether it is a diameter.
 pub(super) fn nominal(cell: &str) -> (String, String, bool) {
     let bare = cell.trim();
-    let without = bare.trim_start_matches(['ø', 'Ø', '⌀', '∅']).trim_start();
+    let without = bare.trim_start_matches(DIAMETER_SIGNS).trim_start();
     let diameter = without.len() < bare.len();
     let figure = |c: char| c.is_ascii_digit() || ".,-+\u{2212}".contains(c);
     let signs = without.find(|c: char| !figure(c)).unwrap_or(without.len());
@@ -127,6 +148,36 @@ pub(super) fn nominal(cell: &str) -> (String, String, bool) {
     )
 }
 
+/// Quantities whose tolerance is the width of a zone: on a print it stands as a number alone.
+pub(super) fn is_geometrical(of: &str) -> bool {
+    matches!(
+        of,
+        "flatness"
+            | "straightness"
+            | "roundness"
+            | "cylindricity"
+            | "parallelism"
+            | "perpendicularity"
+            | "coaxiality"
+            | "position"
+            | "form"
+    )
+}
+
+/// A tolerance as it is typed from a print, in the file's form: a number alone is the width of a zone, with or without the
+/// sign of a diameter before it, and an angle may have its sign of degrees.
+pub(super) fn as_printed(typed: &str, of: &str) -> String {
+    let text = typed.trim();
+    if of == "angle" {
+        return text.replace('°', "");
+    }
+    let bare = text.trim_start_matches(DIAMETER_SIGNS).trim_start();
+    match super::number::in_file(bare).filter(|n| !n.starts_with('-')) {
+        Some(number) if is_geometrical(of) => format!("max {number}"),
+        _ => text.to_owned(),
+    }
+}
+
 /// A tolerance cell as the form has it, and a remark where it had to be understood.
 pub(super) fn tolerance(cell: &str, of: Option<&str>) -> (String, String) {
     let text = cell
@@ -135,23 +186,9 @@ pub(super) fn tolerance(cell: &str, of: Option<&str>) -> (String, String) {
         .replace("+-", "±")
         .replace("\u{2212}", "-")
         .replace("± ", "±");
+    let text = as_printed(&text, of.unwrap_or(""));
     let plain = super::number::in_file(&text).filter(|n| !n.starts_with('-'));
-    let geometrical = of.is_some_and(|of| {
-        matches!(
-            of,
-            "flatness"
-                | "straightness"
-                | "roundness"
-                | "cylindricity"
-                | "parallelism"
-                | "perpendicularity"
-                | "coaxiality"
-                | "position"
-                | "form"
-        )
-    });
     match plain {
-        Some(number) if geometrical => (format!("max {number}"), String::new()),
         Some(number) => (format!("±{number}"), format!("{cell} was read as ±{number}")),
         None => (text, String::new()),
     }
@@ -194,6 +231,14 @@ mod tests {
             ("Top face flatness", Some("flatness"), "Top face"),
             ("True position of hole 3", Some("position"), "hole 3"),
             ("Distance hole 1 to hole 2", Some("distance"), "hole 1 to hole 2"),
+            ("Distance Bore 1 - Bore 2", Some("distance"), "Bore 1 to Bore 2"),
+            (
+                "distance between hole 1 and hole 2",
+                Some("distance"),
+                "hole 1 to hole 2",
+            ),
+            ("Step depth", Some("distance"), "Step"),
+            ("Angle of step wall to B", Some("angle"), "step wall to B"),
             ("X position of hole 3", Some("x"), "position hole 3"),
             ("Slot width", Some("width"), "Slot"),
             ("Chamfer", None, "Chamfer"),
@@ -234,6 +279,8 @@ mod tests {
             ("0.1", "x", "±0.1"),
             ("0.02", "flatness", "max 0.02"),
             ("max 0.02", "flatness", "max 0.02"),
+            ("Ø0.1", "position", "max 0.1"),
+            ("±0.1°", "angle", "±0.1"),
             ("ISO 2768-m", "x", "ISO 2768-m"),
         ] {
             assert_eq!(tolerance(cell, Some(of)).0, expected, "{cell}");

@@ -86,7 +86,7 @@ pub fn confusable(exercise: &Exercise, set: &Confusable) -> String {
     };
     match &set.add {
         Some(add) => format!("{told}{mark}; add {}.", proposal(exercise, add)),
-        None => format!("{told}{mark}; no one place or size of its features would."),
+        None => format!("{told}{mark}; no single further place or size of its features would."),
     }
 }
 
@@ -99,7 +99,7 @@ pub fn unseen(exercise: &Exercise, unseen: &Unseen) -> String {
             "No number of this sheet shows {thing}; {} would.",
             proposal(exercise, add)
         ),
-        None => format!("No number of this sheet shows {thing}, and it changes none."),
+        None => format!("No number of this sheet shows {thing}: it changes none of them."),
     }
 }
 

@@ -90,8 +90,8 @@ fn found(exercise: &Exercise) -> Found {
         button: button(exercise, one.add.as_ref()),
     });
     let groups = [
-        ("Taken for each other", confusable.collect()),
-        ("Not seen", unseen.collect()),
+        ("Mistakes that look alike", confusable.collect()),
+        ("Mistakes that no number shows", unseen.collect()),
         ("Touches", touches(exercise)),
     ];
     Found {

@@ -59,7 +59,8 @@ pub(in crate::web) struct Authoring {
     left_out: Vec<String>,
     /// Errors by field, for the list above the form.
     wrongs: Vec<(String, String)>,
-    warnings: usize,
+    /// What is only to be looked at, by field.
+    doubts: Vec<(String, String)>,
     numbers: usize,
     like: LikeHoles,
     like_wrong: (String, String),
@@ -154,8 +155,11 @@ async fn work(form: &Form) -> Result<Worked, WebError> {
 async fn sheet(app: &App, person: &Person, draft: &Draft, form: &Form, extras: Extras) -> Result<Authoring, WebError> {
     let mut worked = work(form).await?;
     worked.look.problems.extend(extras.refused.clone());
-    let errors = worked.look.problems.iter().filter(|p| p.severity == Severity::Error);
-    let wrongs: Vec<(String, String)> = errors.map(|p| (p.field.clone(), listed(form, p))).collect();
+    let list = |severity: Severity| -> Vec<(String, String)> {
+        let these = worked.look.problems.iter().filter(|p| p.severity == severity);
+        these.map(|p| (p.field.clone(), listed(form, p))).collect()
+    };
+    let (wrongs, doubts) = (list(Severity::Error), list(Severity::Warning));
     let mut maker = Maker::new(form, &worked.look.problems, &extras.here);
     maker.published = draft.exercise.is_some();
     maker.follows = worked.follows;
@@ -177,8 +181,8 @@ async fn sheet(app: &App, person: &Person, draft: &Draft, form: &Form, extras: E
         drawing: worked.svg,
         scale: worked.scale,
         left_out: worked.look.left_out,
-        warnings: worked.look.problems.len() - wrongs.len(),
         wrongs,
+        doubts,
         numbers: form.characteristics().count(),
         like: extras.like,
         like_wrong: extras.like_wrong,
@@ -196,7 +200,10 @@ async fn sheet(app: &App, person: &Person, draft: &Draft, form: &Form, extras: E
 fn listed(form: &Form, problem: &AtField) -> String {
     let owner = form.owner_of(&problem.field).filter(|o| !o.trim().is_empty());
     let owner = owner.map_or_else(String::new, |o| format!("{o}: "));
-    format!("{owner}{}. {}", problem.what, problem.mend)
+    let said = format!("{owner}{}. {}", problem.what, problem.mend);
+    let mut letters = said.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}", letters.as_str())
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -249,6 +256,7 @@ pub(in crate::web) async fn submit(
     let mut form = from_posted(&pairs);
     let stands = take(&draft.toml).form;
     form.follow_keys(&stands);
+    form.leave_usual_sides(&stands);
     if draft.exercise.is_some() {
         // The code of a published exercise is not a field that can be typed in.
         form.head

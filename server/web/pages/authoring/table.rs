@@ -69,7 +69,24 @@ fn words(goes: Goes) -> String {
     }
 }
 
-fn found(pasted: Pasted, goes: Vec<Goes>) -> Found {
+/// Where the rows go, in words; a feature is made by the first row that names it.
+fn all_words(goes: Vec<Goes>, from: Vec<Option<String>>) -> Vec<String> {
+    let mut made: Vec<String> = Vec::new();
+    let line = |(goes, from): (Goes, Option<String>)| {
+        let said = match goes {
+            Goes::New(name) if made.contains(&name.to_lowercase()) => words(Goes::To(name)),
+            Goes::New(name) => {
+                made.push(name.to_lowercase());
+                words(Goes::New(name))
+            }
+            other => words(other),
+        };
+        from.map_or_else(|| said.clone(), |from| format!("{said}, no more to {from}"))
+    };
+    goes.into_iter().zip(from).map(line).collect()
+}
+
+fn found(pasted: Pasted, goes: Vec<String>) -> Found {
     let heading = pasted.heading.unwrap_or_default();
     let has_heading = !heading.is_empty();
     let column = |(i, c): (usize, &Column)| {
@@ -81,7 +98,7 @@ fn found(pasted: Pasted, goes: Vec<Goes>) -> Found {
         decimal_comma: pasted.decimal_comma,
         has_heading,
         columns: pasted.columns.iter().enumerate().map(column).collect(),
-        rows: pasted.rows.into_iter().zip(goes.into_iter().map(words)).collect(),
+        rows: pasted.rows.into_iter().zip(goes).collect(),
     }
 }
 
@@ -103,7 +120,7 @@ pub(in crate::web) async fn submit(
     }
     let mut form = take(&of.draft.toml).form;
     if get(&pairs, "do") != "put" {
-        let goes = form.where_to(&pasted);
+        let goes = all_words(form.where_to(&pasted), form.taken_from(&pasted));
         return Ok(Page(TablePage::of(&of, typed, Some(found(pasted, goes)))).into_response());
     }
     let first = form.features.len();

@@ -109,9 +109,10 @@ impl<'m> Maker<'m> {
     pub(super) fn new(form: &'m Form, problems: &'m [AtField], here: &'m str) -> Self {
         let mut said: BTreeMap<&str, Vec<Said>> = BTreeMap::new();
         for problem in problems {
+            let label = form.field(&problem.field).map_or("", |(spec, _)| spec.label);
             said.entry(problem.field.as_str()).or_default().push(Said {
                 warning: problem.severity == Severity::Warning,
-                text: sentence(problem),
+                text: sentence(problem, label),
             });
         }
         Self {
@@ -227,7 +228,11 @@ impl<'m> Maker<'m> {
         let own = Self::set_aside(self.table(&prefix, specs, &part.fields), &["key", "points"]);
         let measured = part.characteristics.iter().enumerate();
         PartView {
-            title: part.name(),
+            title: if between {
+                self.form.pair_name(part)
+            } else {
+                part.name()
+            },
             own,
             characteristics: measured
                 .map(|(j, f)| self.characteristic(&format!("{letter}{i}c{j}-"), f, kind, quantities))
@@ -287,8 +292,13 @@ impl<'m> Maker<'m> {
     }
 }
 
-fn sentence(problem: &AtField) -> String {
-    let mut letters = problem.what.chars();
+/// What is said at a field, which has its label above it already.
+fn sentence(problem: &AtField, label: &str) -> String {
+    let what = problem
+        .what
+        .strip_prefix(label)
+        .and_then(|rest| rest.strip_prefix(": "));
+    let mut letters = what.unwrap_or(&problem.what).chars();
     let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
     format!("{first}{}. {}", letters.as_str(), problem.mend)
 }

@@ -55,6 +55,11 @@ pub(in crate::web) struct Plate {
 }
 
 impl Plate {
+    /// Whether rounds are entered that are not the reference yet.
+    fn has_rounds_only(&self) -> bool {
+        self.rounds > 1 && self.rows.iter().any(|row| row.reference.is_empty())
+    }
+
     fn typed(&self, field: &str) -> &str {
         self.typed.get(field).map_or("", String::as_str)
     }
