@@ -16,7 +16,7 @@ use super::driver::{Driver, program};
 use crate::stories::site::Site;
 
 /// Longest time for something to appear. Debug builds on a busy machine are slow; nothing waits longer than it has to.
-const LONGEST: Duration = Duration::from_secs(30);
+const LONGEST: Duration = Duration::from_secs(60);
 
 const ARGUMENTS: [&str; 9] = [
     "--headless",
