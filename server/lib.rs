@@ -41,8 +41,3 @@ pub mod web;
 
 /// One file per command.
 pub mod cli;
-
-/// One report makes thousands of small things of all sizes, and many threads make them: this allocator takes half of the
-/// time that the system's does.
-#[global_allocator]
-static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
