@@ -7,6 +7,7 @@ use thiserror::Error;
 
 use super::Service;
 use super::load::{self, LoadError};
+use super::make_assignment::NO_PLATES;
 use super::terms::{Terms, TermsError};
 use crate::report::roster::clean;
 use crate::store::assignments::{self, Assignment};
@@ -41,9 +42,7 @@ pub enum CareError {
     #[error("there is no such pair, person or plate here")]
     NotHere,
     /// No plates.
-    #[error(
-        "no plate of this kind is in service for this exercise; propose or register some on the page of the exercise"
-    )]
+    #[error("{NO_PLATES}")]
     NoPlates,
     /// Somebody changed times or rules since the page was made.
     #[error("somebody changed this assignment meanwhile; nothing was overwritten")]

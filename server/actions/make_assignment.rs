@@ -38,6 +38,10 @@ pub struct Made {
     pub plates: usize,
 }
 
+/// What is said where an exercise has no plates of the kind that is wanted.
+pub(super) const NO_PLATES: &str =
+    "no plate of this kind is in service for this exercise; propose or register some on the page of the exercise";
+
 /// Why it was not made.
 #[derive(Debug, Error)]
 pub enum MakeAssignmentError {
@@ -51,9 +55,7 @@ pub enum MakeAssignmentError {
     #[error("the class has no pairs yet")]
     NoPairs,
     /// No plates.
-    #[error(
-        "no plate of this kind is in service for this exercise; propose or register some on the page of the exercise"
-    )]
+    #[error("{NO_PLATES}")]
     NoPlates,
     /// The database failed.
     #[error(transparent)]

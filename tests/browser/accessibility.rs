@@ -1,6 +1,6 @@
 //! The main pages against axe-core (`axe/`, under its own licence), which checks WCAG rules in the browser.
 
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use super::pages::School;
 use super::window::{Scripts, Window};
@@ -13,6 +13,17 @@ const RUN: &str = "
       (found) => done(found.violations.flatMap((v) =>
         v.nodes.map((n) => `${v.id}: ${n.html.slice(0, 160)} (${n.failureSummary.replace(/\\s+/g, ' ').slice(0, 300)})`))),
       (error) => done([`axe failed: ${error}`]));";
+
+/// Nothing of the page is out of sight sideways or breaks a rule. Without script nothing can be measured.
+pub(super) async fn is_fit(window: &Window, scripts: Scripts) {
+    if scripts == Scripts::Off {
+        return;
+    }
+    let over = "return document.documentElement.scrollWidth - document.documentElement.clientWidth";
+    assert_eq!(window.run(over).await, json!(0));
+    let found = violations(window).await;
+    assert!(found.is_empty(), "{found:?}");
+}
 
 /// What axe-core finds on the page that is open.
 pub(super) async fn violations(window: &Window) -> Vec<String> {

@@ -7,6 +7,21 @@ use fantoccini::key::Key;
 use super::window::{Scripts, Window};
 use crate::stories::site::{PASSPHRASE, Site};
 
+/// Signs in and begins the draft of a plate with nothing on it yet.
+pub(super) async fn begin(window: &Window, code: &str, title: &str) {
+    window.sign_in("ferro", PASSPHRASE).await;
+    window.go("/exercises/new").await;
+    let blank = [
+        ("#f-code", code),
+        ("#f-title", title),
+        ("#f-length", "120"),
+        ("#f-width", "80"),
+        ("#f-thickness", "20"),
+    ];
+    window.fill_all(&blank).await;
+    window.click("button[value='blank']").await;
+}
+
 /// A window that counts what a person does.
 struct Hands {
     window: Window,
@@ -103,23 +118,12 @@ async fn what_is_typed_is_kept_at_each_change_and_wrong_things_stand_at_their_fi
 async fn an_exercise_is_made_with_script_off() {
     let site = Site::open().await;
     let window = Window::open(&site, Scripts::Off).await;
-    window.sign_in("ferro", PASSPHRASE).await;
-    window.go("/exercises/new").await;
-    for (field, text) in [
-        ("#f-code", "SO-01"),
-        ("#f-title", "Plain plate"),
-        ("#f-length", "120"),
-        ("#f-width", "80"),
-        ("#f-thickness", "20"),
-    ] {
-        window.fill(field, text).await;
-    }
-    window.click("button[value='blank']").await;
+    begin(&window, "SO-01", "Plain plate").await;
     window.click("button[value='add circle']").await;
     window.on("#f-f0-name[autofocus]").await;
-    for (field, text) in [("#f-f0-at-0", "40"), ("#f-f0-at-1", "40"), ("#f-f0-diameter", "12")] {
-        window.fill(field, text).await;
-    }
+    window
+        .fill_all(&[("#f-f0-at-0", "40"), ("#f-f0-at-1", "40"), ("#f-f0-diameter", "12")])
+        .await;
     window.click("button[value='draw']").await;
     window.on("#live-mend > p.quiet").await;
     assert!(window.text("#follows-f0c0").await.contains("11.900 to 12.100 mm"));
@@ -132,18 +136,7 @@ async fn an_exercise_is_made_with_script_off() {
 async fn what_is_typed_while_the_page_follows_is_not_lost() {
     let site = Site::open().await;
     let window = Window::open(&site, Scripts::On).await;
-    window.sign_in("ferro", PASSPHRASE).await;
-    window.go("/exercises/new").await;
-    for (field, text) in [
-        ("#f-code", "TL-01"),
-        ("#f-title", "Plate"),
-        ("#f-length", "120"),
-        ("#f-width", "80"),
-        ("#f-thickness", "20"),
-    ] {
-        window.fill(field, text).await;
-    }
-    window.click("button[value='blank']").await;
+    begin(&window, "TL-01", "Plate").await;
     window.click("button[value='add circle']").await;
     window.on("#f-f0-name:focus").await;
     // Another kind has other fields, so the form is made anew while the name is being written.
@@ -195,18 +188,7 @@ const WRONG: [[&str; 4]; 8] = [
 async fn what_cannot_be_is_said_at_its_field_while_the_exercise_is_made() {
     let site = Site::open().await;
     let window = Window::open(&site, Scripts::On).await;
-    window.sign_in("ferro", PASSPHRASE).await;
-    window.go("/exercises/new").await;
-    for (field, text) in [
-        ("#f-code", "WR-01"),
-        ("#f-title", "Plate"),
-        ("#f-length", "120"),
-        ("#f-width", "80"),
-        ("#f-thickness", "20"),
-    ] {
-        window.fill(field, text).await;
-    }
-    window.click("button[value='blank']").await;
+    begin(&window, "WR-01", "Plate").await;
     for (i, [x, depth]) in [["30", ""], ["60", "12"]].into_iter().enumerate() {
         window.click("button[value='add circle']").await;
         window.on(&format!("#f-f{i}-at-0")).await;

@@ -2,9 +2,8 @@
 //! history say of it; with the mouse at a desk, with the keyboard alone as wide as a telephone, and with script off.
 
 use fantoccini::key::Key;
-use serde_json::json;
 
-use super::accessibility::violations;
+use super::accessibility::is_fit;
 use super::window::{Scripts, Window};
 use crate::stories::site::{Browser, PASSPHRASE, Site};
 
@@ -46,15 +45,8 @@ impl Hands {
         self.window.on(then).await;
     }
 
-    /// Nothing of the page is out of sight or breaks a rule. Without script nothing can be measured.
     async fn is_fit(&self) {
-        if self.scripts == Scripts::Off {
-            return;
-        }
-        let over = "return document.documentElement.scrollWidth - document.documentElement.clientWidth";
-        assert_eq!(self.window.run(over).await, json!(0));
-        let found = violations(&self.window).await;
-        assert!(found.is_empty(), "{found:?}");
+        is_fit(&self.window, self.scripts).await;
     }
 
     /// What came back says so at this field and in the list above, and holds what was typed.

@@ -3,8 +3,9 @@
 use fantoccini::key::Key;
 
 use super::accessibility::violations;
+use super::authoring::begin;
 use super::window::{Scripts, Window};
-use crate::stories::site::{PASSPHRASE, Site};
+use crate::stories::site::Site;
 
 /// Adds Y of the hole.
 const ADD: &str = "button[value='ask hole-1 y']";
@@ -12,23 +13,12 @@ const ADD: &str = "button[value='ask hole-1 y']";
 /// A draft of a plate with one hole, of which X and the diameter are asked for: nothing shows what is off along Y.
 async fn draft(site: &Site, scripts: Scripts) -> (Window, String) {
     let window = Window::open(site, scripts).await;
-    window.sign_in("ferro", PASSPHRASE).await;
-    window.go("/exercises/new").await;
-    for (field, text) in [
-        ("#f-code", "IN-01"),
-        ("#f-title", "Plate with one hole"),
-        ("#f-length", "120"),
-        ("#f-width", "80"),
-        ("#f-thickness", "20"),
-    ] {
-        window.fill(field, text).await;
-    }
-    window.click("button[value='blank']").await;
+    begin(&window, "IN-01", "Plate with one hole").await;
     window.click("button[value='add circle']").await;
     window.on("#f-f0-at-0").await;
-    for (field, text) in [("#f-f0-at-0", "40"), ("#f-f0-at-1", "30"), ("#f-f0-diameter", "12")] {
-        window.fill(field, text).await;
-    }
+    window
+        .fill_all(&[("#f-f0-at-0", "40"), ("#f-f0-at-1", "30"), ("#f-f0-diameter", "12")])
+        .await;
     window.on("#f-f0c2-of").await;
     assert_eq!(window.value("#f-f0c2-of").await, "y");
     window.click("button[value='drop f0c2']").await;

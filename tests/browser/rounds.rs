@@ -1,9 +1,8 @@
 //! Rounds of reference values with the keyboard, with script off, and as wide as a telephone.
 
 use fantoccini::key::Key;
-use serde_json::json;
 
-use super::accessibility::violations;
+use super::accessibility::is_fit;
 use super::window::{Scripts, Window};
 use crate::stories::site::{PASSPHRASE, Site, shipped};
 
@@ -40,17 +39,6 @@ async fn enter(window: &Window, day: &str, off: f64) {
     }
     window.tab_to("button.do", 40).await;
     window.press(Key::Enter).await;
-}
-
-async fn is_fit(window: &Window, scripts: Scripts) {
-    if scripts == Scripts::Off {
-        // Nothing can be measured there.
-        return;
-    }
-    let over = "return document.documentElement.scrollWidth - document.documentElement.clientWidth";
-    assert_eq!(window.run(over).await, json!(0));
-    let found = violations(window).await;
-    assert!(found.is_empty(), "{found:?}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -185,6 +185,13 @@ impl Window {
         field.send_keys(text).await.unwrap();
     }
 
+    /// The same in several fields.
+    pub(super) async fn fill_all(&self, all: &[(&str, &str)]) {
+        for (css, text) in all {
+            self.fill(css, text).await;
+        }
+    }
+
     /// Chooses a file.
     pub(super) async fn choose_file(&self, css: &str, file: &std::path::Path) {
         self.on(css).await.send_keys(file.to_str().unwrap()).await.unwrap();

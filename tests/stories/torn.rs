@@ -20,6 +20,15 @@ enum End {
     Dead,
 }
 
+/// The head of a request with a form that is so long by its own account, its parts parted by `edge`.
+fn request_head(path: &str, browser: &Browser, long: usize) -> String {
+    format!(
+        "POST {path} HTTP/1.1\r\nhost: x\r\ncookie: {}\r\nsec-fetch-site: same-origin\r\n\
+         content-type: multipart/form-data; boundary=edge\r\ncontent-length: {long}\r\n\r\n",
+        browser.token().unwrap(),
+    )
+}
+
 /// Sends a form whose last part is a file, `whole` bytes long by its own account, of which only `sent` arrive.
 fn tear(site: &Site, browser: &Browser, path: &str, (fields, file): (&[(&str, &str)], &str), sent: &[u8], end: End) {
     let mut body = Vec::new();
@@ -31,12 +40,7 @@ fn tear(site: &Site, browser: &Browser, path: &str, (fields, file): (&[(&str, &s
         .into_bytes();
     body.extend(head);
     body.extend(sent);
-    let request = format!(
-        "POST {path} HTTP/1.1\r\nhost: x\r\ncookie: {}\r\nsec-fetch-site: same-origin\r\n\
-         content-type: multipart/form-data; boundary=edge\r\ncontent-length: {}\r\n\r\n",
-        browser.token().unwrap(),
-        body.len() + 100_000
-    );
+    let request = request_head(path, browser, body.len() + 100_000);
     let mut stream = TcpStream::connect(site.address()).unwrap();
     stream.write_all(request.as_bytes()).unwrap();
     stream.write_all(&body).unwrap();
@@ -233,16 +237,14 @@ async fn an_upload_that_trickles_is_ended_with_a_page() {
         .await
         .is(200);
     let before = counts(&site, &HANDED_IN).await;
-    let (address, token) = (site.address(), pair.token().unwrap());
+    let address = site.address();
+    let path = format!("/my/{assignment}/entry");
+    let first = "--edge\r\ncontent-disposition: form-data; name=\"m-2\"\r\n\r\n";
+    let request = request_head(&path, &pair, 1_000_000) + first;
     let trickle = tokio::task::spawn_blocking(move || {
-        let head = format!(
-            "POST /my/{assignment}/entry HTTP/1.1\r\nhost: x\r\ncookie: {token}\r\nsec-fetch-site: same-origin\r\n\
-             content-type: multipart/form-data; boundary=edge\r\ncontent-length: 1000000\r\n\r\n\
-             --edge\r\ncontent-disposition: form-data; name=\"m-2\"\r\n\r\n"
-        );
         let begun = Instant::now();
         let mut stream = TcpStream::connect(address).unwrap();
-        stream.write_all(head.as_bytes()).unwrap();
+        stream.write_all(request.as_bytes()).unwrap();
         stream.set_read_timeout(Some(Duration::from_millis(200))).unwrap();
         let (mut answer, mut piece) = (Vec::new(), [0; 4096]);
         while begun.elapsed() < Duration::from_secs(90) {
@@ -266,5 +268,5 @@ async fn an_upload_that_trickles_is_ended_with_a_page() {
         "{took:?}"
     );
     assert_eq!(counts(&site, &HANDED_IN).await, before);
-    pair.get(&format!("/my/{assignment}/entry")).await.is(200).has("-8.018");
+    pair.get(&path).await.is(200).has("-8.018");
 }

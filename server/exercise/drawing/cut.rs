@@ -1,7 +1,7 @@
 //! Where the plate is cut to be seen from the front: a stepped plane, parallel to X, through what is deep, conical or not on
 //! the top face (ISO 128-3, section in several parallel planes). Lengths in the unit of the part.
 
-use super::paper::{Point, distance};
+use super::paper::{Point, distance, distance_to_stroke};
 use super::plan::Plan;
 use super::relief::Facet;
 use crate::exercise::geometry::FeatureState;
@@ -19,6 +19,7 @@ pub(super) struct Stretch {
 /// A flat face between top and bottom: the material ends there.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Level {
+    pub(super) feature: usize,
     pub(super) z: f64,
     pub(super) x: [f64; 2],
     pub(super) y: [f64; 2],
@@ -53,10 +54,8 @@ pub(super) fn chord(state: &FeatureState, off: f64) -> Option<[f64; 2]> {
     // A slot, walked over: where (t, off) is no farther than half the width from the stroke between the arc centres.
     let (sin, cos) = state.angle.to_radians().sin_cos();
     let reach = (state.length - state.width) / 2.0;
-    let inside = |t: &f64| {
-        let on = (t * cos + off * sin).clamp(-reach, reach);
-        distance([*t, off], [on * cos, on * sin]) <= state.width / 2.0
-    };
+    let ends = [-reach, reach].map(|r| [r * cos, r * sin]);
+    let inside = |t: &f64| distance_to_stroke([*t, off], ends[0], ends[1]) <= state.width / 2.0;
     let steps = (-1000..=1000_i32).map(|k| state.length / 2.0 * f64::from(k) / 1000.0);
     let mut own = steps.filter(inside);
     let first = own.next()?;
@@ -96,10 +95,10 @@ pub(super) fn depth_of(shape: &Shape, state: &FeatureState, thickness: f64) -> f
 }
 
 /// Flat faces between top and bottom, drawn out to the outline where they run out.
-pub(super) fn levels(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) -> Vec<(usize, Level)> {
+pub(super) fn levels(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) -> Vec<Level> {
     let thickness = decimal_to_f64(exercise.body.thickness);
     let near = 1e-6 * thickness;
-    let level = |(f, s): (&crate::exercise::model::Feature, &FeatureState)| {
+    let level = |(feature, (f, s)): (usize, (&crate::exercise::model::Feature, &FeatureState))| {
         let Shape::Plane { normal, size, .. } = &f.shape else {
             return None;
         };
@@ -112,14 +111,20 @@ pub(super) fn levels(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) 
         let mut y = [s.at[1] - h / 2.0, s.at[1] + h / 2.0];
         super::faces::run_out(plan, [s.at[0], s.at[1]], &mut x, &mut y);
         Some(Level {
+            feature,
             z,
             x,
             y,
             up: normal[2] > 0.0,
         })
     };
-    let all = exercise.features.iter().zip(states).enumerate();
-    all.filter_map(|(i, f)| level(f).map(|l| (i, l))).collect()
+    exercise
+        .features
+        .iter()
+        .zip(states)
+        .enumerate()
+        .filter_map(level)
+        .collect()
 }
 
 /// Round features and slots with one middle are cut together.
@@ -171,13 +176,7 @@ const STEPS: usize = 4;
 
 /// The cutting plane from the left of the body to its right, through slanted faces first. `gap` is what lies between two
 /// things that are cut.
-pub(super) fn path(
-    exercise: &Exercise,
-    plan: &Plan,
-    states: &[FeatureState],
-    levels: &[Level],
-    gap: f64,
-) -> Vec<Stretch> {
+pub(super) fn path(exercise: &Exercise, plan: &Plan, states: &[FeatureState], gap: f64) -> Vec<Stretch> {
     let near = 100.0 * plan.nothing;
     let middles: Vec<Wish> = wishes(exercise, states, near);
     let score = |y: f64| {
@@ -199,7 +198,7 @@ pub(super) fn path(
             taken.push(wish);
         }
     }
-    for level in levels {
+    for level in &plan.relief.levels {
         if crosses(&stretches(&taken, plan), level, 2.0 * gap) {
             continue;
         }

@@ -129,10 +129,8 @@ impl Elevation {
         self.sheet = self.sheet.moved(by);
         self.extent = moved(self.extent, by);
         self.title = moved(self.title, by);
-        for (_, row) in &mut self.rows {
+        for (of, row) in &mut self.rows {
             row.move_by(by);
-        }
-        for (of, _) in &mut self.rows {
             if let Of::Tilt(tilt) = of {
                 tilt.move_by(by);
             }

@@ -36,14 +36,14 @@ pub(super) struct Facet {
 }
 
 impl Facet {
-    fn level(feature: usize, level: &Level, thickness: f64) -> Self {
+    fn level(level: &Level, thickness: f64) -> Self {
         let at = [
             f64::midpoint(level.x[0], level.x[1]),
             f64::midpoint(level.y[0], level.y[1]),
         ];
         let half = [level.x[1] - at[0], level.y[1] - at[1]];
         Self {
-            feature,
+            feature: level.feature,
             up: level.up,
             slanted: false,
             at,
@@ -262,6 +262,8 @@ pub(super) struct Break {
 /// All level and slanted faces of a body.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Relief {
+    /// Flat faces between top and bottom.
+    pub(super) levels: Vec<Level>,
     pub(super) facets: Vec<Facet>,
     meets: Vec<(usize, usize, Meet)>,
     pub(super) breaks: Vec<Break>,
@@ -274,7 +276,7 @@ impl Relief {
     pub(super) fn of(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) -> Self {
         let thickness = decimal_to_f64(exercise.body.thickness);
         let levels = cut::levels(exercise, plan, states);
-        let mut facets: Vec<Facet> = levels.iter().map(|(i, l)| Facet::level(*i, l, thickness)).collect();
+        let mut facets: Vec<Facet> = levels.iter().map(|l| Facet::level(l, thickness)).collect();
         for (i, (f, s)) in exercise.features.iter().zip(states).enumerate() {
             if let Shape::Plane { normal, size, .. } = &f.shape
                 && is_slanted(*normal)
@@ -284,6 +286,7 @@ impl Relief {
             }
         }
         let mut relief = Self {
+            levels,
             facets,
             meets: Vec::new(),
             breaks: Vec::new(),

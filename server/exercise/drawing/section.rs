@@ -2,7 +2,7 @@
 //! Bodies that stand on the plate are not hatched (ISO 128-3); depths that no characteristic gives stand beside the hole's
 //! diameter. Faces that slope along Y are cut in a second section across it, which is the section of the turned part.
 
-use super::cut::{self, Level, Stretch, chord, depth_of, is_upright};
+use super::cut::{self, Stretch, chord, depth_of, is_upright};
 use super::paper::{Area, Point, distance, sides};
 use super::plan::{Form, Plan, area_of};
 use super::relief::crossings;
@@ -79,7 +79,7 @@ impl Slab {
 }
 
 /// Whether an exercise has anything that the plan view cannot show.
-fn is_needed(exercise: &Exercise, plan: &Plan, states: &[FeatureState], levels: &[Level]) -> bool {
+fn is_needed(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) -> bool {
     let thickness = decimal_to_f64(exercise.body.thickness);
     let near = 1e-6 * thickness;
     let deep = |(f, s): (&crate::exercise::model::Feature, &FeatureState)| {
@@ -90,7 +90,7 @@ fn is_needed(exercise: &Exercise, plan: &Plan, states: &[FeatureState], levels: 
                 || matches!(f.shape, Shape::Cone { .. } | Shape::Sphere { .. }))
     };
     let high = |c: &Characteristic| c.of == Quantity::Z;
-    !levels.is_empty()
+    !plan.relief.levels.is_empty()
         || plan.relief.slopes().any(|(_, f)| f.faces_x())
         || exercise.features.iter().zip(states).any(deep)
         || exercise.characteristics.iter().any(high)
@@ -114,9 +114,8 @@ impl Section {
     /// The section of an exercise; `None` where the plan view says all. `gap` in the unit of the part lies between two
     /// things that are cut.
     pub(super) fn of(exercise: &Exercise, plan: &Plan, states: &[FeatureState], gap: f64) -> Option<Self> {
-        let levels = levels(exercise, plan, states);
-        is_needed(exercise, plan, states, &levels).then(|| {
-            let path = cut::path(exercise, plan, states, &levels, gap);
+        is_needed(exercise, plan, states).then(|| {
+            let path = cut::path(exercise, plan, states, gap);
             Self::along(path, false, exercise, plan, states)
         })
     }
@@ -130,7 +129,6 @@ impl Section {
     }
 
     fn along(path: Vec<Stretch>, is_across: bool, exercise: &Exercise, plan: &Plan, states: &[FeatureState]) -> Self {
-        let levels = levels(exercise, plan, states);
         let thickness = decimal_to_f64(exercise.body.thickness);
         let mut section = Self {
             path,
@@ -154,7 +152,7 @@ impl Section {
             near: 100.0 * plan.nothing,
         };
         section.add_standing(exercise, states);
-        section.add_body(plan, &levels);
+        section.add_body(plan);
         section.add_hollows(exercise, plan, states, thickness);
         section.add_axes(exercise, states, thickness);
         for shown in &section.shown {
@@ -208,8 +206,8 @@ impl Section {
     }
 
     /// The cut material, and edges of what lies behind it.
-    fn add_body(&mut self, plan: &Plan, levels: &[Level]) {
-        let stops = self.stops(plan, levels);
+    fn add_body(&mut self, plan: &Plan) {
+        let stops = self.stops(plan);
         let (mut cut, mut behind) = (Vec::new(), Vec::new());
         for pair in stops.windows(2) {
             let x = [pair[0], pair[1]];
@@ -244,15 +242,17 @@ impl Section {
         for (slabs, fill) in [(behind, Fill::Paper), (cut, Fill::Hatched)] {
             self.add_slabs(&slabs, fill);
         }
-        for level in levels {
+        for level in &plan.relief.levels {
             self.edges.push(Edge { z: level.z, x: level.x });
         }
     }
 
     /// Where top or bottom of the material may break along X.
-    fn stops(&self, plan: &Plan, levels: &[Level]) -> Vec<f64> {
+    fn stops(&self, plan: &Plan) -> Vec<f64> {
         let of_slopes = plan.relief.breaks.iter().flat_map(|b| [b.from[0], b.to[0]]);
-        let mut stops: Vec<f64> = levels
+        let mut stops: Vec<f64> = plan
+            .relief
+            .levels
             .iter()
             .flat_map(|l| l.x)
             .chain(plan.outline.iter().map(|p| p[0]))
@@ -500,11 +500,6 @@ fn closed(points: Vec<Point>) -> Form {
 
 fn rectangle(x: [f64; 2], z: [f64; 2]) -> Vec<Point> {
     vec![[x[0], z[0]], [x[1], z[0]], [x[1], z[1]], [x[0], z[1]]]
-}
-
-/// Level faces between top and bottom.
-fn levels(exercise: &Exercise, plan: &Plan, states: &[FeatureState]) -> Vec<Level> {
-    cut::levels(exercise, plan, states).into_iter().map(|l| l.1).collect()
 }
 
 /// One polygon for each run of slabs without a gap.

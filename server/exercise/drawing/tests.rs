@@ -119,7 +119,7 @@ fn shape(dice: &mut Dice, x: u64, y: u64) -> (String, &'static [&'static str]) {
     match dice.roll(5) {
         0 => (
             format!(
-                "kind = \"slot\"\nat = [{x}, {y}, 0]\nlength = 14\nwidth = 6\nangle = {}",
+                "kind = \"slot\"\nat = [{x}, {y}, 0]\nlength = 12\nwidth = 6\nangle = {}",
                 dice.roll(180)
             ),
             &["x", "y", "length", "width", "angle"],

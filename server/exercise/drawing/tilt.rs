@@ -68,11 +68,16 @@ impl Tilt {
         [[way, 0.0], direction(self.ends[0], self.ends[1])]
     }
 
+    /// The angle from the level to the face, in radians.
+    fn turn(&self) -> f64 {
+        let [level, face] = self.ways();
+        (level[0] * face[1] - level[1] * face[0]).atan2(level[0] * face[0] + level[1] * face[1])
+    }
+
     /// A place on the arc at a share of the angle; beyond its ends too.
     fn on_arc(&self, share: f64) -> Point {
-        let [level, face] = self.ways();
-        let turn = (level[0] * face[1] - level[1] * face[0]).atan2(level[0] * face[0] + level[1] * face[1]);
-        let (sin, cos) = (share * turn).sin_cos();
+        let [level, _] = self.ways();
+        let (sin, cos) = (share * self.turn()).sin_cos();
         let way = [level[0] * cos - level[1] * sin, level[0] * sin + level[1] * cos];
         let r = self.radius();
         shifted(self.ends[0], [r * way[0], r * way[1]])
@@ -80,9 +85,7 @@ impl Tilt {
 
     /// Length of the arc.
     fn long(&self) -> f64 {
-        let [level, face] = self.ways();
-        let turn = (level[0] * face[1] - level[1] * face[0]).atan2(level[0] * face[0] + level[1] * face[1]);
-        turn.abs() * self.radius()
+        self.turn().abs() * self.radius()
     }
 
     /// What its row should stand beside.
@@ -165,7 +168,7 @@ impl Tilt {
         let share = HEAD / long;
         let more = self.beyond();
         let [from, to] = [self.on_arc(-more), self.on_arc(1.0 + more)];
-        let sweep = u8::from(level[0] * face[1] - level[1] * face[0] > 0.0);
+        let sweep = u8::from(self.turn() > 0.0);
         out.path(
             Line::Thin,
             &format!(

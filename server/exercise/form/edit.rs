@@ -1,7 +1,7 @@
 //! What an author does to a form besides typing: add, take out, move up.
 
 use super::propose::{Blank, fields, propose_datums};
-use super::schema::BETWEEN_QUANTITIES;
+use super::schema::{BETWEEN_QUANTITIES, usual_side};
 use super::{Fields, Form, Part, text};
 
 /// A thing to do.
@@ -339,11 +339,10 @@ impl Form {
     /// Which side a round feature has is shown as usual where nobody said it; what a page sends back of that is nothing that
     /// was typed.
     pub fn leave_usual_sides(&mut self, before: &Self) {
-        let usual = |kind: &str| if kind == "sphere" { "outside" } else { "inside" };
         for part in &mut self.features {
             let known = before.features.iter().find(|f| f.text("key") == part.text("key"));
             let said = known.is_some_and(|f| !f.text("side").is_empty());
-            if !said && part.text("side") == usual(part.text("kind")) {
+            if !said && part.text("side") == usual_side(part.text("kind")) {
                 part.fields.remove("side");
             }
         }

@@ -293,20 +293,9 @@ fn without_lines(form: &Form, written: &Emitted, what: &str) -> String {
 /// What the tables under a prefix are called by people.
 fn owner_name(form: &Form, prefix: &str) -> String {
     let digits: String = prefix.chars().skip(1).take_while(char::is_ascii_digit).collect();
-    let index: Option<usize> = digits.parse().ok();
-    let parts = if prefix.starts_with('b') {
-        &form.between
-    } else {
-        &form.features
-    };
-    let part = index.and_then(|i| parts.get(i));
-    part.map_or_else(String::new, |p| {
-        if prefix.starts_with('b') {
-            form.pair_name(p)
-        } else {
-            p.name()
-        }
-    })
+    let letter = if prefix.starts_with('b') { 'b' } else { 'f' };
+    let name = digits.parse().ok().and_then(|i| form.name_at(letter, i));
+    name.unwrap_or_default()
 }
 
 /// The form without the tables that have errors, until what is left can be drawn.
@@ -374,13 +363,13 @@ fn leave_out(form: &mut Form, prefixes: &[String], left_out: &mut Vec<String>) -
     }
     keep(&mut form.mistaken, |i| !wrong(&format!("m{i}-")));
     let named = form.clone();
-    for (letter, parts) in [("f", &mut form.features), ("b", &mut form.between)] {
+    for (letter, parts) in [('f', &mut form.features), ('b', &mut form.between)] {
         for (i, part) in parts.iter_mut().enumerate() {
             keep(&mut part.characteristics, |j| !wrong(&format!("{letter}{i}c{j}-")));
         }
         let gone = |i: usize| wrong(&format!("{letter}{i}-"));
-        let name = |p: &super::Part| if letter == "b" { named.pair_name(p) } else { p.name() };
-        left_out.extend(parts.iter().enumerate().filter(|(i, _)| gone(*i)).map(|(_, p)| name(p)));
+        let those = (0..parts.len()).filter(|i| gone(*i));
+        left_out.extend(those.filter_map(|i| named.name_at(letter, i)));
         keep(parts, |i| !gone(i));
     }
     form.between.retain(|b| !b.characteristics.is_empty());

@@ -25,7 +25,7 @@ pub use post::{direction_parts, from_posted};
 pub use propose::{Blank, propose_datums, usual_measurement};
 pub use schema::{
     BETWEEN, BETWEEN_QUANTITIES, BODY, CHARACTERISTIC, DATUM, DIRECTIONS, FEATURE, HEAD, KINDS, LINE, MARKS,
-    MEASUREMENT, MISTAKEN, OTHER, Spec, Typed, of_kind, of_quantity, quantities_of_kind,
+    MEASUREMENT, MISTAKEN, OTHER, Spec, Typed, of_kind, of_quantity, quantities_of_kind, usual_side,
 };
 pub use table::{Column, Goes, Pasted, Row, read_table};
 pub use take::{Taken, take};
@@ -92,9 +92,18 @@ impl Part {
 }
 
 impl Form {
-    /// What people call what stands between two features: both their names, or that they are not chosen yet.
+    /// What people call the part with this letter and place: a feature (`f`), or what stands between two (`b`).
     #[must_use]
-    pub fn pair_name(&self, pair: &Part) -> String {
+    pub fn name_at(&self, letter: char, index: usize) -> Option<String> {
+        match letter {
+            'f' => self.features.get(index).map(Part::name),
+            'b' => self.between.get(index).map(|pair| self.pair_name(pair)),
+            _ => None,
+        }
+    }
+
+    /// Both names of a pair, or that they are not chosen yet.
+    fn pair_name(&self, pair: &Part) -> String {
         let name = |end: &str| {
             let key = pair.text(end);
             let feature = self.features.iter().find(|f| !key.is_empty() && f.text("key") == key);
@@ -192,11 +201,7 @@ impl Form {
             _ => return None,
         };
         let part = parts.get(index)?;
-        let name = if letter == 'b' {
-            self.pair_name(part)
-        } else {
-            part.name()
-        };
+        let name = self.name_at(letter, index)?;
         let number = inner.parse().ok().and_then(|j: usize| part.characteristics.get(j));
         Some(match number {
             Some(fields) => format!("number {} of {name}", text(fields, "no")),

@@ -259,6 +259,12 @@ pub const KINDS: &[(&str, &str)] = &[
     ("sphere", "ball (sphere)"),
 ];
 
+/// Which side a round feature of a kind has where nobody said it.
+#[must_use]
+pub fn usual_side(kind: &str) -> &'static str {
+    if kind == "sphere" { "outside" } else { "inside" }
+}
+
 /// All fields of features, whatever their kind.
 pub const FEATURE: &[Spec] = &[
     spec("name", "Name", Text, false, "Main bore"),

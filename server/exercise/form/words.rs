@@ -1,5 +1,7 @@
 //! What a line of a print's table asks for, from the words that stand there.
 
+use crate::exercise::model::Quantity;
+
 /// What was understood.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Asked {
@@ -150,18 +152,7 @@ pub(super) fn nominal(cell: &str) -> (String, String, bool) {
 
 /// Quantities whose tolerance is the width of a zone: on a print it stands as a number alone.
 pub(super) fn is_geometrical(of: &str) -> bool {
-    matches!(
-        of,
-        "flatness"
-            | "straightness"
-            | "roundness"
-            | "cylindricity"
-            | "parallelism"
-            | "perpendicularity"
-            | "coaxiality"
-            | "position"
-            | "form"
-    )
+    Quantity::ALL.iter().any(|(word, q)| *word == of && q.is_geometrical())
 }
 
 /// A tolerance as it is typed from a print, in the file's form: a number alone is the width of a zone, with or without the

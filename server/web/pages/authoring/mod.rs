@@ -37,6 +37,7 @@ use crate::store::exercises;
 use crate::store::ids::ExerciseRevisionId;
 use crate::store::people::Person;
 use crate::store::when::When;
+use crate::units::capital;
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
@@ -200,10 +201,7 @@ async fn sheet(app: &App, person: &Person, draft: &Draft, form: &Form, extras: E
 fn listed(form: &Form, problem: &AtField) -> String {
     let owner = form.owner_of(&problem.field).filter(|o| !o.trim().is_empty());
     let owner = owner.map_or_else(String::new, |o| format!("{o}: "));
-    let said = format!("{owner}{}. {}", problem.what, problem.mend);
-    let mut letters = said.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-    format!("{first}{}", letters.as_str())
+    capital(&format!("{owner}{}. {}", problem.what, problem.mend))
 }
 
 #[derive(Debug, Default, Deserialize)]

@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use crate::exercise::file::Severity;
 use crate::exercise::form::{
     AtField, BETWEEN, BETWEEN_QUANTITIES, BODY, DATUM, DIRECTIONS, Fields, Form, HEAD, LINE, MARKS, MEASUREMENT,
-    MISTAKEN, OTHER, Part, Spec, Typed, direction_parts, of_kind, of_quantity, quantities_of_kind, text,
+    MISTAKEN, OTHER, Part, Spec, Typed, direction_parts, of_kind, of_quantity, quantities_of_kind, text, usual_side,
 };
 use crate::exercise::model::Quantity;
+use crate::units::capital;
 
 /// What is said at a field.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -211,10 +212,10 @@ impl<'m> Maker<'m> {
         table
     }
 
-    fn part(&self, letter: &str, i: usize, part: &Part) -> PartView {
+    fn part(&self, letter: char, i: usize, part: &Part) -> PartView {
         let prefix = format!("{letter}{i}-");
         let kind = part.text("kind");
-        let between = letter == "b";
+        let between = letter == 'b';
         let specs: Vec<&Spec> = if between {
             BETWEEN.iter().collect()
         } else {
@@ -228,11 +229,7 @@ impl<'m> Maker<'m> {
         let own = Self::set_aside(self.table(&prefix, specs, &part.fields), &["key", "points"]);
         let measured = part.characteristics.iter().enumerate();
         PartView {
-            title: if between {
-                self.form.pair_name(part)
-            } else {
-                part.name()
-            },
+            title: self.form.name_at(letter, i).unwrap_or_default(),
             own,
             characteristics: measured
                 .map(|(j, f)| self.characteristic(&format!("{letter}{i}c{j}-"), f, kind, quantities))
@@ -263,7 +260,7 @@ impl<'m> Maker<'m> {
             let table = |(i, f): (usize, &Fields)| self.table(&format!("{letter}{i}-"), specs, f);
             all.iter().enumerate().map(table).collect()
         };
-        let parts = |letter: &str, all: &[Part]| -> Vec<PartView> {
+        let parts = |letter: char, all: &[Part]| -> Vec<PartView> {
             all.iter().enumerate().map(|(i, p)| self.part(letter, i, p)).collect()
         };
         let mut view = FormView {
@@ -282,8 +279,8 @@ impl<'m> Maker<'m> {
                 &form.marks,
             ),
             lines: many("l", LINE, &form.lines),
-            features: parts("f", &form.features),
-            between: parts("b", &form.between),
+            features: parts('f', &form.features),
+            between: parts('b', &form.between),
             shape: String::new(),
         };
         view.marks.open = view.marks.fields.iter().any(|f| f.wrong || f.here);
@@ -298,9 +295,7 @@ fn sentence(problem: &AtField, label: &str) -> String {
         .what
         .strip_prefix(label)
         .and_then(|rest| rest.strip_prefix(": "));
-    let mut letters = what.unwrap_or(&problem.what).chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-    format!("{first}{}. {}", letters.as_str(), problem.mend)
+    format!("{}. {}", capital(what.unwrap_or(&problem.what)), problem.mend)
 }
 
 fn same(word: &str) -> (String, String) {
@@ -354,8 +349,7 @@ fn chosen(all: &[(&'static str, &'static str)], spec: &Spec, value: &str) -> Vec
 /// What the input shows: a side that is not stated is the usual one of the kind, a direction is its word.
 fn shown_value(spec: &Spec, fields: &Fields, value: String) -> String {
     if spec.key == "side" && value.is_empty() {
-        let ball = text(fields, "kind") == "sphere";
-        return if ball { "outside" } else { "inside" }.to_owned();
+        return usual_side(text(fields, "kind")).to_owned();
     }
     if spec.typed == Typed::Direction {
         return direction_parts(&value).0.to_owned();
