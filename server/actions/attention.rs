@@ -65,12 +65,22 @@ struct Values {
     by_no: Vec<(BalloonNo, Decimal)>,
     /// A number for each value with its balloon number, in order: equal ones give equal numbers.
     prints: Vec<u64>,
+    /// A bit for each of these numbers: what two reports have in common leaves common bits.
+    marked: [u64; MARKED],
+    /// How many of these numbers share a bit with an earlier one.
+    meet: usize,
 }
+
+/// Words of bits: so many that the prints of unlike reports seldom meet in a bit.
+const MARKED: usize = 16;
 
 impl Values {
     fn of(items: &Items) -> Self {
         let of = |item: &ReportItem| Some((item.no.clone(), item.measured.as_ref().map(Reading::decimal)?));
-        let by_no: Vec<(BalloonNo, Decimal)> = items.items.iter().filter_map(of).collect();
+        Self::new(items.items.iter().filter_map(of).collect())
+    }
+
+    fn new(by_no: Vec<(BalloonNo, Decimal)>) -> Self {
         let print = |value: &(BalloonNo, Decimal)| {
             let mut hasher = DefaultHasher::new();
             value.hash(&mut hasher);
@@ -78,7 +88,36 @@ impl Values {
         };
         let mut prints: Vec<u64> = by_no.iter().map(print).collect();
         prints.sort_unstable();
-        Self { by_no, prints }
+        let mut marked = [0_u64; MARKED];
+        for print in &prints {
+            let word = usize::try_from(print / 64).map_or(0, |n| n % MARKED);
+            if let Some(word) = marked.get_mut(word) {
+                *word |= 1 << (print % 64);
+            }
+        }
+        let apart = marked.iter().map(|word| word.count_ones() as usize).sum();
+        Self {
+            meet: prints.len().saturating_sub(apart),
+            by_no,
+            prints,
+            marked,
+        }
+    }
+
+    /// Whether enough is the same to ask for the chance of it.
+    fn is_like(&self, other: &Self) -> bool {
+        let words = self.marked.iter().zip(&other.marked);
+        let common: usize = words.map(|(mine, their)| (mine & their).count_ones() as usize).sum();
+        // Values in common leave a common bit each, but for those that share one.
+        if common + self.meet < FEWEST {
+            return false;
+        }
+        let (mut same, mut theirs) = (0, other.prints.iter().peekable());
+        for mine in &self.prints {
+            while theirs.next_if(|their| *their < mine).is_some() {}
+            same += usize::from(theirs.next_if_eq(&mine).is_some());
+        }
+        same >= FEWEST
     }
 
     /// The value of a number, which most often stands at `place`.
@@ -88,16 +127,6 @@ impl Values {
             return Some(*value);
         }
         self.by_no.iter().find(|(at, _)| at == no).map(|(_, value)| *value)
-    }
-
-    /// Whether enough is the same to ask for the chance of it.
-    fn is_like(&self, other: &Self) -> bool {
-        let (mut same, mut theirs) = (0, other.prints.iter().peekable());
-        for mine in &self.prints {
-            while theirs.next_if(|their| *their < mine).is_some() {}
-            same += usize::from(theirs.next_if_eq(&mine).is_some());
-        }
-        same >= FEWEST
     }
 }
 
@@ -535,4 +564,53 @@ fn lines(exercise: &Exercise, mine: &Values, theirs: &Values, biases: Option<&Re
         Some(Line { first, second, honest })
     };
     exercise.characteristics.iter().filter_map(line).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use rand_chacha::ChaCha8Rng;
+    use rand_chacha::rand_core::{Rng, SeedableRng};
+
+    use super::*;
+
+    #[test]
+    fn reports_are_like_where_enough_values_are_the_same() {
+        let mut dice = ChaCha8Rng::seed_from_u64(11);
+        let mut drawn = |kinds: u32| -> Vec<(BalloonNo, Decimal)> {
+            let value = |n: u32| {
+                (
+                    n.to_string().parse().unwrap(),
+                    Decimal::new(i64::from(dice.next_u32() % kinds), 2),
+                )
+            };
+            (1..=40).map(value).collect()
+        };
+        let (mut like, mut unlike) = (0, 0);
+        for round in 0..400 {
+            let kinds = 4 + round % 24;
+            let (mine, their) = (drawn(kinds), drawn(kinds));
+            let same = mine.iter().zip(&their).filter(|(a, b)| a == b).count();
+            let (mine, their) = (Values::new(mine), Values::new(their));
+            assert_eq!(mine.is_like(&their), same >= FEWEST, "{same} are the same");
+            assert_eq!(their.is_like(&mine), same >= FEWEST, "{same} are the same");
+            *(if same >= FEWEST { &mut like } else { &mut unlike }) += 1;
+        }
+        assert!(like > 50 && unlike > 50, "{like} {unlike}");
+    }
+
+    #[test]
+    fn values_that_share_a_bit_are_counted_all_the_same() {
+        // More values than there are bits: many share one.
+        let value = |n: i64| (n.to_string().parse().unwrap(), Decimal::new(n, 2));
+        let all: Vec<_> = (1..=2000).map(value).collect();
+        let few: Vec<_> = all.iter().take(FEWEST).cloned().collect();
+        let (all, few, fewer) = (
+            Values::new(all),
+            Values::new(few.clone()),
+            Values::new(few[1..].to_vec()),
+        );
+        assert!(all.meet > 0);
+        assert!(all.is_like(&few) && few.is_like(&all));
+        assert!(!all.is_like(&fewer) && !fewer.is_like(&all));
+    }
 }

@@ -331,8 +331,7 @@ pub(super) async fn of_report(
 /// Grades reports off the async threads, shared out among the processors; in the order of the works. A plate's search for
 /// mistakes is prepared once for neighbouring works on the same basis.
 pub(super) async fn compute(service: &Service, works: Vec<Work>) -> Result<Vec<Computed>, GradeError> {
-    let processors = std::thread::available_parallelism().map_or(1, usize::from);
-    let share = works.len().div_ceil(processors).max(1);
+    let share = works.len().div_ceil(service.processors).max(1);
     let mut tasks = Vec::new();
     let mut works = works.into_iter().peekable();
     while works.peek().is_some() {
@@ -369,7 +368,8 @@ impl Basis {
     }
 }
 
-fn graded(known: &Known, works: Vec<Work>) -> Vec<Computed> {
+/// Grades reports one after another, on the thread that calls it.
+pub(super) fn graded(known: &Known, works: Vec<Work>) -> Vec<Computed> {
     let mut all = Vec::with_capacity(works.len());
     let mut works = works.into_iter().peekable();
     while let Some(first) = works.peek() {
@@ -380,6 +380,13 @@ fn graded(known: &Known, works: Vec<Work>) -> Vec<Computed> {
         }
     }
     all
+}
+
+/// A grade as it is stored; a buffer that is large enough for most is not moved while it grows.
+fn written(grade: &Grade) -> serde_json::Result<String> {
+    let mut bytes = Vec::with_capacity(16 << 10);
+    serde_json::to_writer(&mut bytes, grade)?;
+    String::from_utf8(bytes).map_err(serde::de::Error::custom)
 }
 
 fn one(work: Work, looking: Option<&Diagnoser>) -> Computed {
@@ -405,7 +412,7 @@ fn one(work: Work, looking: Option<&Diagnoser>) -> Computed {
     let revisions = (basis.exercise_revision, basis.plate_revision);
     Computed {
         report: work.report,
-        result: serde_json::to_string(&grade),
+        result: written(&grade),
         to_search: ToSearch::new((work.report, work.of, revisions), &work.items, &grade, reason),
         grade,
         reason,

@@ -1,19 +1,33 @@
 //! The line of reports that were just stored and wait for their first grade. What they are graded from besides their numbers
-//! is asked for once for all that wait, and the numbers themselves are still at hand.
+//! is asked for once for several, and the numbers themselves are still at hand. Under load a processor takes several at once,
+//! their grades go to the writer together, and it goes on with the next ones on the same thread, whose memory is warm.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use tokio::runtime::Handle;
 use tokio::sync::oneshot;
 
-use super::basis::{Bases, Of, Work, compute, prepare};
-use super::grade_report::GradeError;
+use super::attention::ToSearch;
+use super::basis::{Bases, Computed, Of, Work, graded, prepare};
+use super::grade_report::{GradeError, grade_report};
 use super::{Service, searches};
 use crate::grading::decided::Decided;
 use crate::report::model::Report;
 use crate::report::setup_record::SetUp;
 use crate::store::assignments::Mine;
+use crate::store::grades::NewGrade;
 use crate::store::ids::{AssignmentId, ReportId};
+use crate::store::writer::Waits;
+
+/// Most reports that a processor takes at once: few, since the first one's answer waits for the last one's grade.
+const AT_ONCE: usize = 8;
+
+/// How many of those that wait one of so many processors takes.
+fn share(waiting: usize, processors: usize) -> usize {
+    waiting.div_ceil(processors.max(1)).min(AT_ONCE)
+}
 
 /// A report that was just stored.
 #[derive(Debug)]
@@ -27,14 +41,24 @@ pub(super) struct Fresh {
 /// Who waits for a grade is told whether it is there.
 type Told = oneshot::Sender<bool>;
 
+/// One in the line.
+#[derive(Debug)]
+struct Waiting {
+    fresh: Fresh,
+    tell: Told,
+    /// Ends when a processor takes it.
+    waits: Waits,
+}
+
 /// The line.
 #[derive(Debug, Clone, Default)]
 pub struct FreshLine(Arc<Mutex<Line>>);
 
 #[derive(Debug, Default)]
 struct Line {
-    waiting: Vec<(Fresh, Told)>,
-    works: bool,
+    waiting: VecDeque<Waiting>,
+    /// Tasks that take from it.
+    graders: usize,
 }
 
 impl FreshLine {
@@ -42,24 +66,30 @@ impl FreshLine {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// All that wait; with none the work ends.
-    fn next(&self) -> Vec<(Fresh, Told)> {
+    /// A fair share of those that wait for one of so many processors; with none the grader ends.
+    fn next(&self, processors: usize) -> Vec<Waiting> {
         let mut line = self.line();
-        line.works = !line.waiting.is_empty();
-        std::mem::take(&mut line.waiting)
+        if line.waiting.is_empty() {
+            line.graders = line.graders.saturating_sub(1);
+        }
+        let share = share(line.waiting.len(), processors);
+        line.waiting.drain(..share).collect()
     }
 }
 
 /// Has a report graded, whether or not somebody waits for the answer: is the grade stored?
 pub(super) fn soon(service: &Service, fresh: Fresh) -> oneshot::Receiver<bool> {
     let (tell, told) = oneshot::channel();
+    let waits = service.store.writer().waits();
     let begins = {
         let mut line = service.fresh.line();
-        line.waiting.push((fresh, tell));
-        !std::mem::replace(&mut line.works, true)
+        line.waiting.push_back(Waiting { fresh, tell, waits });
+        let begins = line.graders < service.processors;
+        line.graders += usize::from(begins);
+        begins
     };
     if begins {
-        tokio::spawn(work(service.clone()));
+        tokio::spawn(grader(service.clone()));
     }
     told
 }
@@ -82,21 +112,30 @@ pub fn get_ready(service: &Service, mine: &Mine) {
     });
 }
 
-async fn work(service: Service) {
-    loop {
-        let next = service.fresh.next();
-        if next.is_empty() {
-            return;
-        }
-        let assignments: BTreeSet<AssignmentId> = next.iter().map(|(fresh, _)| fresh.of.assignment).collect();
-        let assignments: Vec<AssignmentId> = assignments.into_iter().collect();
-        match Bases::kept(&service, &assignments).await {
-            Ok(mut bases) => {
-                for (fresh, tell) in next {
-                    begin(&service, &mut bases, fresh, tell).await;
+/// Grades on one processor while reports wait. Whoever else waits for a processor gets it in between.
+async fn grader(service: Service) {
+    let runtime = Handle::current();
+    while let Ok(mut place) = Arc::clone(&service.grading).acquire_owned().await {
+        let (service, runtime) = (service.clone(), runtime.clone());
+        let ends = tokio::task::spawn_blocking(move || {
+            loop {
+                let next = service.fresh.next(service.processors);
+                if next.is_empty() {
+                    return true;
+                }
+                let works = runtime.block_on(works(&service, next));
+                if !works.is_empty() {
+                    grade(&service, &runtime, works);
+                }
+                drop(place);
+                match Arc::clone(&service.grading).try_acquire_owned() {
+                    Ok(again) => place = again,
+                    Err(_) => return false,
                 }
             }
-            Err(error) => next.iter().for_each(|(fresh, _)| not_graded(&error, fresh.report)),
+        });
+        if ends.await.unwrap_or(false) {
+            return;
         }
     }
 }
@@ -105,39 +144,114 @@ fn not_graded(error: &dyn std::error::Error, report: ReportId) {
     tracing::error!(%error, report = report.0, "a report could not be graded");
 }
 
-/// Grades one in a task of its own, as soon as a processor is free.
-async fn begin(service: &Service, bases: &mut Bases<'_>, fresh: Fresh, tell: Told) {
-    let (report, of) = (fresh.report, fresh.of);
-    let basis = match bases.plate(of.assignment, of.plate, None).await {
-        Ok(basis) => basis,
-        Err(error) => return not_graded(&error, report),
-    };
-    let work = Work {
-        report,
-        of,
-        items: fresh.items,
-        hand_marks: BTreeMap::new(),
-        decided: Decided::default(),
-        set_up: fresh.set_up,
-        basis,
-    };
-    let service = service.clone();
-    tokio::spawn(async move {
-        let graded = grade(&service, work).await;
-        if let Err(error) = &graded {
-            not_graded(error, report);
+/// With what they are graded from. One that cannot be graded is logged and left.
+async fn works(service: &Service, next: Vec<Waiting>) -> Vec<(Work, Told)> {
+    let assignments: BTreeSet<AssignmentId> = next.iter().map(|one| one.fresh.of.assignment).collect();
+    let assignments: Vec<AssignmentId> = assignments.into_iter().collect();
+    let mut works = Vec::with_capacity(next.len());
+    let mut bases = match Bases::kept(service, &assignments).await {
+        Ok(bases) => bases,
+        Err(error) => {
+            next.iter().for_each(|one| not_graded(&error, one.fresh.report));
+            return works;
         }
-        tell.send(graded.is_ok()).ok();
-    });
+    };
+    for Waiting { fresh, tell, waits } in next {
+        drop(waits);
+        let (report, of) = (fresh.report, fresh.of);
+        let basis = match bases.plate(of.assignment, of.plate, None).await {
+            Ok(basis) => basis,
+            Err(error) => {
+                not_graded(&error, report);
+                continue;
+            }
+        };
+        let work = Work {
+            report,
+            of,
+            items: fresh.items,
+            hand_marks: BTreeMap::new(),
+            decided: Decided::default(),
+            set_up: fresh.set_up,
+            basis,
+        };
+        works.push((work, tell));
+    }
+    works
 }
 
-async fn grade(service: &Service, work: Work) -> Result<(), GradeError> {
-    let computed = compute(service, vec![work]).await?.pop().ok_or(GradeError::Stopping)?;
-    let to_search = computed.to_search.clone();
-    let mut new = computed.into_row(service.clock.now())?;
-    // Points by hand, decisions: who added them meanwhile has had it graded with them.
-    new.is_first = true;
-    service.store.writer().grade(new).await?;
-    searches::soon(service, [to_search]);
-    Ok(())
+/// Grades some; that their grades are stored and who waits is told is not waited for.
+fn grade(service: &Service, runtime: &Handle, all: Vec<(Work, Told)>) {
+    let (works, told): (Vec<Work>, Vec<Told>) = all.into_iter().unzip();
+    let waiting: Vec<(ReportId, Told)> = works.iter().map(|work| work.report).zip(told).collect();
+    let now = service.clock.now();
+    let row = |computed: Computed| {
+        let to_search = computed.to_search.clone();
+        let mut new = computed.into_row(now)?;
+        // Points by hand, decisions: who added them meanwhile has had it graded with them.
+        new.is_first = true;
+        Ok((new, to_search))
+    };
+    let computed = catch_unwind(AssertUnwindSafe(|| graded(&service.known, works)));
+    let service = service.clone();
+    match computed {
+        Ok(computed) => drop(runtime.spawn(store(service, waiting, computed.into_iter().map(row).collect()))),
+        // One of them stopped the computation of all; the others have nothing to do with it.
+        Err(_) => drop(runtime.spawn(async move {
+            for (report, tell) in waiting {
+                let graded = grade_report(&service, report).await;
+                tell_of(report, tell, graded.map(|_| ()));
+            }
+        })),
+    }
+}
+
+/// Stores grades together and tells who waits.
+async fn store(service: Service, waiting: Vec<(ReportId, Told)>, rows: Vec<Result<(NewGrade, ToSearch), GradeError>>) {
+    let (mut new, mut rest) = (Vec::with_capacity(rows.len()), Vec::with_capacity(rows.len()));
+    for ((report, tell), row) in waiting.into_iter().zip(rows) {
+        match row {
+            Ok((row, to_search)) => {
+                new.push(row);
+                rest.push((report, tell, to_search));
+            }
+            Err(error) => tell_of(report, tell, Err(error)),
+        }
+    }
+    let stored = service.store.writer().grades(new).await;
+    let mut to_search = Vec::with_capacity(rest.len());
+    for ((report, tell, found), stored) in rest.into_iter().zip(stored) {
+        if stored.is_ok() {
+            to_search.push(found);
+        }
+        tell_of(report, tell, stored.map_err(GradeError::from));
+    }
+    searches::soon(&service, to_search);
+}
+
+fn tell_of(report: ReportId, tell: Told, graded: Result<(), GradeError>) {
+    if let Err(error) = &graded {
+        not_graded(error, report);
+    }
+    tell.send(graded.is_ok()).ok();
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn processors_share_what_waits() {
+        let mut waiting = 20;
+        let mut next = || {
+            let next = share(waiting, 2);
+            waiting -= next;
+            next
+        };
+        assert_eq!(
+            [next(), next(), next(), next(), next(), next(), next()],
+            [8, 6, 3, 2, 1, 0, 0]
+        );
+        assert_eq!(share(3, 0), 3);
+    }
 }

@@ -115,6 +115,8 @@ pub struct Service {
     pub sessions: Arc<sign_in::Lasting>,
     /// Exercises and plates that were read already.
     pub known: load::Known,
+    /// How many processors there are.
+    pub processors: usize,
     /// Places for computing grades, one for each processor.
     pub grading: Arc<Semaphore>,
     /// Reports that wait for their first grade.
@@ -134,6 +136,7 @@ impl Service {
             clock,
             sessions: Arc::new(sessions),
             known: load::Known::default(),
+            processors,
             grading: Arc::new(Semaphore::new(processors)),
             fresh: fresh::FreshLine::default(),
             searches: searches::Searches::default(),

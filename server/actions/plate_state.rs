@@ -1,7 +1,13 @@
-//! Takes a plate out of service, or says that pairs may know what it is.
+//! Takes a plate out of service, or says that pairs may know what it is; and which plates of an assignment want seeing to before
+//! anybody measures them.
+
+use std::collections::BTreeMap;
 
 use super::Service;
-use crate::store::ids::{PersonId, PlateId};
+use super::basis::Bases;
+use super::load::LoadError;
+use crate::cohort::rounds::worth;
+use crate::store::ids::{AssignmentId, PersonId, PlateId};
 use crate::store::plates::{self, State};
 use crate::store::{StoreError, audit};
 
@@ -53,4 +59,24 @@ pub async fn say_of_plate(service: &Service, plate: PlateId, saying: Saying, by:
     };
     audit::write(&mut tx, &entry).await?;
     tx.commit().await
+}
+
+/// Plates of an assignment that are not good enough to teach with: what stands against them, and the plates of which it is true.
+///
+/// # Errors
+/// When what is known of them cannot be loaded.
+pub async fn not_good_enough(
+    service: &Service,
+    assignment: AssignmentId,
+    plates: impl IntoIterator<Item = PlateId>,
+) -> Result<Vec<(String, Vec<PlateId>)>, LoadError> {
+    let mut bases = Bases::kept(service, &[assignment]).await?;
+    let mut against: BTreeMap<String, Vec<PlateId>> = BTreeMap::new();
+    for plate in plates {
+        let basis = bases.plate(assignment, plate, None).await?;
+        for words in worth(&basis.exercise, &basis.plate).against {
+            against.entry(words).or_default().push(plate);
+        }
+    }
+    Ok(against.into_iter().collect())
 }

@@ -5,11 +5,13 @@
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
+use std::time::Duration;
 
 use sqlx::SqlitePool;
-use tokio::sync::{Mutex, mpsc, oneshot};
+use tokio::sync::{Mutex, Notify, mpsc, oneshot};
 use tokio::task::JoinHandle;
+use tokio::time::Instant;
 
 use super::grades::{self, NewGrade};
 use super::ids::{AssignmentId, PairId, ReportId};
@@ -24,6 +26,10 @@ const BATCH: usize = 256;
 
 /// How many go into one statement, and bytes of them: a statement costs a hop between threads, so few fat ones.
 const STATEMENT: (usize, usize) = (64, 1 << 20);
+
+/// While so many reports for each processor wait to be graded, all processors have enough to do, and do it faster without the
+/// writer: so long after a transaction it lets what comes gather for the next one.
+const GATHER: (usize, Duration) = (4, Duration::from_millis(10));
 
 type Answer<T> = oneshot::Sender<Result<T, StoreError>>;
 
@@ -51,11 +57,42 @@ pub struct Counts {
     pub failed: AtomicU64,
 }
 
+/// How many reports wait to be graded.
+#[derive(Debug, Default)]
+struct Ungraded {
+    count: AtomicUsize,
+    fewer: Notify,
+}
+
+/// A report that waits to be graded, until this is gone.
+#[derive(Debug)]
+pub struct Waits(Arc<Ungraded>);
+
+impl Drop for Waits {
+    fn drop(&mut self) {
+        self.0.count.fetch_sub(1, Ordering::Relaxed);
+        self.0.fewer.notify_one();
+    }
+}
+
+impl Ungraded {
+    /// Done when processors may soon have nothing to do, at the latest at this time.
+    async fn are_few(&self, processors: usize, at: Instant) {
+        let few = async {
+            while self.count.load(Ordering::Relaxed) >= GATHER.0 * processors {
+                self.fewer.notified().await;
+            }
+        };
+        tokio::time::timeout_at(at, few).await.ok();
+    }
+}
+
 /// The way to the task.
 #[derive(Debug, Clone)]
 pub struct Writer {
     jobs: mpsc::Sender<Job>,
     counts: Arc<Counts>,
+    ungraded: Arc<Ungraded>,
     task: Arc<Mutex<Option<JoinHandle<()>>>>,
 }
 
@@ -73,10 +110,12 @@ impl Writer {
     pub(super) fn start(pool: SqlitePool) -> Self {
         let (jobs, waiting) = mpsc::channel(QUEUE);
         let counts = Arc::new(Counts::default());
-        let task = tokio::spawn(run(pool, waiting, Arc::clone(&counts)));
+        let ungraded = Arc::new(Ungraded::default());
+        let task = tokio::spawn(run(pool, waiting, Arc::clone(&counts), Arc::clone(&ungraded)));
         Self {
             jobs,
             counts,
+            ungraded,
             task: Arc::new(Mutex::new(Some(task))),
         }
     }
@@ -97,6 +136,29 @@ impl Writer {
     pub async fn grade(&self, grade: NewGrade) -> Result<(), StoreError> {
         let (answer, told) = oneshot::channel();
         self.send(Job::Grade(Box::new(grade), answer), told).await
+    }
+
+    /// Stores grades as [`Self::grade`] does; an answer for each, in their order.
+    pub async fn grades(&self, grades: Vec<NewGrade>) -> Vec<Result<(), StoreError>> {
+        let mut all = Vec::with_capacity(grades.len());
+        for grade in grades {
+            let (answer, told) = oneshot::channel();
+            // With nobody there to take it, nobody answers.
+            self.jobs.send(Job::Grade(Box::new(grade), answer)).await.ok();
+            all.push(told);
+        }
+        let mut answers = Vec::with_capacity(all.len());
+        for told in all {
+            answers.push(told.await.map_err(|_| StoreError::Stopping).flatten());
+        }
+        answers
+    }
+
+    /// Says that a report waits to be graded. Grades of which nothing was said are stored all the same.
+    #[must_use]
+    pub fn waits(&self) -> Waits {
+        self.ungraded.count.fetch_add(1, Ordering::Relaxed);
+        Waits(Arc::clone(&self.ungraded))
     }
 
     /// How many jobs are in line.
@@ -128,17 +190,26 @@ impl Writer {
     }
 }
 
-async fn run(pool: SqlitePool, mut waiting: mpsc::Receiver<Job>, counts: Arc<Counts>) {
+async fn run(pool: SqlitePool, mut waiting: mpsc::Receiver<Job>, counts: Arc<Counts>, ungraded: Arc<Ungraded>) {
+    let processors = std::thread::available_parallelism().map_or(1, usize::from);
     let mut batch = Vec::with_capacity(BATCH);
+    let mut last = Instant::now();
     loop {
         if waiting.recv_many(&mut batch, BATCH).await == 0 {
             return;
+        }
+        ungraded.are_few(processors, last + GATHER.1).await;
+        while batch.len() < BATCH
+            && let Ok(job) = waiting.try_recv()
+        {
+            batch.push(job);
         }
         if batch.iter().any(|job| matches!(job, Job::Stop)) {
             // No new ones; those in the channel are still handed out, and then it ends.
             waiting.close();
         }
         write(&pool, std::mem::take(&mut batch), &counts).await;
+        last = Instant::now();
     }
 }
 
@@ -287,5 +358,33 @@ fn tell(job: Job, outcome: Outcome) {
         (Job::Report(_, answer), Outcome::Report(result)) => drop(answer.send(result)),
         (Job::Grade(_, answer), Outcome::Grade(result)) => drop(answer.send(result)),
         _ => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test]
+    async fn it_lets_jobs_gather_while_processors_have_enough_to_do_and_no_longer() {
+        let ungraded = Arc::new(Ungraded::default());
+        let an_hour = Duration::from_secs(3600);
+        // Without a report that waits there is no reason to.
+        ungraded.are_few(2, Instant::now() + an_hour).await;
+        let one = || {
+            ungraded.count.fetch_add(1, Ordering::Relaxed);
+            Waits(Arc::clone(&ungraded))
+        };
+        let mut waiting: Vec<Waits> = (0..GATHER.0 * 2).map(|_| one()).collect();
+        let until = Instant::now() + Duration::from_millis(30);
+        ungraded.are_few(2, until).await;
+        assert!(Instant::now() >= until);
+        // The same many are few for one processor more.
+        ungraded.are_few(3, Instant::now() + an_hour).await;
+        tokio::join!(ungraded.are_few(2, Instant::now() + an_hour), async {
+            drop(waiting.pop());
+        });
+        drop(waiting);
+        assert_eq!(ungraded.count.load(Ordering::Relaxed), 0);
     }
 }

@@ -12,7 +12,6 @@ use platemark::grading::{GradeInput, diagnoser, grade_with};
 use platemark::store::assignments::{self, Mine};
 use platemark::store::ids::PersonId;
 use platemark::store::reports::{Note, SourceKind};
-use tokio::task::JoinSet;
 
 use crate::processor::Spent;
 use crate::school::{self, Samples, School};
@@ -21,10 +20,14 @@ use crate::{CLIENTS, Line, SPELL, bare, folder, ms, quantile};
 /// Assignments, each with 99 attempts for each client: more than are handed in.
 const ASSIGNMENTS: usize = 12;
 
+/// How often grades alone and reports that are handed in and graded take turns.
+const TURNS: u32 = 4;
+
+/// Hands in one after another for so long; `before`: how many this client did already.
 async fn client(
     school: Arc<School>,
     (n, person): (usize, PersonId),
-    graded: bool,
+    (graded, spell, before): (bool, Duration, usize),
     samples: Arc<Samples>,
 ) -> Vec<Duration> {
     let begun = Instant::now();
@@ -37,10 +40,10 @@ async fn client(
             .unwrap();
         let serial = mine.serial.clone().unwrap();
         for attempt in mine.handed_in + 1..=99 {
-            if begun.elapsed() >= SPELL {
+            if begun.elapsed() >= spell {
                 return times;
             }
-            let (source, report) = school::sample(&samples, &serial, n, times.len());
+            let (source, report) = school::sample(&samples, &serial, n, before + times.len());
             let key = format!("{attempt}");
             let hand_in = HandIn {
                 mine: &mine,
@@ -66,28 +69,85 @@ async fn client(
     times
 }
 
-async fn rate(name: &str, graded: bool, samples: &Arc<Samples>) -> (f64, Vec<Duration>, String) {
-    let school = Arc::new(school::make(&folder(name), CLIENTS, ASSIGNMENTS).await);
-    let (begun, spent) = (Instant::now(), Spent::now());
-    let mut clients = JoinSet::new();
-    for one in school.students.clone().into_iter().enumerate() {
-        clients.spawn(client(Arc::clone(&school), one, graded, Arc::clone(samples)));
-    }
-    let times = clients.join_all().await.concat();
-    let rate = times.len() as f64 / begun.elapsed().as_secs_f64();
-    let spent = Spent::now().each_since(spent, times.len());
-    let counts = school.service.store.writer().counts();
-    let jobs = counts.kept.load(Ordering::Relaxed) as f64;
-    let spent = format!(
-        "{spent}; {:.1} in a transaction",
-        jobs / counts.commits.load(Ordering::Relaxed) as f64
-    );
-    (rate, times, spent)
+/// What came of handing in, by all clients at once, in one spell or several.
+struct Rate {
+    school: Arc<School>,
+    graded: bool,
+    /// By client.
+    times: Vec<Vec<Duration>>,
+    elapsed: Duration,
+    spent: Spent,
 }
 
-/// Mean time of the processor for one grade, of the same reports, with everything about their plates prepared: on one core,
-/// and on all of them at once, where they share caches and perhaps more.
-fn time_of_a_grade(samples: &Samples) -> (Duration, Duration) {
+impl Rate {
+    async fn of(name: &str, graded: bool) -> Self {
+        let school = Arc::new(school::make(&folder(name), CLIENTS, ASSIGNMENTS).await);
+        Self {
+            school,
+            graded,
+            times: vec![Vec::new(); CLIENTS],
+            elapsed: Duration::ZERO,
+            spent: Spent::default(),
+        }
+    }
+
+    async fn spell(&mut self, spell: Duration, samples: &Arc<Samples>) {
+        let (begun, spent) = (Instant::now(), Spent::now());
+        let mut clients = Vec::new();
+        for (one, before) in self.school.students.clone().into_iter().enumerate().zip(&self.times) {
+            let how = (self.graded, spell, before.len());
+            clients.push(tokio::spawn(client(
+                Arc::clone(&self.school),
+                one,
+                how,
+                Arc::clone(samples),
+            )));
+        }
+        for (client, times) in clients.into_iter().zip(&mut self.times) {
+            times.extend(client.await.unwrap());
+        }
+        self.elapsed += begun.elapsed();
+        self.spent = self.spent.plus(Spent::now().since(spent));
+        // What is searched behind the grades is not to run beside what is measured next.
+        self.school.service.searches.settled().await;
+    }
+
+    fn count(&self) -> usize {
+        self.times.iter().map(Vec::len).sum()
+    }
+
+    fn per_second(&self) -> f64 {
+        self.count() as f64 / self.elapsed.as_secs_f64()
+    }
+
+    fn spent(&self) -> String {
+        let counts = self.school.service.store.writer().counts();
+        let jobs = counts.kept.load(Ordering::Relaxed) as f64;
+        format!(
+            "{}; {:.1} in a transaction",
+            self.spent.each(self.count()),
+            jobs / counts.commits.load(Ordering::Relaxed) as f64
+        )
+    }
+}
+
+/// Grades and the processors' time for them.
+#[derive(Clone, Copy, Default)]
+struct Grades(usize, Duration);
+
+impl Grades {
+    fn add(&mut self, more: Self) {
+        *self = Self(self.0 + more.0, self.1 + more.1);
+    }
+
+    fn each(self) -> Duration {
+        self.1 / u32::try_from(self.0).unwrap()
+    }
+}
+
+/// Grades of the same reports, with everything about their plates prepared: on one core, and on all of them at once, where they
+/// share caches and perhaps more.
+fn time_of_grades(samples: &Samples, spell: Duration) -> (Grades, Grades) {
     let exercise = school::exercise();
     let plates = read_plates("plates.toml", &school::shipped("plates.toml"), &exercise)
         .0
@@ -99,7 +159,7 @@ fn time_of_a_grade(samples: &Samples) -> (Duration, Duration) {
         let spent = Spent::now();
         let grade = |core: usize| {
             let (begun, mut count) = (Instant::now(), 0);
-            while begun.elapsed() < SPELL / 2 {
+            while begun.elapsed() < spell {
                 let at = (core + count) % siblings.len();
                 let plate = &siblings[at];
                 let input = GradeInput {
@@ -122,7 +182,7 @@ fn time_of_a_grade(samples: &Samples) -> (Duration, Duration) {
             let threads: Vec<_> = (0..cores).map(|core| scope.spawn(move || grade(core))).collect();
             threads.into_iter().map(|thread| thread.join().unwrap()).sum()
         });
-        Spent::now().all_since(spent) / u32::try_from(count).unwrap()
+        Grades(count, Spent::now().since(spent).all())
     };
     (on(1), on(cores()))
 }
@@ -141,7 +201,9 @@ pub(crate) async fn measure() -> Vec<Line> {
     let (source, report) = &samples.values().next().unwrap()[0];
     let items = serde_json::to_string(report).unwrap();
     let (bare_rate, mut bare_times, bare_spent) = bare::rate(&folder("bare"), &items, source.as_bytes()).await;
-    let (rate_accepted, mut times, spent) = rate("accepted", false, &samples).await;
+    let mut accepted = Rate::of("accepted", false).await;
+    accepted.spell(SPELL, &samples).await;
+    let (rate_accepted, spent, mut times) = (accepted.per_second(), accepted.spent(), accepted.times.concat());
     let ratio = rate_accepted / bare_rate;
     let mut lines = vec![Line::new(
         format!("reports accepted and durable, {CLIENTS} clients"),
@@ -164,9 +226,17 @@ pub(crate) async fn measure() -> Vec<Line> {
 }
 
 async fn graded_of(samples: &Arc<Samples>) -> Line {
-    let (one, beside_others) = time_of_a_grade(samples);
-    let cores = cores();
-    let (graded, _, spent) = rate("graded", true, samples).await;
+    let mut rate = Rate::of("graded", true).await;
+    let (mut one, mut beside_others) = (Grades::default(), Grades::default());
+    // A machine that others use too is not as fast at all times: what is held against each other takes turns.
+    for _ in 0..TURNS {
+        let (alone, together) = time_of_grades(samples, SPELL / TURNS);
+        one.add(alone);
+        beside_others.add(together);
+        rate.spell(SPELL / 2, samples).await;
+    }
+    let (one, beside_others) = (one.each(), beside_others.each());
+    let (cores, graded, spent) = (cores(), rate.per_second(), rate.spent());
     let most = cores as f64 / one.as_secs_f64();
     let ratio = graded / most;
     Line::new(

@@ -80,7 +80,7 @@ pub(crate) async fn rate(folder: &Path, items: &str, source: &[u8]) -> (f64, Vec
     }
     let times = clients.join_all().await.concat();
     let rate = times.len() as f64 / begun.elapsed().as_secs_f64();
-    let spent = Spent::now().each_since(spent, times.len());
+    let spent = Spent::now().since(spent).each(times.len());
     drop(rows);
     writer.await.unwrap();
     (rate, times, spent)

@@ -6,7 +6,7 @@ use std::time::Duration;
 const TICK: Duration = Duration::from_millis(10);
 
 /// Time of the processors since the start of this process.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Default)]
 pub(crate) struct Spent {
     /// Threads in which the database's statements run and its file is written.
     database: Duration,
@@ -44,17 +44,28 @@ impl Spent {
     }
 
     /// What was spent since then.
-    pub(crate) fn all_since(self, begun: Self) -> Duration {
-        (self.database + self.rest).saturating_sub(begun.database + begun.rest)
+    pub(crate) fn since(self, begun: Self) -> Self {
+        Self {
+            database: self.database.saturating_sub(begun.database),
+            rest: self.rest.saturating_sub(begun.rest),
+        }
     }
 
-    /// What was spent since then, for each of so many, in words.
-    pub(crate) fn each_since(self, begun: Self, count: usize) -> String {
-        let each = |now: Duration, then: Duration| {
-            let micros = now.saturating_sub(then).as_secs_f64() * 1e6;
-            micros / count as f64
-        };
-        let (database, rest) = (each(self.database, begun.database), each(self.rest, begun.rest));
+    pub(crate) fn plus(self, more: Self) -> Self {
+        Self {
+            database: self.database + more.database,
+            rest: self.rest + more.rest,
+        }
+    }
+
+    pub(crate) fn all(self) -> Duration {
+        self.database + self.rest
+    }
+
+    /// For each of so many, in words.
+    pub(crate) fn each(self, count: usize) -> String {
+        let each = |time: Duration| time.as_secs_f64() * 1e6 / count as f64;
+        let (database, rest) = (each(self.database), each(self.rest));
         format!(
             "{:.0} us of the processors each: {database:.0} in the database, {rest:.0} elsewhere",
             database + rest

@@ -47,7 +47,7 @@ pub(crate) fn exercise() -> Exercise {
 }
 
 /// Different reports of one plate.
-pub(crate) const REPORTS: usize = 1187;
+pub(crate) const REPORTS: usize = 3001;
 
 /// Reports by the serial of the plate that they are of, as they are written, with the numbers read.
 pub(crate) type Samples = BTreeMap<String, Vec<(String, Report)>>;
@@ -111,8 +111,8 @@ fn written(report: &Report) -> String {
 /// The report that client `n` hands in as its `attempt`-th on a plate: one that no other client has.
 pub(crate) fn sample<'s>(samples: &'s Samples, serial: &str, n: usize, attempt: usize) -> &'s (String, Report) {
     let of = &samples[serial];
-    // Clients of one plate are 11 apart, and with that at least 111 in the list, more than a client hands in.
-    &of[(n * 59 + attempt) % of.len()]
+    // Clients of one plate are 11 apart, and with that at least 500 in the list, more than a client hands in.
+    &of[(n * 2228 + attempt) % of.len()]
 }
 
 async fn person(service: &Service, role: Role, name: &str) -> PersonId {

@@ -2,16 +2,31 @@
 
 use std::time::Duration;
 
+use platemark::actions::plate_state::{Saying, say_of_plate};
 use platemark::actions::regrade::{self, Change};
 use platemark::store::assignments::Feedback;
 use platemark::store::ids::{PlateId, ReportId};
 use platemark::store::{grades, plates, regrades};
 use reqwest::multipart::Form;
 
-use super::site::{Answer, Browser, Site, shipped};
+use super::site::{Answer, Browser, PASSPHRASE, Site, shipped};
 
 const EXERCISE: &str = "/exercises/1";
 const PLATE: &str = "/exercises/1/plates/1";
+
+/// What plates are to be proposed: two, of which the shop says nothing.
+const AIMS: [(&str, &str); 10] = [
+    ("copies", "2"),
+    ("nonconforming", "3"),
+    ("close", "2"),
+    ("share", "15"),
+    ("apart", "3"),
+    ("step", "0.001"),
+    ("angle_step", "0.01"),
+    ("wall", "1"),
+    ("shop_uncertainty", ""),
+    ("kind", "physical"),
+];
 
 /// A form sent as the browser would send the fields of a page.
 async fn sent(browser: &Browser, path: &str, fields: &[(&str, &str)]) -> Answer {
@@ -24,18 +39,7 @@ async fn plates_are_proposed_looked_at_and_registered() {
     let instructor = site.instructor().await;
     let path = format!("{EXERCISE}/plates/propose");
     instructor.get(&path).await.is(200).has("Nonconforming on each");
-    let aims = [
-        ("copies", "2"),
-        ("nonconforming", "3"),
-        ("close", "2"),
-        ("share", "15"),
-        ("apart", "3"),
-        ("step", "0.001"),
-        ("angle_step", "0.01"),
-        ("wall", "1"),
-        ("shop_uncertainty", ""),
-        ("kind", "physical"),
-    ];
+    let aims = AIMS;
     let shown = sent(&instructor, &path, &[&aims[..], &[("do", "propose")]].concat()).await;
     shown
         .is(200)
@@ -68,6 +72,46 @@ async fn plates_are_proposed_looked_at_and_registered() {
     // Not for assistants, who never see what plates are.
     let assistant = site.newcomer(platemark::store::people::Role::Assistant, "ussher").await;
     assistant.get("/plates").await.is(403);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn plates_that_nobody_has_measured_yet_are_named_where_they_are_assigned() {
+    let site = Site::open().await;
+    let instructor = site.instructor().await;
+    let role = platemark::store::people::Role::Assistant;
+    let assistant = super::site::person(&site.service, role, "ussher").await;
+    let mut tx = site.service.store.change().await.unwrap();
+    let now = site.service.clock.now();
+    let joined = platemark::store::classes::join(&mut tx, site.class, assistant, now).await;
+    joined.unwrap();
+    tx.commit().await.unwrap();
+    let assistant = site.sign_in("ussher", PASSPHRASE).await;
+    let heading = "Plates to see to before they are measured";
+    let good = format!("/assignments/{}", site.assign(1, Feedback::Words).await);
+    instructor.get(&good).await.is(200).has_not(heading);
+
+    // Plates as the shop is to make them, which nobody has measured, take the place of all others.
+    let measured = plates::in_service(&site.service.store, site.exercise, plates::Kind::Physical);
+    let measured = measured.await.unwrap();
+    let path = format!("{EXERCISE}/plates/propose");
+    let shown = sent(&instructor, &path, &[&AIMS[..], &[("do", "propose")]].concat()).await;
+    let (seed, print) = (shown.field("seed"), shown.field("print"));
+    let register = [("do", "register"), ("seed", seed.as_str()), ("print", print.as_str())];
+    sent(&instructor, &path, &[&AIMS[..], &register].concat()).await.is(200);
+    for (plate, _) in measured {
+        let said = say_of_plate(&site.service, plate, Saying::Withdrawn, site.instructor_id).await;
+        said.unwrap();
+    }
+    let bad = format!("/assignments/{}", site.assign(1, Feedback::Words).await);
+    instructor
+        .get(&bad)
+        .await
+        .is(200)
+        .has(heading)
+        .has("Nothing is established yet: measure it")
+        .has(">SB-11-08</a>, <a");
+    instructor.get(&good).await.has_not(heading);
+    assistant.get(&bad).await.is(200).has_not(heading);
 }
 
 #[tokio::test(flavor = "multi_thread")]

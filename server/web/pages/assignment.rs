@@ -9,17 +9,18 @@ use jiff::tz::TimeZone;
 use rust_decimal::Decimal;
 
 use crate::actions::grade_report::grade_again;
+use crate::actions::plate_state::not_good_enough;
 use crate::actions::release_marks::release_marks;
 use crate::actions::standing;
 use crate::grading::review::Review;
 use crate::grading::settled::attempt_mark;
 use crate::store::assignments::{self, Assignment as Stored, Counting, Feedback};
-use crate::store::ids::{AssignmentId, PairId, ReportId};
+use crate::store::ids::{AssignmentId, PairId, PlateId, ReportId};
 use crate::store::other_plates::Settled;
-use crate::store::people::Role;
+use crate::store::people::{Person, Role};
 use crate::store::reports::{self, ReportLine};
 use crate::store::when::When;
-use crate::store::{Store, audit, care, other_plates, overrides, pairs};
+use crate::store::{Store, audit, care, exercises, other_plates, overrides, pairs};
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::frame::Frame;
@@ -41,10 +42,19 @@ pub(in crate::web) struct Assignment {
     pairs: Vec<PairLine>,
     /// Plates that more than one pair has: serial, and the pairs.
     shared: Vec<(String, String)>,
+    to_see_to: Vec<ToSeeTo>,
     handed_in: usize,
     to_look_at: usize,
     trail: Vec<TrailLine>,
     cells: Vec<(&'static str, String)>,
+}
+
+/// What stands against plates that pairs are to measure.
+#[derive(Debug)]
+struct ToSeeTo {
+    words: String,
+    /// Address and serial.
+    plates: Vec<(String, String)>,
 }
 
 #[derive(Debug)]
@@ -157,6 +167,32 @@ fn shared(pairs: &[PairLine]) -> Vec<(String, String)> {
         .collect()
 }
 
+/// Plates that are not good enough to teach with, for instructors.
+async fn to_see_to(app: &App, person: &Person, assignment: &Stored, now: When) -> Result<Vec<ToSeeTo>, WebError> {
+    if person.role != Role::Instructor {
+        return Ok(Vec::new());
+    }
+    let (service, store) = (&app.service, &app.service.store);
+    let plates = assignments::plates_of(store, assignment.id, now.max(assignment.opens_at)).await?;
+    let serials: BTreeMap<PlateId, String> = plates.into_iter().map(|(_, plate, serial)| (plate, serial)).collect();
+    let found = not_good_enough(service, assignment.id, serials.keys().copied()).await;
+    let found = found.map_err(WebError::internal)?;
+    if found.is_empty() {
+        return Ok(Vec::new());
+    }
+    let revision = exercises::revision(store, assignment.exercise_revision).await?;
+    let exercise = revision.ok_or(WebError::NotFound)?.exercise;
+    let named = |plate: &PlateId| {
+        let path = format!("/exercises/{exercise}/plates/{plate}");
+        Some((path, serials.get(plate)?.clone()))
+    };
+    let one = |(words, plates): (String, Vec<PlateId>)| ToSeeTo {
+        words,
+        plates: plates.iter().filter_map(named).collect(),
+    };
+    Ok(found.into_iter().map(one).collect())
+}
+
 const fn counting_word(counting: Counting) -> &'static str {
     match counting {
         Counting::Best => "the best counts",
@@ -171,6 +207,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: AssignmentOf) -> Re
     let zone = times::zone(&assignment.time_zone);
     let pairs = pairs_of(store, &assignment, now).await?;
     let trail = audit::of(store, "assignment", assignment.id.0).await?;
+    let to_see_to = to_see_to(&app, &person, &assignment, now).await?;
     let all = || pairs.iter().flat_map(|p| &p.reports);
     Ok(Page(Assignment {
         frame: Frame::of(&person, "/classes"),
@@ -188,6 +225,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: AssignmentOf) -> Re
             ("Due", times::show(assignment.due_at, &zone)),
         ],
         shared: shared(&pairs),
+        to_see_to,
         pairs,
         assignment,
     }))
