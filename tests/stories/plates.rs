@@ -86,7 +86,7 @@ async fn plates_that_nobody_has_measured_yet_are_named_where_they_are_assigned()
     joined.unwrap();
     tx.commit().await.unwrap();
     let assistant = site.sign_in("ussher", PASSPHRASE).await;
-    let heading = "Plates to see to before they are measured";
+    let heading = "Plates to see to";
     let good = format!("/assignments/{}", site.assign(1, Feedback::Words).await);
     instructor.get(&good).await.is(200).has_not(heading);
 
