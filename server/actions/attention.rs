@@ -104,6 +104,15 @@ impl Values {
         }
     }
 
+    /// The value of a number, which most often stands at `place`.
+    fn at(&self, place: &mut usize, no: &BalloonNo) -> Option<Decimal> {
+        if let Some((_, value)) = self.by_no.get(*place).filter(|(at, _)| at == no) {
+            *place += 1;
+            return Some(*value);
+        }
+        self.by_no.iter().find(|(at, _)| at == no).map(|(_, value)| *value)
+    }
+
     /// Whether enough is the same to ask for the chance of it.
     fn is_like(&self, other: &Self) -> bool {
         let words = self.marked.iter().zip(&other.marked);
@@ -118,15 +127,6 @@ impl Values {
             same += usize::from(theirs.next_if_eq(&mine).is_some());
         }
         same >= FEWEST
-    }
-
-    /// The value of a number, which most often stands at `place`.
-    fn at(&self, place: &mut usize, no: &BalloonNo) -> Option<Decimal> {
-        if let Some((_, value)) = self.by_no.get(*place).filter(|(at, _)| at == no) {
-            *place += 1;
-            return Some(*value);
-        }
-        self.by_no.iter().find(|(at, _)| at == no).map(|(_, value)| *value)
     }
 }
 

@@ -382,13 +382,6 @@ pub(super) fn graded(known: &Known, works: Vec<Work>) -> Vec<Computed> {
     all
 }
 
-/// A grade as it is stored; a buffer that is large enough for most is not moved while it grows.
-fn written(grade: &Grade) -> serde_json::Result<String> {
-    let mut bytes = Vec::with_capacity(16 << 10);
-    serde_json::to_writer(&mut bytes, grade)?;
-    String::from_utf8(bytes).map_err(serde::de::Error::custom)
-}
-
 fn one(work: Work, looking: Option<&Diagnoser>) -> Computed {
     let basis = &work.basis;
     let name = format!("report {}", work.report);
@@ -412,7 +405,7 @@ fn one(work: Work, looking: Option<&Diagnoser>) -> Computed {
     let revisions = (basis.exercise_revision, basis.plate_revision);
     Computed {
         report: work.report,
-        result: written(&grade),
+        result: serde_json::to_string(&grade),
         to_search: ToSearch::new((work.report, work.of, revisions), &work.items, &grade, reason),
         grade,
         reason,

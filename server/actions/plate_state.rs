@@ -73,8 +73,13 @@ pub async fn not_good_enough(
     let mut bases = Bases::kept(service, &[assignment]).await?;
     let mut against: BTreeMap<String, Vec<PlateId>> = BTreeMap::new();
     for plate in plates {
-        let basis = bases.plate(assignment, plate, None).await?;
-        for words in worth(&basis.exercise, &basis.plate).against {
+        let words = match bases.plate(assignment, plate, None).await {
+            Ok(basis) => worth(&basis.exercise, &basis.plate).against,
+            Err(LoadError::Store(error)) => return Err(error.into()),
+            // A page about the class is not to fail for one plate.
+            Err(error) => vec![format!("What is known of it does not fit the exercise: {error}.")],
+        };
+        for words in words {
             against.entry(words).or_default().push(plate);
         }
     }

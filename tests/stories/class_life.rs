@@ -2,7 +2,6 @@
 
 use platemark::actions::end_of_term::take_out_what_is_over;
 use platemark::store::assignments::Feedback;
-use platemark::store::people::Role;
 use platemark::web::times;
 
 use super::site::{Answer, DAY, HOUR, Site, shipped};
@@ -302,17 +301,7 @@ async fn the_bench_shows_drafts_and_their_oddness_to_the_instructor_only() {
     let bench = format!("/classes/{}/bench", site.class);
     let page = site.instructor().await.get(&bench).await;
     page.is(200).has("looks odd").has("Far from the plate").has("17 of 17");
-    let assistant = site.newcomer(Role::Assistant, "ussher").await;
-    let mut tx = site.service.store.change().await.unwrap();
-    let id = platemark::store::people::with_sign_in(&mut tx, "ussher")
-        .await
-        .unwrap()
-        .unwrap()
-        .id;
-    platemark::store::classes::join(&mut tx, site.class, id, site.service.clock.now())
-        .await
-        .unwrap();
-    tx.commit().await.unwrap();
+    let assistant = site.assistant().await;
     assistant
         .get(&bench)
         .await

@@ -9,7 +9,7 @@ use platemark::store::ids::{PlateId, ReportId};
 use platemark::store::{grades, plates, regrades};
 use reqwest::multipart::Form;
 
-use super::site::{Answer, Browser, PASSPHRASE, Site, shipped};
+use super::site::{Answer, Browser, Site, shipped};
 
 const EXERCISE: &str = "/exercises/1";
 const PLATE: &str = "/exercises/1/plates/1";
@@ -39,8 +39,7 @@ async fn plates_are_proposed_looked_at_and_registered() {
     let instructor = site.instructor().await;
     let path = format!("{EXERCISE}/plates/propose");
     instructor.get(&path).await.is(200).has("Nonconforming on each");
-    let aims = AIMS;
-    let shown = sent(&instructor, &path, &[&aims[..], &[("do", "propose")]].concat()).await;
+    let shown = sent(&instructor, &path, &[&AIMS[..], &[("do", "propose")]].concat()).await;
     shown
         .is(200)
         .has("SB-11-08")
@@ -49,19 +48,19 @@ async fn plates_are_proposed_looked_at_and_registered() {
     // An aim that was changed since is proposed anew, not registered unseen.
     let (seed, print) = (shown.field("seed"), shown.field("print"));
     let register = [("do", "register"), ("seed", seed.as_str()), ("print", print.as_str())];
-    let mut other = aims;
+    let mut other = AIMS;
     other[1] = ("nonconforming", "4");
     sent(&instructor, &path, &[&other[..], &register].concat())
         .await
         .is(200)
         .has("Register these plates");
     instructor.get("/plates").await.has_not("SB-11-08");
-    let registered = sent(&instructor, &path, &[&aims[..], &register].concat()).await;
+    let registered = sent(&instructor, &path, &[&AIMS[..], &register].concat()).await;
     registered.is(200).has("SB-11-08").has("SB-11-09");
     let drawer = instructor.get("/plates").await;
     drawer.is(200).has("SB-11-08").has("physical");
     // What cannot be met is said at the field, and nothing typed is lost.
-    let mut alike = aims;
+    let mut alike = AIMS;
     alike[0] = ("copies", "60");
     alike[4] = ("apart", "16");
     let said = sent(&instructor, &path, &[&alike[..], &[("do", "propose")]].concat()).await;
@@ -78,14 +77,7 @@ async fn plates_are_proposed_looked_at_and_registered() {
 async fn plates_that_nobody_has_measured_yet_are_named_where_they_are_assigned() {
     let site = Site::open().await;
     let instructor = site.instructor().await;
-    let role = platemark::store::people::Role::Assistant;
-    let assistant = super::site::person(&site.service, role, "ussher").await;
-    let mut tx = site.service.store.change().await.unwrap();
-    let now = site.service.clock.now();
-    let joined = platemark::store::classes::join(&mut tx, site.class, assistant, now).await;
-    joined.unwrap();
-    tx.commit().await.unwrap();
-    let assistant = site.sign_in("ussher", PASSPHRASE).await;
+    let assistant = site.assistant().await;
     let heading = "Plates to see to";
     let good = format!("/assignments/{}", site.assign(1, Feedback::Words).await);
     instructor.get(&good).await.is(200).has_not(heading);

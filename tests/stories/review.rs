@@ -3,9 +3,8 @@
 use std::time::Duration;
 
 use platemark::store::assignments::Feedback;
-use platemark::store::people::Role;
 
-use super::site::{Answer, Browser, PASSPHRASE, Site, shipped};
+use super::site::{Answer, Browser, Site, shipped};
 
 fn careful() -> String {
     shipped("SB-11/reports/SB-11-01--careful.csv")
@@ -238,14 +237,7 @@ async fn an_assistant_reviews_without_the_truth() {
     let site = Site::open().await;
     let assignment = site.assign(1, Feedback::Words).await;
     let report = report_of(&site.pair("A").await, assignment, &careful()).await;
-    let assistant = super::site::person(&site.service, Role::Assistant, "ussher").await;
-    let now = site.service.clock.now();
-    let mut tx = site.service.store.change().await.unwrap();
-    platemark::store::classes::join(&mut tx, site.class, assistant, now)
-        .await
-        .unwrap();
-    tx.commit().await.unwrap();
-    let assistant = site.sign_in("ussher", PASSPHRASE).await;
+    let assistant = site.assistant().await;
     let page = assistant.get(&format!("/reports/{report}")).await;
     page.is(200)
         .has("with the plate")

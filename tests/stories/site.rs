@@ -205,6 +205,16 @@ impl Site {
             .await
     }
 
+    /// An assistant of the class, signed in.
+    pub(crate) async fn assistant(&self) -> Browser {
+        let id = person(&self.service, Role::Assistant, "ussher").await;
+        let mut tx = self.service.store.change().await.unwrap();
+        let joined = platemark::store::classes::join(&mut tx, self.class, id, self.service.clock.now());
+        joined.await.unwrap();
+        tx.commit().await.unwrap();
+        self.sign_in("ussher", PASSPHRASE).await
+    }
+
     /// The database file.
     pub(crate) fn database(&self) -> std::path::PathBuf {
         self.folder.path().join(platemark::store::FILE_NAME)

@@ -49,6 +49,9 @@ pub(in crate::web) struct Assignment {
     cells: Vec<(&'static str, String)>,
 }
 
+/// The plate that a pair has, with its serial.
+type Given = (PairId, PlateId, String);
+
 /// What stands against plates that pairs are to measure.
 #[derive(Debug)]
 struct ToSeeTo {
@@ -168,23 +171,21 @@ fn shared(pairs: &[PairLine]) -> Vec<(String, String)> {
 }
 
 /// Plates that are not good enough to teach with, for instructors.
-async fn to_see_to(app: &App, person: &Person, assignment: &Stored, now: When) -> Result<Vec<ToSeeTo>, WebError> {
+async fn to_see_to(app: &App, person: &Person, assignment: &Stored, given: &[Given]) -> Result<Vec<ToSeeTo>, WebError> {
     if person.role != Role::Instructor {
         return Ok(Vec::new());
     }
-    let (service, store) = (&app.service, &app.service.store);
-    let plates = assignments::plates_of(store, assignment.id, now.max(assignment.opens_at)).await?;
-    let serials: BTreeMap<PlateId, String> = plates.into_iter().map(|(_, plate, serial)| (plate, serial)).collect();
-    let found = not_good_enough(service, assignment.id, serials.keys().copied()).await;
+    let serials: BTreeMap<PlateId, &String> = given.iter().map(|(_, plate, serial)| (*plate, serial)).collect();
+    let found = not_good_enough(&app.service, assignment.id, serials.keys().copied()).await;
     let found = found.map_err(WebError::internal)?;
     if found.is_empty() {
         return Ok(Vec::new());
     }
-    let revision = exercises::revision(store, assignment.exercise_revision).await?;
+    let revision = exercises::revision(&app.service.store, assignment.exercise_revision).await?;
     let exercise = revision.ok_or(WebError::NotFound)?.exercise;
     let named = |plate: &PlateId| {
         let path = format!("/exercises/{exercise}/plates/{plate}");
-        Some((path, serials.get(plate)?.clone()))
+        Some((path, (*serials.get(plate)?).clone()))
     };
     let one = |(words, plates): (String, Vec<PlateId>)| ToSeeTo {
         words,
@@ -205,9 +206,11 @@ pub(in crate::web) async fn page(State(app): State<App>, of: AssignmentOf) -> Re
     let AssignmentOf { person, assignment } = of;
     let (store, now) = (&app.service.store, app.service.clock.now());
     let zone = times::zone(&assignment.time_zone);
-    let pairs = pairs_of(store, &assignment, now).await?;
+    // Plates are given from the opening on.
+    let given = assignments::plates_of(store, assignment.id, now.max(assignment.opens_at)).await?;
+    let pairs = pairs_of(store, &assignment, &given, now).await?;
     let trail = audit::of(store, "assignment", assignment.id.0).await?;
-    let to_see_to = to_see_to(&app, &person, &assignment, now).await?;
+    let to_see_to = to_see_to(&app, &person, &assignment, &given).await?;
     let all = || pairs.iter().flat_map(|p| &p.reports);
     Ok(Page(Assignment {
         frame: Frame::of(&person, "/classes"),
@@ -232,17 +235,15 @@ pub(in crate::web) async fn page(State(app): State<App>, of: AssignmentOf) -> Re
 }
 
 /// The pairs with their plates and reports.
-async fn pairs_of(store: &Store, assignment: &Stored, now: When) -> Result<Vec<PairLine>, WebError> {
+async fn pairs_of(store: &Store, assignment: &Stored, given: &[Given], now: When) -> Result<Vec<PairLine>, WebError> {
     let known = Known::of(store, assignment.id).await?;
     let zone = times::zone(&assignment.time_zone);
     let mut by_pair: BTreeMap<String, Vec<ReportLine>> = BTreeMap::new();
     for report in reports::of_assignment(store, assignment.id).await? {
         by_pair.entry(report.pair_name.clone()).or_default().push(report);
     }
-    // Plates are given from the opening on.
-    let plates = assignments::plates_of(store, assignment.id, now.max(assignment.opens_at)).await?;
     let pair_line = |pair: pairs::PairLine| {
-        let plate = plates.iter().find(|(of, _, _)| *of == pair.id);
+        let plate = given.iter().find(|(of, _, _)| *of == pair.id);
         let handed_in = by_pair.remove(&pair.name).unwrap_or_default().into_iter();
         PairLine {
             serial: plate.map(|(_, _, serial)| serial.clone()).unwrap_or_default(),
