@@ -14,6 +14,7 @@ use crate::grading::grade::Grade;
 use crate::store::StoreError;
 use crate::store::grades::{self, NewGrade};
 use crate::store::ids::{AssignmentId, PersonId, ReportId};
+use crate::store::packed::Packed;
 use crate::store::when::When;
 
 /// Version that grades say they were computed with.
@@ -92,7 +93,7 @@ impl basis::Computed {
             exercise_revision: self.basis.exercise_revision,
             plate_revision: self.basis.plate_revision,
             marks_override: self.basis.marks_override.clone(),
-            result: self.result.map_err(|why| GradeError::Items { report, why })?,
+            result: Packed::of(&self.result.map_err(|why| GradeError::Items { report, why })?),
             is_first: false,
         })
     }

@@ -3,6 +3,7 @@
 //! This is the one door between a grade, which holds the truth of a plate, and a student.
 
 use serde::Deserialize;
+use serde::de::Error as _;
 use thiserror::Error;
 
 use super::Service;
@@ -13,6 +14,7 @@ use crate::grading::grade::{Grade, Marks};
 use crate::grading::settled::{self, SetMark};
 use crate::store::assignments::{self, Assignment};
 use crate::store::overrides::{self, Override};
+use crate::store::packed::Packed;
 use crate::store::plates::{self, Kind, State};
 use crate::store::reports::Report;
 use crate::store::{StoreError, grades};
@@ -88,11 +90,12 @@ pub fn settle(marks: &mut Marks, set: Option<&Override>, assignment: &Assignment
     settled::attempt(marks, set.as_ref(), &standing::late_rule(assignment), minutes_late);
 }
 
-/// A grade from its stored JSON.
+/// A grade as it is stored.
 ///
 /// # Errors
 /// When it has another form.
-pub fn grade_from(text: &str) -> Result<Grade, serde_json::Error> {
+pub fn grade_from(stored: &Packed) -> Result<Grade, serde_json::Error> {
+    let text = stored.text().map_err(serde_json::Error::custom)?;
     // Nesting is limited by serde_json itself, and only our own grades are ever stored.
-    Grade::deserialize(&mut serde_json::Deserializer::from_str(text))
+    Grade::deserialize(&mut serde_json::Deserializer::from_str(&text))
 }

@@ -3,6 +3,7 @@
 use serde::Deserialize;
 
 use super::ids::{AssignmentId, ClassId, ExerciseRevisionId, PairId, PersonId, PlateId, PlateRevisionId, ReportId};
+use super::packed::Packed;
 use super::when::When;
 use super::{Store, StoreError, Tx, json_of};
 
@@ -282,7 +283,7 @@ pub struct Searched {
     /// Revision of the plate's truth that it was graded from.
     pub plate_revision: PlateRevisionId,
     /// Its grade as JSON.
-    pub result: String,
+    pub result: Packed,
 }
 
 /// A report with the grade that counts; none where it has none.
@@ -293,7 +294,7 @@ pub async fn graded(store: &Store, report: ReportId) -> Result<Option<Searched>,
     Ok(sqlx::query_as!(
         Searched,
         r#"select r.id as "report!", r.assignment, r.pair, r.plate, r.items, g.review, g.exercise_revision,
-               g.plate_revision, g.result
+               g.plate_revision, g.result as "result: Packed"
            from report r join grade g on g.report = r.id and g.superseded_at is null where r.id = ?"#,
         report,
     )

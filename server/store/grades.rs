@@ -3,6 +3,7 @@
 use sqlx::{QueryBuilder, Sqlite};
 
 use super::ids::{AssignmentId, ExerciseRevisionId, GradeId, PairId, PlateId, PlateRevisionId, ReportId};
+use super::packed::Packed;
 use super::when::When;
 use super::{Store, StoreError, Tx, json_of};
 
@@ -26,7 +27,7 @@ pub struct NewGrade {
     /// Override of the marks rules.
     pub marks_override: Option<String>,
     /// The whole grade as JSON.
-    pub result: String,
+    pub result: Packed,
     /// Whether it is kept only where the report has no grade yet: one that was computed later knows more.
     pub is_first: bool,
 }
@@ -49,7 +50,7 @@ pub struct Grade {
     /// Number of the revision of the plate's truth.
     pub plate_number: i64,
     /// The whole grade as JSON.
-    pub result: String,
+    pub result: Packed,
 }
 
 /// Stores a grade, which takes the place of the one before it.
@@ -57,7 +58,7 @@ pub struct Grade {
 /// # Errors
 /// When the database cannot be written.
 pub(super) async fn store(tx: &mut Tx, new: &NewGrade) -> Result<(), StoreError> {
-    if make_room(tx, &[new]).await?.is_empty() {
+    if make_room(tx, &[new]).await? != [true] {
         return Ok(());
     }
     sqlx::query!(
@@ -78,16 +79,12 @@ pub(super) async fn store(tx: &mut Tx, new: &NewGrade) -> Result<(), StoreError>
     Ok(())
 }
 
-/// Stores grades of different reports in one statement. With an error it is as if it had not been asked for them all: they are
+/// Stores grades that were made room for in one statement. With an error it is as if it had not been asked for them all: they are
 /// to be stored one by one.
 ///
 /// # Errors
 /// When the database cannot be written, or one of them breaks a constraint.
 pub(super) async fn store_together(tx: &mut Tx, new: &[&NewGrade]) -> Result<(), StoreError> {
-    let new = make_room(tx, new).await?;
-    if new.is_empty() {
-        return Ok(());
-    }
     // As many rows as there are cannot stand in a statement that is checked beforehand.
     let mut query = QueryBuilder::<Sqlite>::new(
         "insert into grade (report, mark, review, computed_at, software, exercise_revision, plate_revision, \
@@ -99,14 +96,17 @@ pub(super) async fn store_together(tx: &mut Tx, new: &[&NewGrade]) -> Result<(),
             .push_bind(g.review.as_deref());
         row.push_bind(g.computed_at).push_bind(g.software.as_str());
         row.push_bind(g.exercise_revision).push_bind(g.plate_revision);
-        row.push_bind(g.marks_override.as_deref()).push_bind(g.result.as_str());
+        row.push_bind(g.marks_override.as_deref()).push_bind(&g.result);
     });
     query.build().execute(tx.connection()).await?;
     Ok(())
 }
 
-/// Ends the grades that others are to take the place of. Those that are to be stored: not first ones that come after another.
-async fn make_room<'g>(tx: &mut Tx, new: &[&'g NewGrade]) -> Result<Vec<&'g NewGrade>, StoreError> {
+/// Ends the grades that others are to take the place of. Which are to be stored: not first ones that come after another.
+///
+/// # Errors
+/// When the database cannot be written.
+pub(super) async fn make_room(tx: &mut Tx, new: &[&NewGrade]) -> Result<Vec<bool>, StoreError> {
     let of: Vec<_> = new.iter().map(|g| (g.report, g.computed_at, g.is_first)).collect();
     let of = json_of("grades", &of)?;
     let there = sqlx::query_scalar!(
@@ -125,8 +125,7 @@ async fn make_room<'g>(tx: &mut Tx, new: &[&'g NewGrade]) -> Result<Vec<&'g NewG
         .execute(tx.connection())
         .await?;
     }
-    let is_new = |g: &&&NewGrade| !(g.is_first && there.contains(&g.report));
-    Ok(new.iter().filter(is_new).copied().collect())
+    Ok(new.iter().map(|g| !(g.is_first && there.contains(&g.report))).collect())
 }
 
 /// The grade of a report that counts.
@@ -137,7 +136,7 @@ pub async fn of(store: &Store, report: ReportId) -> Result<Option<Grade>, StoreE
     Ok(sqlx::query_as!(
         Grade,
         r#"select g.id as "id!", g.mark, g.review, g.computed_at, g.software, e.number as exercise_number,
-               p.number as plate_number, g.result
+               p.number as plate_number, g.result as "result: Packed"
            from grade g join exercise_revision e on e.id = g.exercise_revision
            join plate_revision p on p.id = g.plate_revision
            where g.report = ? and g.superseded_at is null"#,

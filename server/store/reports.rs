@@ -161,7 +161,7 @@ pub(super) async fn come_next(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<boo
 }
 
 /// Stores reports that [`come_next`] in one statement: their rows in the order of `new`, none where a key was used before. No
-/// two may be of one pair for one assignment. With an error nothing of it is kept.
+/// two may be of one pair for one assignment. With an error nothing of it is kept. Drafts stay until [`end_drafts`].
 ///
 /// # Errors
 /// When the database cannot be written, or one of them breaks a constraint.
@@ -184,7 +184,6 @@ pub(super) async fn store_together(tx: &mut Tx, new: &[&NewReport]) -> Result<Ve
     query.push(" on conflict (idempotency_key) do nothing returning id, idempotency_key");
     let rows: Vec<(i64, Vec<u8>)> = query.build_query_as().fetch_all(tx.connection()).await?;
     let mut ids: BTreeMap<Vec<u8>, ReportId> = rows.into_iter().map(|(id, key)| (key, ReportId(id))).collect();
-    end_drafts(tx, new).await?;
     Ok(new
         .iter()
         .map(|one| ids.remove(one.idempotency_key.as_slice()))
@@ -192,7 +191,10 @@ pub(super) async fn store_together(tx: &mut Tx, new: &[&NewReport]) -> Result<Ve
 }
 
 /// Drafts end with the report that is made of them.
-async fn end_drafts(tx: &mut Tx, new: &[&NewReport]) -> Result<(), StoreError> {
+///
+/// # Errors
+/// When the database cannot be written.
+pub(super) async fn end_drafts(tx: &mut Tx, new: &[&NewReport]) -> Result<(), StoreError> {
     let pairs: Vec<_> = new.iter().map(|r| (r.assignment, r.pair)).collect();
     let pairs = json_of("pairs", &pairs)?;
     sqlx::query!(

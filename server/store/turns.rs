@@ -1,6 +1,7 @@
 //! Machines and the turns of pairs at them.
 
 use super::ids::{AssignmentId, ClassId, PairId, PersonId, PlateId, ReportId};
+use super::packed::Packed;
 use super::when::When;
 use super::{Store, StoreError, Tx};
 
@@ -342,7 +343,7 @@ pub struct LastReport {
     /// Title of the assignment.
     pub title: String,
     /// The grade as JSON.
-    pub result: String,
+    pub result: Packed,
 }
 
 /// The last report of each pair in each assignment of a class, if it is graded, and the pair has its turn at `now` or handed it in
@@ -358,7 +359,7 @@ pub async fn last_reports(
 ) -> Result<Vec<LastReport>, StoreError> {
     Ok(sqlx::query_as!(
         LastReport,
-        r#"select r.id as "report!", p.name as pair_name, a.title, g.result
+        r#"select r.id as "report!", p.name as pair_name, a.title, g.result as "result: Packed"
            from assignment a join report r on r.assignment = a.id join pair p on p.id = r.pair
            join grade g on g.report = r.id and g.superseded_at is null
            where a.class = ?1

@@ -15,6 +15,7 @@ use tokio::time::Instant;
 
 use super::grades::{self, NewGrade};
 use super::ids::{AssignmentId, PairId, ReportId};
+use super::log::Log;
 use super::reports::{self, NewReport, Stored};
 use super::{StoreError, Tx};
 
@@ -29,7 +30,7 @@ const STATEMENT: (usize, usize) = (64, 1 << 20);
 
 /// While so many reports for each processor wait to be graded, all processors have enough to do, and do it faster without the
 /// writer: so long after a transaction it lets what comes gather for the next one.
-const GATHER: (usize, Duration) = (4, Duration::from_millis(10));
+const GATHER: (usize, Duration) = (8, Duration::from_millis(10));
 
 type Answer<T> = oneshot::Sender<Result<T, StoreError>>;
 
@@ -107,11 +108,11 @@ impl std::fmt::Debug for Job {
 }
 
 impl Writer {
-    pub(super) fn start(pool: SqlitePool) -> Self {
+    pub(super) fn start(pool: SqlitePool, log: Log) -> Self {
         let (jobs, waiting) = mpsc::channel(QUEUE);
         let counts = Arc::new(Counts::default());
         let ungraded = Arc::new(Ungraded::default());
-        let task = tokio::spawn(run(pool, waiting, Arc::clone(&counts), Arc::clone(&ungraded)));
+        let task = tokio::spawn(run((pool, log), waiting, Arc::clone(&counts), Arc::clone(&ungraded)));
         Self {
             jobs,
             counts,
@@ -190,12 +191,18 @@ impl Writer {
     }
 }
 
-async fn run(pool: SqlitePool, mut waiting: mpsc::Receiver<Job>, counts: Arc<Counts>, ungraded: Arc<Ungraded>) {
+async fn run(
+    (pool, mut log): (SqlitePool, Log),
+    mut waiting: mpsc::Receiver<Job>,
+    counts: Arc<Counts>,
+    ungraded: Arc<Ungraded>,
+) {
     let processors = std::thread::available_parallelism().map_or(1, usize::from);
     let mut batch = Vec::with_capacity(BATCH);
     let mut last = Instant::now();
     loop {
         if waiting.recv_many(&mut batch, BATCH).await == 0 {
+            log.end().await;
             return;
         }
         ungraded.are_few(processors, last + GATHER.1).await;
@@ -208,8 +215,10 @@ async fn run(pool: SqlitePool, mut waiting: mpsc::Receiver<Job>, counts: Arc<Cou
             // No new ones; those in the channel are still handed out, and then it ends.
             waiting.close();
         }
+        let jobs = batch.len();
         write(&pool, std::mem::take(&mut batch), &counts).await;
         last = Instant::now();
+        log.grew(jobs, &pool).await;
     }
 }
 
@@ -281,15 +290,18 @@ async fn store_reports(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<Result<Sto
             .filter(|(i, r)| next.get(*i) == Some(&true) && seen.insert((r.assignment, r.pair)))
             .map(|(i, r)| (i, *r))
             .collect();
+        let mut stored = Vec::with_capacity(together.len());
         for part in parts(&together, |(_, r)| r.items.len() + r.source_bytes.len()) {
             let reports: Vec<&NewReport> = part.iter().map(|(_, r)| *r).collect();
             let found = alone(reports::store_together(tx, &reports).await)?.unwrap_or_default();
-            for ((i, _), row) in part.iter().zip(found) {
+            for ((i, report), row) in part.iter().zip(found) {
+                stored.extend(row.is_some().then_some(*report));
                 if let Some(place) = rows.get_mut(*i) {
                     *place = row;
                 }
             }
         }
+        reports::end_drafts(tx, &stored).await?;
     }
     let mut all = Vec::with_capacity(new.len());
     for (report, row) in new.iter().zip(rows) {
@@ -303,14 +315,25 @@ async fn store_reports(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<Result<Sto
 
 /// One for each grade, in their order.
 async fn store_grades(tx: &mut Tx, new: &[&NewGrade]) -> Result<Vec<Result<(), StoreError>>, StoreError> {
-    let mut all = Vec::with_capacity(new.len());
-    for part in parts(new, |grade| grade.result.len()) {
-        if part.len() > 1 && alone(grades::store_together(tx, part).await)?.is_ok() {
-            all.extend(part.iter().map(|_| Ok(())));
+    let mut all: Vec<_> = new.iter().map(|_| Ok(())).collect();
+    if new.is_empty() {
+        return Ok(all);
+    }
+    let has_room = grades::make_room(tx, new).await?;
+    let kept: Vec<(usize, &NewGrade)> = (0..)
+        .zip(new.iter().copied())
+        .zip(has_room)
+        .filter_map(|(one, has)| has.then_some(one))
+        .collect();
+    for part in parts(&kept, |(_, grade)| grade.result.size()) {
+        let grades: Vec<&NewGrade> = part.iter().map(|(_, grade)| *grade).collect();
+        if part.len() > 1 && alone(grades::store_together(tx, &grades).await)?.is_ok() {
             continue;
         }
-        for one in part {
-            all.push(alone(grades::store(tx, one).await)?);
+        for (i, one) in part {
+            if let Some(told) = all.get_mut(*i) {
+                *told = alone(grades::store(tx, one).await)?;
+            }
         }
     }
     Ok(all)

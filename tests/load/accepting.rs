@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use platemark::actions::hand_in_report::{HandIn, accept, hand_in_report};
@@ -145,9 +145,9 @@ impl Grades {
     }
 }
 
-/// Grades of the same reports, with everything about their plates prepared: on one core, and on all of them at once, where they
-/// share caches and perhaps more.
-fn time_of_grades(samples: &Samples, spell: Duration) -> (Grades, Grades) {
+/// Grades of the same reports, client by client, with everything about their plates prepared: on one core, and on all of them at
+/// once, where they share caches and perhaps more. What they take differs a hundredfold, so no turn grades those of another.
+fn time_of_grades(samples: &Samples, spell: Duration, done: &mut usize) -> (Grades, Grades) {
     let exercise = school::exercise();
     let plates = read_plates("plates.toml", &school::shipped("plates.toml"), &exercise)
         .0
@@ -155,19 +155,22 @@ fn time_of_grades(samples: &Samples, spell: Duration) -> (Grades, Grades) {
     let siblings: Vec<Plate> = plates.plates.clone();
     let none = BTreeMap::new();
     let looking: Vec<_> = siblings.iter().map(|p| diagnoser(&exercise, p, &siblings)).collect();
-    let on = |cores: usize| {
+    let mut on = |cores: usize| {
         let spent = Spent::now();
-        let grade = |core: usize| {
+        let next = AtomicUsize::new(*done);
+        let grade = || {
             let (begun, mut count) = (Instant::now(), 0);
             while begun.elapsed() < spell {
-                let at = (core + count) % siblings.len();
+                let report = next.fetch_add(1, Ordering::Relaxed);
+                let client = report % CLIENTS;
+                let at = client % siblings.len();
                 let plate = &siblings[at];
                 let input = GradeInput {
                     name: "r",
                     exercise: &exercise,
                     plate,
                     rules: &exercise.marks,
-                    report: &school::sample(samples, plate.serial.as_str(), core, count / siblings.len()).1,
+                    report: &school::sample(samples, plate.serial.as_str(), client, report / CLIENTS).1,
                     hand_marks: &none,
                     siblings: &siblings,
                     decided: &platemark::grading::decided::UNDECIDED,
@@ -179,9 +182,10 @@ fn time_of_grades(samples: &Samples, spell: Duration) -> (Grades, Grades) {
             count
         };
         let count: usize = std::thread::scope(|scope| {
-            let threads: Vec<_> = (0..cores).map(|core| scope.spawn(move || grade(core))).collect();
+            let threads: Vec<_> = (0..cores).map(|_| scope.spawn(grade)).collect();
             threads.into_iter().map(|thread| thread.join().unwrap()).sum()
         });
+        *done = next.into_inner();
         Grades(count, Spent::now().since(spent).all())
     };
     (on(1), on(cores()))
@@ -227,10 +231,10 @@ pub(crate) async fn measure() -> Vec<Line> {
 
 async fn graded_of(samples: &Arc<Samples>) -> Line {
     let mut rate = Rate::of("graded", true).await;
-    let (mut one, mut beside_others) = (Grades::default(), Grades::default());
+    let (mut one, mut beside_others, mut done) = (Grades::default(), Grades::default(), 0);
     // A machine that others use too is not as fast at all times: what is held against each other takes turns.
     for _ in 0..TURNS {
-        let (alone, together) = time_of_grades(samples, SPELL / TURNS);
+        let (alone, together) = time_of_grades(samples, SPELL / TURNS, &mut done);
         one.add(alone);
         beside_others.add(together);
         rate.spell(SPELL / 2, samples).await;
