@@ -402,6 +402,19 @@ mod tests {
         sqlx::query_scalar(pragma).fetch_one(connection).await
     }
 
+    /// Set in `.cargo/config.toml`.
+    #[tokio::test]
+    async fn each_connection_keeps_pages_of_its_own() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).await.unwrap();
+        let options: Vec<String> = sqlx::query_scalar("select compile_options from pragma_compile_options")
+            .fetch_all(&store.readers)
+            .await
+            .unwrap();
+        assert!(options.iter().any(|o| o == "ENABLE_STAT4"), "{options:?}");
+        assert!(!options.iter().any(|o| o == "ENABLE_MEMORY_MANAGEMENT"), "{options:?}");
+    }
+
     #[tokio::test]
     async fn what_is_committed_is_on_the_disk_and_every_row_has_its_types_and_its_parent() {
         let folder = tempfile::tempdir().unwrap();
