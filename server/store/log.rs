@@ -9,7 +9,7 @@ use tokio::task::JoinHandle;
 
 use super::StoreError;
 
-/// After so many reports and grades it is copied: 10 to 16 MiB.
+/// After so many reports and grades it is copied.
 const JOBS: usize = 768;
 
 /// What the writer knows of the log.

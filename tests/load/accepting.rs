@@ -159,7 +159,7 @@ fn time_of_grades(samples: &Samples, spell: Duration, done: &mut usize) -> (Grad
         let spent = Spent::now();
         let next = AtomicUsize::new(*done);
         let grade = || {
-            let (begun, mut count) = (Instant::now(), 0);
+            let begun = Instant::now();
             while begun.elapsed() < spell {
                 let report = next.fetch_add(1, Ordering::Relaxed);
                 let client = report % CLIENTS;
@@ -177,16 +177,11 @@ fn time_of_grades(samples: &Samples, spell: Duration, done: &mut usize) -> (Grad
                     set_up: None,
                 };
                 std::hint::black_box(grade_with(&input, looking[at].as_ref()));
-                count += 1;
             }
-            count
         };
-        let count: usize = std::thread::scope(|scope| {
-            let threads: Vec<_> = (0..cores).map(|_| scope.spawn(grade)).collect();
-            threads.into_iter().map(|thread| thread.join().unwrap()).sum()
-        });
-        *done = next.into_inner();
-        Grades(count, Spent::now().since(spent).all())
+        std::thread::scope(|scope| (0..cores).for_each(|_| drop(scope.spawn(grade))));
+        let before = std::mem::replace(done, next.into_inner());
+        Grades(*done - before, Spent::now().since(spent).all())
     };
     (on(1), on(cores()))
 }
