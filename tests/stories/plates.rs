@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use platemark::actions::plate_state::{Saying, say_of_plate};
 use platemark::actions::regrade::{self, Change};
-use platemark::store::assignments::Feedback;
+use platemark::store::assignments::{self, Feedback};
 use platemark::store::ids::{PlateId, ReportId};
 use platemark::store::{grades, plates, regrades};
 use reqwest::multipart::Form;
@@ -104,6 +104,24 @@ async fn plates_that_nobody_has_measured_yet_are_named_where_they_are_assigned()
         .has(">SB-11-08</a>, <a");
     instructor.get(&good).await.has_not(heading);
     assistant.get(&bad).await.is(200).has_not(heading);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_plate_of_which_nothing_can_be_read_is_named_and_does_not_take_the_page_with_it() {
+    let site = Site::open().await;
+    let instructor = site.instructor().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let now = site.service.clock.now();
+    let given = assignments::plates_of(&site.service.store, assignment, now).await.unwrap();
+    let [(_, spoiled, named), (_, _, other)] = &given[..] else {
+        panic!("each pair has a plate: {given:?}");
+    };
+    site.spoil_truths(Some(*spoiled)).await;
+    let page = instructor.get(&format!("/assignments/{assignment}")).await;
+    let (_, said) = page.is(200).body.split_once("Plates to see to").unwrap();
+    let (said, _) = said.split_once("</ul>").unwrap();
+    assert!(said.contains("What is known of it does not fit the exercise"), "{said}");
+    assert!(said.contains(named) && !said.contains(other), "{said}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

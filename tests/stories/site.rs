@@ -16,7 +16,7 @@ use platemark::config::{Given, Settings};
 use platemark::store::Store;
 use platemark::store::assignments::{Counting, Feedback};
 use platemark::store::exercises;
-use platemark::store::ids::{AssignmentId, ClassId, ExerciseId, PersonId};
+use platemark::store::ids::{AssignmentId, ClassId, ExerciseId, PersonId, PlateId};
 use platemark::store::people::Role;
 use platemark::store::plates::Kind;
 use platemark::web::app::App;
@@ -26,6 +26,7 @@ use reqwest::header::HeaderMap;
 use reqwest::multipart::Form;
 use reqwest::redirect::Policy;
 use reqwest::{Client, StatusCode};
+use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 use tempfile::TempDir;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
@@ -146,7 +147,6 @@ impl Site {
         made
     }
 
-    /// Somebody who is not signed in.
     /// Sends the form that assigns the exercise to a class (`/classes/N`) for one attempt, with further fields.
     pub(crate) async fn assign_by_form(
         &self,
@@ -175,6 +175,19 @@ impl Site {
         browser.send(&path, &[&fields, more].concat()).await
     }
 
+    /// Makes what plates really are unreadable beside the server: of one plate, or of all.
+    pub(crate) async fn spoil_truths(&self, of: Option<PlateId>) {
+        let address = format!("sqlite:{}", self.database().display());
+        let mut database = SqliteConnection::connect(&address).await.unwrap();
+        let spoil = "drop trigger plate_revision_stays; \
+                     update plate_revision set truth = 'nothing that can be read' where ";
+        let of = of.map_or_else(|| "true".to_owned(), |plate| format!("plate = {plate}"));
+        let spoil = AssertSqlSafe(format!("{spoil}{of}"));
+        sqlx::raw_sql(spoil).execute(&mut database).await.unwrap();
+        database.close().await.unwrap();
+    }
+
+    /// Somebody who is not signed in.
     pub(crate) fn stranger(&self) -> Browser {
         Browser::at(&format!("http://{}", self.address))
     }

@@ -13,8 +13,6 @@ use platemark::store::ids::{AssignmentId, ClassId, ExerciseId};
 use platemark::store::people::Role;
 use platemark::store::plates::Kind;
 
-use sqlx::Connection;
-
 use super::entry::Sheet;
 use super::site::{Answer, Browser, DAY, Site, any_report, person, shipped};
 
@@ -243,13 +241,7 @@ async fn pages_before_a_report_are_the_same_for_any_truth() {
 async fn pages_before_a_report_do_not_read_what_a_plate_is() {
     let (one, other) = tokio::join!(school(0.0001), school(0.0001));
     let assignments = tokio::join!(one.assign(9, Feedback::Full), other.assign(9, Feedback::Full));
-    let address = format!("sqlite:{}", other.database().display());
-    let mut database = sqlx::SqliteConnection::connect(&address).await.unwrap();
-    sqlx::raw_sql("drop trigger plate_revision_stays; update plate_revision set truth = 'nothing that can be read'")
-        .execute(&mut database)
-        .await
-        .unwrap();
-    database.close().await.unwrap();
+    other.spoil_truths(None).await;
     let (read, unread) = tokio::join!(all_of(&one, assignments.0, &[]), all_of(&other, assignments.1, &[]));
     assert!(read.len() > 10, "{:?}", read.keys());
     are_equal(&read, &unread);
