@@ -2,11 +2,13 @@
 //! so one fat one.
 
 use serde::Deserialize;
-use serde::de::DeserializeOwned;
 
 use super::ids::{AdjustmentId, AssignmentId, ClassId, PairId, PersonId, ReportId};
 use super::when::When;
-use super::{Store, StoreError, Tx};
+use super::{Store, StoreError, Tx, of_json};
+
+/// What cannot be read, should it be so.
+const BOOK: &str = "the gradebook";
 
 /// One report as far as the gradebook needs it. The order of the fields is that of the query, here and below.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
@@ -106,13 +108,6 @@ pub struct Book {
     pub drops: i64,
 }
 
-fn list<T: DeserializeOwned>(text: &str) -> Result<Vec<T>, StoreError> {
-    serde_json::from_str(text).map_err(|_| StoreError::Unreadable {
-        what: "the gradebook",
-        found: text.chars().take(120).collect(),
-    })
-}
-
 /// All of a class; what was settled not to count is as if it were not handed in.
 ///
 /// # Errors
@@ -152,16 +147,16 @@ pub async fn of_class(store: &Store, class: ClassId) -> Result<Book, StoreError>
     )
     .fetch_one(store.read())
     .await?;
-    let mut cells: Vec<Cell> = list(&row.cells)?;
+    let mut cells: Vec<Cell> = of_json(BOOK, &row.cells)?;
     cells.sort_unstable_by_key(|c| (c.assignment, c.pair, c.attempt));
     Ok(Book {
         cells,
-        students: list(&row.students)?,
-        members: list(&row.members)?,
-        adjusted: list(&row.adjusted)?,
-        excused: list(&row.excused)?,
-        extended: list(&row.extended)?,
-        columns: list(&row.columns)?,
+        students: of_json(BOOK, &row.students)?,
+        members: of_json(BOOK, &row.members)?,
+        adjusted: of_json(BOOK, &row.adjusted)?,
+        excused: of_json(BOOK, &row.excused)?,
+        extended: of_json(BOOK, &row.extended)?,
+        columns: of_json(BOOK, &row.columns)?,
         drops: row.drops,
     })
 }
@@ -204,8 +199,8 @@ pub async fn of_student(store: &Store, assignment: AssignmentId, student: Person
     .fetch_one(store.read())
     .await?;
     Ok(OwnWork {
-        cells: list(&row.cells)?,
-        adjusted: list(&row.adjusted)?,
+        cells: of_json(BOOK, &row.cells)?,
+        adjusted: of_json(BOOK, &row.adjusted)?,
         excused: row.excused,
     })
 }

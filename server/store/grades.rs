@@ -2,10 +2,14 @@
 
 use sqlx::{QueryBuilder, Sqlite};
 
+use super::before::Before;
 use super::ids::{AssignmentId, ExerciseRevisionId, GradeId, PairId, PlateId, PlateRevisionId, ReportId};
 use super::packed::Packed;
 use super::when::When;
-use super::{Store, StoreError, Tx, json_of};
+use super::{Store, StoreError, Tx, filled, json_of, of_json};
+
+/// What cannot be read, should it be so.
+const BASIS: &str = "what a report is graded from";
 
 /// A grade that is about to be stored.
 #[derive(Debug, Clone)]
@@ -30,6 +34,13 @@ pub struct NewGrade {
     pub result: Packed,
     /// Whether it is kept only where the report has no grade yet: one that was computed later knows more.
     pub is_first: bool,
+}
+
+impl NewGrade {
+    /// Whether it is a first one that comes after another.
+    pub(super) fn comes_too_late(&self, before: &Before) -> bool {
+        self.is_first && before.graded.contains(&self.report)
+    }
 }
 
 /// A stored grade.
@@ -58,9 +69,10 @@ pub struct Grade {
 /// # Errors
 /// When the database cannot be written.
 pub(super) async fn store(tx: &mut Tx, new: &NewGrade) -> Result<(), StoreError> {
-    if make_room(tx, &[new]).await? != [true] {
+    if new.comes_too_late(&Before::of(tx, &[], &[new]).await?) {
         return Ok(());
     }
+    make_room(tx, &[new]).await?;
     sqlx::query!(
         "insert into grade (report, mark, review, computed_at, software, exercise_revision, plate_revision,
              marks_override, result) values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -79,53 +91,55 @@ pub(super) async fn store(tx: &mut Tx, new: &NewGrade) -> Result<(), StoreError>
     Ok(())
 }
 
-/// Stores grades that were made room for in one statement. With an error it is as if it had not been asked for them all: they are
-/// to be stored one by one.
+/// Stores grades that were made room for, in one statement with so many places. With an error it is as if it had not been asked for
+/// them all: they are to be stored one by one.
 ///
 /// # Errors
 /// When the database cannot be written, or one of them breaks a constraint.
-pub(super) async fn store_together(tx: &mut Tx, new: &[&NewGrade]) -> Result<(), StoreError> {
+pub(super) async fn store_together(tx: &mut Tx, new: &[&NewGrade], places: usize) -> Result<(), StoreError> {
     // As many rows as there are cannot stand in a statement that is checked beforehand.
     let mut query = QueryBuilder::<Sqlite>::new(
         "insert into grade (report, mark, review, computed_at, software, exercise_revision, plate_revision, \
-         marks_override, result) ",
+         marks_override, result) select * from (",
     );
-    query.push_values(new, |mut row, g| {
-        row.push_bind(g.report)
-            .push_bind(g.mark.as_deref())
-            .push_bind(g.review.as_deref());
-        row.push_bind(g.computed_at).push_bind(g.software.as_str());
-        row.push_bind(g.exercise_revision).push_bind(g.plate_revision);
-        row.push_bind(g.marks_override.as_deref()).push_bind(&g.result);
+    query.push_values(filled(new, places), |mut row, g| {
+        row.push_bind(g.map(|g| g.report));
+        row.push_bind(g.and_then(|g| g.mark.as_deref()));
+        row.push_bind(g.and_then(|g| g.review.as_deref()));
+        row.push_bind(g.map(|g| g.computed_at));
+        row.push_bind(g.map(|g| g.software.as_str()));
+        row.push_bind(g.map(|g| g.exercise_revision));
+        row.push_bind(g.map(|g| g.plate_revision));
+        row.push_bind(g.and_then(|g| g.marks_override.as_deref()));
+        row.push_bind(g.map(|g| &g.result));
     });
+    query.push(") where column1 is not null");
     query.build().execute(tx.connection()).await?;
     Ok(())
 }
 
-/// Ends the grades that others are to take the place of. Which are to be stored: not first ones that come after another.
+/// Ends the grades that others are to take the place of.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub(super) async fn make_room(tx: &mut Tx, new: &[&NewGrade]) -> Result<Vec<bool>, StoreError> {
-    let of: Vec<_> = new.iter().map(|g| (g.report, g.computed_at, g.is_first)).collect();
+pub(super) async fn make_room(tx: &mut Tx, new: &[&NewGrade]) -> Result<(), StoreError> {
+    let of: Vec<_> = new
+        .iter()
+        .filter(|g| !g.is_first)
+        .map(|g| (g.report, g.computed_at))
+        .collect();
+    if of.is_empty() {
+        return Ok(());
+    }
     let of = json_of("grades", &of)?;
-    let there = sqlx::query_scalar!(
-        r#"select g.report as "report!: ReportId" from json_each(?) j join grade g on g.report = j.value ->> 0
-           where j.value ->> 2 and g.superseded_at is null"#,
+    sqlx::query!(
+        "update grade set superseded_at = j.value ->> 1 from json_each(?) j
+         where grade.report = j.value ->> 0 and grade.superseded_at is null",
         of,
     )
-    .fetch_all(tx.connection())
+    .execute(tx.connection())
     .await?;
-    if new.iter().any(|g| !g.is_first) {
-        sqlx::query!(
-            "update grade set superseded_at = j.value ->> 1 from json_each(?) j
-             where grade.report = j.value ->> 0 and not j.value ->> 2 and grade.superseded_at is null",
-            of,
-        )
-        .execute(tx.connection())
-        .await?;
-    }
-    Ok(new.iter().map(|g| !(g.is_first && there.contains(&g.report))).collect())
+    Ok(())
 }
 
 /// The grade of a report that counts.
@@ -207,8 +221,8 @@ pub async fn of_assignments(
                 assignment: row.assignment,
                 exercise_revision: ExerciseRevisionId(row.exercise_revision),
                 marks_override: row.marks_override,
-                dropped: list(&row.dropped)?,
-                truths: list(&row.truths)?,
+                dropped: of_json(BASIS, &row.dropped)?,
+                truths: of_json(BASIS, &row.truths)?,
             })
         })
         .collect()
@@ -233,13 +247,6 @@ pub struct Basis {
     pub hand_marks: Vec<(String, String)>,
     /// Whether anything is decided or answered about its faults.
     pub spoken_of: bool,
-}
-
-fn list<T: serde::de::DeserializeOwned>(text: &str) -> Result<Vec<T>, StoreError> {
-    serde_json::from_str(text).map_err(|_| StoreError::Unreadable {
-        what: "what a report is graded from",
-        found: text.chars().take(120).collect(),
-    })
 }
 
 /// All that a report is graded from; none where there is no such report.
@@ -277,12 +284,12 @@ pub async fn basis(store: &Store, report: ReportId) -> Result<Option<Basis>, Sto
             assignment: AssignmentId(row.assignment),
             exercise_revision: ExerciseRevisionId(row.exercise_revision),
             marks_override: row.marks_override,
-            dropped: list(&row.dropped)?,
-            truths: list(&row.truths)?,
+            dropped: of_json(BASIS, &row.dropped)?,
+            truths: of_json(BASIS, &row.truths)?,
         },
         kept: row.kept,
         set_up: row.set_up,
-        hand_marks: list(&row.hand_marks)?,
+        hand_marks: of_json(BASIS, &row.hand_marks)?,
         spoken_of: row.spoken_of,
     }))
 }

@@ -13,6 +13,8 @@ pub mod attention;
 pub mod audit;
 /// A checked copy of the whole school.
 pub mod backup;
+/// What is there before what is about to be stored.
+mod before;
 /// What is changed at an assignment after it was made.
 pub mod care;
 /// Classes and who belongs to them.
@@ -208,6 +210,23 @@ fn json_of<T: serde::Serialize + ?Sized>(what: &'static str, values: &T) -> Resu
     })
 }
 
+/// What a statement put together as JSON.
+fn of_json<T: serde::de::DeserializeOwned>(what: &'static str, text: &str) -> Result<T, StoreError> {
+    serde_json::from_str(text).map_err(|_| StoreError::Unreadable {
+        what,
+        found: text.chars().take(120).collect(),
+    })
+}
+
+/// Rows for so many places of a statement, the last ones empty.
+fn filled<'a, T>(rows: &'a [&'a T], places: usize) -> impl Iterator<Item = Option<&'a T>> {
+    rows.iter()
+        .copied()
+        .map(Some)
+        .chain(std::iter::repeat(None))
+        .take(places.max(rows.len()))
+}
+
 /// A change in progress: everything in it is kept by [`Tx::commit`], or nothing.
 #[derive(Debug)]
 pub struct Tx {
@@ -255,15 +274,16 @@ impl Store {
             // With what is needed to take a statement of many rows back: in a file it is a fifth of the time of storing reports.
             .pragma("temp_store", "memory")
             .optimize_on_close(true, None);
-        let one = SqlitePoolOptions::new().max_connections(1).min_connections(1);
+        // A connection to a file does not go away, and to ask it first costs a hop between threads.
+        let pool = SqlitePoolOptions::new().min_connections(1).test_before_acquire(false);
+        let one = pool.clone().max_connections(1);
         let writers = one.clone().connect_with(write).await?;
         sqlx::migrate!().run(&writers).await?;
         let copies = one
             .connect_with(options.clone().pragma("cache_size", READER_CACHE))
             .await?;
-        let readers = SqlitePoolOptions::new()
+        let readers = pool
             .max_connections(READERS)
-            .min_connections(1)
             .connect_with(options.read_only(true).pragma("cache_size", READER_CACHE))
             .await?;
         let writer = Writer::start(writers.clone(), Log::new(copies));

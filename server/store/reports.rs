@@ -7,7 +7,7 @@ use sqlx::{QueryBuilder, Sqlite};
 use super::ids::{AssignmentId, PairId, PersonId, PlateId, ReportId};
 use super::other_plates::{self, Said};
 use super::when::When;
-use super::{Store, StoreError, Tx, json_of};
+use super::{Store, StoreError, Tx, filled, json_of};
 
 /// How a report came in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::Type)]
@@ -56,6 +56,13 @@ pub struct NewReport {
     pub note: Note,
     /// Where it is on another plate than the pair was given.
     pub other_plate: Option<Said>,
+}
+
+impl NewReport {
+    /// Whether it is the one that comes after so many attempts.
+    pub(super) fn comes_after(&self, used: i64) -> bool {
+        self.attempt == used + 1 && self.attempt <= self.attempts_allowed
+    }
 }
 
 /// What a pair says beside its numbers.
@@ -137,57 +144,57 @@ pub(super) async fn store(tx: &mut Tx, new: &NewReport) -> Result<Stored, StoreE
     })
 }
 
-/// Which of the reports come next in the attempts of their pairs, in the order of `new`.
-///
-/// # Errors
-/// When the database does not answer.
-pub(super) async fn come_next(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<bool>, StoreError> {
-    let pairs: Vec<_> = new.iter().map(|r| (r.assignment, r.pair)).collect();
-    let pairs = json_of("pairs", &pairs)?;
-    let used = sqlx::query_scalar!(
-        r#"select json_group_array(coalesce((select max(r.attempt) from report r
-               where r.assignment = j.value ->> 0 and r.pair = j.value ->> 1), 0) order by j.key) as "used!: String"
-           from json_each(?) j"#,
-        pairs,
-    )
-    .fetch_one(tx.connection())
-    .await?;
-    let used: Vec<i64> = serde_json::from_str(&used).map_err(|_| StoreError::Unreadable {
-        what: "attempts of pairs",
-        found: used.chars().take(80).collect(),
-    })?;
-    let next = |(r, used): (&&NewReport, i64)| r.attempt == used + 1 && r.attempt <= r.attempts_allowed;
-    Ok(new.iter().zip(used).map(next).collect())
-}
-
-/// Stores reports that [`come_next`] in one statement: their rows in the order of `new`, none where a key was used before. No
-/// two may be of one pair for one assignment. With an error nothing of it is kept. Drafts stay until [`end_drafts`].
+/// Stores reports that come next in one statement with so many places: their rows in the order of `new`, none where a key was used
+/// before. No two may be of one pair for one assignment. With an error nothing of it is kept. Drafts stay until [`end_drafts`].
 ///
 /// # Errors
 /// When the database cannot be written, or one of them breaks a constraint.
-pub(super) async fn store_together(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<Option<ReportId>>, StoreError> {
+pub(super) async fn store_together(
+    tx: &mut Tx,
+    new: &[&NewReport],
+    places: usize,
+) -> Result<Vec<Option<ReportId>>, StoreError> {
     // As many rows as there are cannot stand in a statement that is checked beforehand.
     let mut query = QueryBuilder::<Sqlite>::new(
         "insert into report (assignment, pair, plate, attempt, person, handed_in_at, idempotency_key, items_sha256, items, \
-         source_kind, source_name, source_sha256, source_bytes) ",
+         source_kind, source_name, source_sha256, source_bytes) select * from (",
     );
-    query.push_values(new, |mut row, r| {
-        row.push_bind(r.assignment).push_bind(r.pair).push_bind(r.plate);
-        row.push_bind(r.attempt).push_bind(r.person).push_bind(r.handed_in_at);
-        row.push_bind(r.idempotency_key.as_slice())
-            .push_bind(r.items_sha256.as_slice())
-            .push_bind(r.items.as_str());
-        row.push_bind(r.source_kind).push_bind(r.source_name.as_deref());
-        row.push_bind(r.source_sha256.as_slice())
-            .push_bind(r.source_bytes.as_slice());
+    query.push_values(filled(new, places), |mut row, r| {
+        row.push_bind(r.map(|r| r.assignment));
+        row.push_bind(r.map(|r| r.pair)).push_bind(r.map(|r| r.plate));
+        row.push_bind(r.map(|r| r.attempt)).push_bind(r.map(|r| r.person));
+        row.push_bind(r.map(|r| r.handed_in_at));
+        row.push_bind(r.map(|r| r.idempotency_key.as_slice()));
+        row.push_bind(r.map(|r| r.items_sha256.as_slice()));
+        row.push_bind(r.map(|r| r.items.as_str()));
+        row.push_bind(r.map(|r| r.source_kind));
+        row.push_bind(r.and_then(|r| r.source_name.as_deref()));
+        row.push_bind(r.map(|r| r.source_sha256.as_slice()));
+        row.push_bind(r.map(|r| r.source_bytes.as_slice()));
     });
-    query.push(" on conflict (idempotency_key) do nothing returning id, idempotency_key");
-    let rows: Vec<(i64, Vec<u8>)> = query.build_query_as().fetch_all(tx.connection()).await?;
-    let mut ids: BTreeMap<Vec<u8>, ReportId> = rows.into_iter().map(|(id, key)| (key, ReportId(id))).collect();
-    Ok(new
-        .iter()
-        .map(|one| ids.remove(one.idempotency_key.as_slice()))
-        .collect())
+    query.push(") where column1 is not null on conflict (idempotency_key) do nothing");
+    let done = query.build().execute(tx.connection()).await?;
+    let (last, rows) = (
+        done.last_insert_rowid(),
+        i64::try_from(done.rows_affected()).unwrap_or(0),
+    );
+    // A new row comes after the last one there is (https://www.sqlite.org/lang_createtable.html#rowid).
+    let first = last - rows + 1;
+    if usize::try_from(rows) == Ok(new.len()) {
+        return Ok((first..=last).map(|id| Some(ReportId(id))).collect());
+    }
+    let mut ids = BTreeMap::new();
+    if rows > 0 {
+        let of = "select id, idempotency_key from report where id between ? and ?";
+        let found: Vec<(i64, Vec<u8>)> = sqlx::query_as(of)
+            .bind(first)
+            .bind(last)
+            .fetch_all(tx.connection())
+            .await?;
+        ids.extend(found.into_iter().map(|(id, key)| (key, ReportId(id))));
+    }
+    let id = |one: &&NewReport| ids.remove(one.idempotency_key.as_slice());
+    Ok(new.iter().map(id).collect())
 }
 
 /// Drafts end with the report that is made of them.

@@ -13,6 +13,7 @@ use tokio::sync::{Mutex, Notify, mpsc, oneshot};
 use tokio::task::JoinHandle;
 use tokio::time::Instant;
 
+use super::before::Before;
 use super::grades::{self, NewGrade};
 use super::ids::{AssignmentId, PairId, ReportId};
 use super::log::Log;
@@ -30,7 +31,7 @@ const STATEMENT: (usize, usize) = (64, 1 << 20);
 
 /// While so many reports for each processor wait to be graded, all processors have enough to do, and do it faster without the
 /// writer: so long after a transaction it lets what comes gather for the next one.
-const GATHER: (usize, Duration) = (8, Duration::from_millis(10));
+const GATHER: (usize, Duration) = (4, Duration::from_millis(20));
 
 type Answer<T> = oneshot::Sender<Result<T, StoreError>>;
 
@@ -264,8 +265,13 @@ async fn attempt(pool: &SqlitePool, batch: &[Job], outcomes: &mut Vec<Outcome>) 
         inner: pool.begin_with("begin immediate").await?,
         changes: None,
     };
-    let mut reports = store_reports(&mut tx, &reports).await?.into_iter();
-    let mut grades = store_grades(&mut tx, &grades).await?.into_iter();
+    let before = if reports.len() > 1 || !grades.is_empty() {
+        Before::of(&mut tx, &reports, &grades).await?
+    } else {
+        Before::default()
+    };
+    let mut reports = store_reports(&mut tx, &reports, &before).await?.into_iter();
+    let mut grades = store_grades(&mut tx, &grades, &before).await?.into_iter();
     outcomes.extend(batch.iter().map(|job| {
         match job {
             Job::Report(..) => reports.next().map(Outcome::Report),
@@ -278,22 +284,26 @@ async fn attempt(pool: &SqlitePool, batch: &[Job], outcomes: &mut Vec<Outcome>) 
 }
 
 /// One for each report. What can go together goes into few statements; what stands against one is found out by itself.
-async fn store_reports(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<Result<Stored, StoreError>>, StoreError> {
+async fn store_reports(
+    tx: &mut Tx,
+    new: &[&NewReport],
+    before: &Before,
+) -> Result<Vec<Result<Stored, StoreError>>, StoreError> {
     let mut rows: Vec<Option<ReportId>> = vec![None; new.len()];
     if new.len() > 1 {
         // Of two for one attempt of a pair the first one counts, and the second is told so.
         let mut seen: BTreeSet<(AssignmentId, PairId)> = BTreeSet::new();
-        let next = reports::come_next(tx, new).await?;
-        let together: Vec<(usize, &NewReport)> = new
-            .iter()
-            .enumerate()
-            .filter(|(i, r)| next.get(*i) == Some(&true) && seen.insert((r.assignment, r.pair)))
-            .map(|(i, r)| (i, *r))
+        let together: Vec<(usize, &NewReport)> = (0..)
+            .zip(new.iter().copied())
+            .zip(&before.attempts)
+            .filter(|((_, r), used)| r.comes_after(**used) && seen.insert((r.assignment, r.pair)))
+            .map(|(one, _)| one)
             .collect();
         let mut stored = Vec::with_capacity(together.len());
         for part in parts(&together, |(_, r)| r.items.len() + r.source_bytes.len()) {
             let reports: Vec<&NewReport> = part.iter().map(|(_, r)| *r).collect();
-            let found = alone(reports::store_together(tx, &reports).await)?.unwrap_or_default();
+            let places = places(reports.len());
+            let found = alone(reports::store_together(tx, &reports, places).await)?.unwrap_or_default();
             for ((i, report), row) in part.iter().zip(found) {
                 stored.extend(row.is_some().then_some(*report));
                 if let Some(place) = rows.get_mut(*i) {
@@ -301,7 +311,9 @@ async fn store_reports(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<Result<Sto
                 }
             }
         }
-        reports::end_drafts(tx, &stored).await?;
+        if before.drafts {
+            reports::end_drafts(tx, &stored).await?;
+        }
     }
     let mut all = Vec::with_capacity(new.len());
     for (report, row) in new.iter().zip(rows) {
@@ -314,20 +326,20 @@ async fn store_reports(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<Result<Sto
 }
 
 /// One for each grade, in their order.
-async fn store_grades(tx: &mut Tx, new: &[&NewGrade]) -> Result<Vec<Result<(), StoreError>>, StoreError> {
+async fn store_grades(
+    tx: &mut Tx,
+    new: &[&NewGrade],
+    before: &Before,
+) -> Result<Vec<Result<(), StoreError>>, StoreError> {
     let mut all: Vec<_> = new.iter().map(|_| Ok(())).collect();
-    if new.is_empty() {
-        return Ok(all);
-    }
-    let has_room = grades::make_room(tx, new).await?;
+    grades::make_room(tx, new).await?;
     let kept: Vec<(usize, &NewGrade)> = (0..)
         .zip(new.iter().copied())
-        .zip(has_room)
-        .filter_map(|(one, has)| has.then_some(one))
+        .filter(|(_, grade)| !grade.comes_too_late(before))
         .collect();
     for part in parts(&kept, |(_, grade)| grade.result.size()) {
         let grades: Vec<&NewGrade> = part.iter().map(|(_, grade)| *grade).collect();
-        if part.len() > 1 && alone(grades::store_together(tx, &grades).await)?.is_ok() {
+        if part.len() > 1 && alone(grades::store_together(tx, &grades, places(grades.len())).await)?.is_ok() {
             continue;
         }
         for (i, one) in part {
@@ -345,10 +357,11 @@ async fn store_grades(tx: &mut Tx, new: &[&NewGrade]) -> Result<Vec<Result<(), S
 /// When the database cannot be written, or one of them breaks a constraint; then the change is to be dropped.
 pub async fn grades_within(tx: &mut Tx, new: &[NewGrade]) -> Result<(), StoreError> {
     let new: Vec<&NewGrade> = new.iter().collect();
-    store_grades(tx, &new).await?.into_iter().collect()
+    let before = Before::of(tx, &[], &new).await?;
+    store_grades(tx, &new, &before).await?.into_iter().collect()
 }
 
-/// Neighbours that go into one statement: 1, 2, 4 and so on, so that there are few different statements to keep ready.
+/// Neighbours that go into one statement.
 fn parts<T>(all: &[T], size: impl Fn(&T) -> usize) -> impl Iterator<Item = &[T]> {
     let mut rest = all;
     std::iter::from_fn(move || {
@@ -358,10 +371,18 @@ fn parts<T>(all: &[T], size: impl Fn(&T) -> usize) -> impl Iterator<Item = &[T]>
             bytes <= STATEMENT.1
         });
         let most = fit.count().max(1).min(rest.len());
-        let (part, after) = rest.split_at(most.checked_ilog2().map_or(0, |n| 1 << n));
+        let (part, after) = rest.split_at(most);
         rest = after;
         (!part.is_empty()).then_some(part)
     })
+}
+
+/// How many places the statement for so many has, some of which stay empty: few numbers, so that there are few different
+/// statements to keep ready.
+fn places(rows: usize) -> usize {
+    let whole = rows.next_power_of_two();
+    let less = whole / 4 * 3;
+    if less >= rows { less } else { whole }
 }
 
 /// A broken constraint is the job's own failure; everything else is the batch's.

@@ -3,7 +3,7 @@
 use std::sync::atomic::Ordering;
 
 use platemark::store::assignments::Feedback;
-use platemark::store::ids::PersonId;
+use platemark::store::ids::{AssignmentId, PairId, PersonId};
 
 use platemark::actions::hand_in_report::{HandIn, HandedIn, hand_in_report};
 use platemark::actions::load;
@@ -11,7 +11,7 @@ use platemark::actions::make_class::make_pair;
 use platemark::report::model::Report;
 use platemark::store::people::Role;
 use platemark::store::reports::{Note, SourceKind};
-use platemark::store::{assignments, gradebook};
+use platemark::store::{assignments, gradebook, reports};
 
 use super::site::{Site, entry, person, shipped};
 
@@ -97,56 +97,73 @@ async fn twenty_people(site: &Site) -> Vec<PersonId> {
     people
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn twenty_pairs_at_once_are_all_kept_and_graded() {
-    let site = Site::open().await;
-    let people = twenty_people(&site).await;
-    let assignment = site.assign(1, Feedback::Words).await;
-    let stored = assignments::one(&site.service.store, assignment)
-        .await
-        .unwrap()
-        .unwrap();
+/// What comes of handing the same numbers in for one attempt, all at once: by person and key, with the person's pair.
+async fn all_at_once(
+    site: &Site,
+    assignment: AssignmentId,
+    (people, attempt): (Vec<(PersonId, &'static str)>, i64),
+) -> Vec<(PairId, HandedIn)> {
+    let store = &site.service.store;
+    let stored = assignments::one(store, assignment).await.unwrap().unwrap();
     let exercise = load::exercise(&site.service, stored.exercise_revision).await.unwrap();
     let mut report = Report::blank(&exercise);
     for (item, c) in report.items.iter_mut().zip(&exercise.characteristics) {
         item.measured = Some(c.nominal.to_string().parse().unwrap());
     }
-    let tasks: Vec<_> = people
-        .iter()
-        // Each of them twice, with keys of their own.
-        .flat_map(|person| [(*person, "one"), (*person, "two")])
-        .map(|(person, key)| {
-            let (service, report) = (site.service.clone(), report.clone());
-            tokio::spawn(async move {
-                let now = service.clock.now();
-                let mine = assignments::mine(&service.store, assignment, person, now)
-                    .await
-                    .unwrap()
-                    .unwrap();
-                let hand_in = HandIn {
-                    mine: &mine,
-                    person,
-                    attempt: 1,
-                    key,
-                    report: &report,
-                    source_kind: SourceKind::Form,
-                    source_name: None,
-                    source_bytes: Vec::new(),
-                    note: Note::default(),
-                    plate: "",
-                };
-                hand_in_report(&service, hand_in).await.unwrap()
-            })
+    let one = |(person, key)| {
+        let (service, report) = (site.service.clone(), report.clone());
+        tokio::spawn(async move {
+            let now = service.clock.now();
+            let mine = assignments::mine(&service.store, assignment, person, now).await;
+            let mine = mine.unwrap().unwrap();
+            let hand_in = HandIn {
+                mine: &mine,
+                person,
+                attempt,
+                key,
+                report: &report,
+                source_kind: SourceKind::Form,
+                source_name: None,
+                source_bytes: Vec::new(),
+                note: Note::default(),
+                plate: "",
+            };
+            (mine.pair, hand_in_report(&service, hand_in).await.unwrap())
         })
-        .collect();
-    let mut all: Vec<HandedIn> = Vec::new();
+    };
+    let tasks: Vec<_> = people.into_iter().map(one).collect();
+    let mut all = Vec::new();
     for task in tasks {
         all.push(task.await.unwrap());
     }
-    assert_eq!(all.iter().filter(|h| !h.already).count(), 20);
+    all
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn twenty_pairs_at_once_are_all_kept_and_graded() {
+    let site = Site::open().await;
+    let people = twenty_people(&site).await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    // Each of them twice, with keys of their own.
+    let twice = people.iter().flat_map(|person| [(*person, "one"), (*person, "two")]);
+    let all = all_at_once(&site, assignment, (twice.collect(), 1)).await;
+    assert_eq!(all.iter().filter(|(_, h)| !h.already).count(), 20);
     // Those that waited at the same moment share a transaction.
     let counts = site.service.store.writer().counts();
     assert!(counts.commits.load(Ordering::SeqCst) < counts.kept.load(Ordering::SeqCst));
+
+    // A second attempt of all, half of them with the key that the first was kept under: those are what was handed in.
+    let again = people.iter().zip(all.chunks(2)).enumerate().map(|(i, (person, two))| {
+        let kept = if two[0].1.already { "two" } else { "one" };
+        (*person, if i % 2 == 0 { kept } else { "three" })
+    });
+    let again = again.collect();
+    let second = all_at_once(&site, assignment, (again, 2)).await;
+    assert_eq!(second.iter().filter(|(_, h)| !h.already).count(), 10);
+    for (pair, handed_in) in all.iter().chain(&second) {
+        let report = reports::one(&site.service.store, handed_in.report).await.unwrap();
+        assert_eq!(report.map(|r| r.pair), Some(*pair));
+    }
     // A grade that takes longer than a pair waits for is finished all the same.
     let mut cells = Vec::new();
     for _ in 0..120 {
@@ -157,6 +174,6 @@ async fn twenty_pairs_at_once_are_all_kept_and_graded() {
         }
         tokio::time::sleep(std::time::Duration::from_millis(500)).await;
     }
-    assert_eq!(cells.len(), 20);
+    assert_eq!(cells.len(), 30);
     assert!(cells.iter().all(|c| c.graded == 1 && c.mark.is_some()), "{cells:?}");
 }
