@@ -9,6 +9,7 @@ use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::time::Duration;
 
 use sqlx::SqlitePool;
+use tokio::runtime::Handle;
 use tokio::sync::{Mutex, Notify, mpsc, oneshot};
 use tokio::task::JoinHandle;
 use tokio::time::Instant;
@@ -113,7 +114,13 @@ impl Writer {
         let (jobs, waiting) = mpsc::channel(QUEUE);
         let counts = Arc::new(Counts::default());
         let ungraded = Arc::new(Ungraded::default());
-        let task = tokio::spawn(run((pool, log), waiting, Arc::clone(&counts), Arc::clone(&ungraded)));
+        let (runtime, run) = (
+            Handle::current(),
+            run((pool, log), waiting, Arc::clone(&counts), Arc::clone(&ungraded)),
+        );
+        // On a thread of its own: each statement is answered from another thread, and to wake this one alone costs less than half
+        // of having a worker of the runtime woken, which wakes another one to look for more.
+        let task = tokio::task::spawn_blocking(move || runtime.block_on(run));
         Self {
             jobs,
             counts,
@@ -230,9 +237,11 @@ async fn write(pool: &SqlitePool, batch: Vec<Job>, counts: &Counts) {
         Ok(()) => {
             counts.kept.fetch_add(jobs, Ordering::Relaxed);
             counts.commits.fetch_add(1, Ordering::Relaxed);
-            for (job, outcome) in batch.into_iter().zip(outcomes) {
-                tell(job, outcome);
-            }
+            tokio::spawn(async move {
+                for (job, outcome) in batch.into_iter().zip(outcomes) {
+                    tell(job, outcome);
+                }
+            });
         }
         Err(error) => {
             counts.failed.fetch_add(jobs, Ordering::Relaxed);

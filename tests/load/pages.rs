@@ -18,7 +18,10 @@ use crate::{Line, folder, ms, quantile};
 const PAUSE: Duration = Duration::from_secs(3);
 
 /// Pages that each device looks at.
-const LOOKS: usize = 12;
+const LOOKS: usize = 24;
+
+/// So much oftener the instructor looks, that there are ninety times of each page.
+const OFTENER: u32 = 15;
 
 type Times = BTreeMap<&'static str, Vec<Duration>>;
 
@@ -47,15 +50,18 @@ async fn student(device: Device, n: usize) -> Times {
 
 async fn instructor(device: Device) -> Times {
     let mut times = Times::new();
-    for look in 0..LOOKS * 3 {
+    for look in 0..LOOKS * OFTENER as usize {
         let (name, path) = match look % 4 {
             0 => ("the gradebook, 40 x 30", "/classes/1/gradebook".to_owned()),
             1 => ("the class", "/classes/1".to_owned()),
             2 => ("an assignment", format!("/assignments/{}", 1 + look % ASSIGNMENTS)),
-            _ => ("a graded report", format!("/reports/{}", 1 + look * 31)),
+            _ => (
+                "a graded report",
+                format!("/reports/{}", 1 + look * 31 % (PAIRS * ASSIGNMENTS)),
+            ),
         };
         times.entry(name).or_default().push(device.get(&path).await.1);
-        tokio::time::sleep(PAUSE / 3).await;
+        tokio::time::sleep(PAUSE / OFTENER).await;
     }
     times
 }
