@@ -91,6 +91,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
+use sqlx::Connection;
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
 };
@@ -274,8 +275,16 @@ impl Store {
             // With what is needed to take a statement of many rows back: in a file it is a fifth of the time of storing reports.
             .pragma("temp_store", "memory")
             .optimize_on_close(true, None);
-        // A connection to a file does not go away, and to ask it first costs a hop between threads.
-        let pool = SqlitePoolOptions::new().min_connections(1).test_before_acquire(false);
+        let pool = SqlitePoolOptions::new()
+            .min_connections(1)
+            // A connection to a file does not go away, and to ask it first costs a hop between threads.
+            .test_before_acquire(false)
+            // Where the disk did not take a transaction, SQLite has ended it and the driver does not know: nothing more would be
+            // stored on this connection. Without one it is closed, and there is another.
+            .before_acquire(|connection, _| {
+                let is_clean = !connection.is_in_transaction();
+                Box::pin(async move { Ok(is_clean) })
+            });
         let one = pool.clone().max_connections(1);
         let writers = one.clone().connect_with(write).await?;
         sqlx::migrate!().run(&writers).await?;
@@ -433,6 +442,7 @@ mod tests {
             .unwrap();
         assert!(options.iter().any(|o| o == "ENABLE_STAT4"), "{options:?}");
         assert!(!options.iter().any(|o| o == "ENABLE_MEMORY_MANAGEMENT"), "{options:?}");
+        assert!(options.iter().any(|o| o == "DEFAULT_MEMSTATUS=0"), "{options:?}");
     }
 
     #[tokio::test]

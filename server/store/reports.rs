@@ -185,13 +185,14 @@ pub(super) async fn store_together(
     }
     let mut ids = BTreeMap::new();
     if rows > 0 {
-        let of = "select id, idempotency_key from report where id between ? and ?";
-        let found: Vec<(i64, Vec<u8>)> = sqlx::query_as(of)
-            .bind(first)
-            .bind(last)
-            .fetch_all(tx.connection())
-            .await?;
-        ids.extend(found.into_iter().map(|(id, key)| (key, ReportId(id))));
+        let found = sqlx::query!(
+            "select id, idempotency_key from report where id between ? and ?",
+            first,
+            last
+        )
+        .fetch_all(tx.connection())
+        .await?;
+        ids.extend(found.into_iter().map(|row| (row.idempotency_key, ReportId(row.id))));
     }
     let id = |one: &&NewReport| ids.remove(one.idempotency_key.as_slice());
     Ok(new.iter().map(id).collect())

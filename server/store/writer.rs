@@ -11,7 +11,7 @@ use std::time::Duration;
 use sqlx::SqlitePool;
 use tokio::runtime::Handle;
 use tokio::sync::{Mutex, Notify, mpsc, oneshot};
-use tokio::task::JoinHandle;
+use tokio::task::{JoinHandle, JoinSet};
 use tokio::time::Instant;
 
 use super::before::Before;
@@ -207,9 +207,11 @@ async fn run(
 ) {
     let processors = std::thread::available_parallelism().map_or(1, usize::from);
     let mut batch = Vec::with_capacity(BATCH);
+    let mut told = JoinSet::new();
     let mut last = Instant::now();
     loop {
         if waiting.recv_many(&mut batch, BATCH).await == 0 {
+            told.join_all().await;
             log.end().await;
             return;
         }
@@ -224,20 +226,21 @@ async fn run(
             waiting.close();
         }
         let jobs = batch.len();
-        write(&pool, std::mem::take(&mut batch), &counts).await;
+        while told.try_join_next().is_some() {}
+        write(&pool, std::mem::take(&mut batch), &counts, &mut told).await;
         last = Instant::now();
         log.grew(jobs, &pool).await;
     }
 }
 
-async fn write(pool: &SqlitePool, batch: Vec<Job>, counts: &Counts) {
+async fn write(pool: &SqlitePool, batch: Vec<Job>, counts: &Counts, told: &mut JoinSet<()>) {
     let jobs = u64::try_from(batch.len()).unwrap_or(u64::MAX);
     let mut outcomes = Vec::with_capacity(batch.len());
     match attempt(pool, &batch, &mut outcomes).await {
         Ok(()) => {
             counts.kept.fetch_add(jobs, Ordering::Relaxed);
             counts.commits.fetch_add(1, Ordering::Relaxed);
-            tokio::spawn(async move {
+            told.spawn(async move {
                 for (job, outcome) in batch.into_iter().zip(outcomes) {
                     tell(job, outcome);
                 }
@@ -348,7 +351,7 @@ async fn store_grades(
         .collect();
     for part in parts(&kept, |(_, grade)| grade.result.size()) {
         let grades: Vec<&NewGrade> = part.iter().map(|(_, grade)| *grade).collect();
-        if part.len() > 1 && alone(grades::store_together(tx, &grades, places(grades.len())).await)?.is_ok() {
+        if alone(grades::store_together(tx, &grades, places(grades.len())).await)?.is_ok() {
             continue;
         }
         for (i, one) in part {
@@ -365,6 +368,9 @@ async fn store_grades(
 /// # Errors
 /// When the database cannot be written, or one of them breaks a constraint; then the change is to be dropped.
 pub async fn grades_within(tx: &mut Tx, new: &[NewGrade]) -> Result<(), StoreError> {
+    if new.is_empty() {
+        return Ok(());
+    }
     let new: Vec<&NewGrade> = new.iter().collect();
     let before = Before::of(tx, &[], &new).await?;
     store_grades(tx, &new, &before).await?.into_iter().collect()
@@ -417,6 +423,29 @@ fn tell(job: Job, outcome: Outcome) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn statements_are_few_and_have_a_place_for_each_row() {
+        let places: Vec<usize> = (1..=STATEMENT.0).map(places).collect();
+        assert!(
+            (1..)
+                .zip(&places)
+                .all(|(rows, places)| (rows..=rows * 3 / 2).contains(places)),
+            "{places:?}"
+        );
+        let different: BTreeSet<_> = places.into_iter().collect();
+        assert_eq!(different.len(), 12);
+        assert_eq!(different.last(), Some(&STATEMENT.0));
+    }
+
+    #[test]
+    fn neighbours_go_together_as_far_as_they_fit() {
+        let sizes = |all: &[usize]| parts(all, |bytes| *bytes).map(<[usize]>::len).collect::<Vec<_>>();
+        assert_eq!(sizes(&[1; 70]), [64, 6]);
+        let half = STATEMENT.1 / 2;
+        assert_eq!(sizes(&[half, half, 1, 2 * half + 1, half]), [2, 1, 1, 1]);
+        assert_eq!(sizes(&[]), Vec::<usize>::new());
+    }
 
     #[tokio::test]
     async fn it_lets_jobs_gather_while_processors_have_enough_to_do_and_no_longer() {

@@ -62,12 +62,22 @@ async fn a_file_that_another_program_holds_is_told_and_works_again_when_it_lets_
 
 /// A server whose files may not grow beyond so many kibibytes, which is to it what a full disk is.
 fn serve_on_full_disk(data: &str, kibibytes: u64) -> Running {
-    let script =
-        format!("trap '' XFSZ; ulimit -f {kibibytes}; exec \"{PROGRAM}\" demo --data \"{data}\" --listen 127.0.0.1:0");
+    let script = format!(
+        "trap '' XFSZ; ulimit -S -f {kibibytes}; exec \"{PROGRAM}\" demo --data \"{data}\" --listen 127.0.0.1:0"
+    );
     Running::begin(
         Command::new("bash").args(["-c", &script]).stderr(Stdio::null()),
         "Ctrl-C",
     )
+}
+
+/// Gives the disk of [`serve_on_full_disk`] room again.
+fn let_files_grow(server: &Running) {
+    let pid = server.child.id().to_string();
+    let grown = Command::new("prlimit")
+        .args(["--fsize=unlimited", "--pid", &pid])
+        .status();
+    assert!(grown.unwrap().success());
 }
 
 async fn pair_of_demo(server: &Running) -> Browser {
@@ -123,6 +133,14 @@ async fn a_full_disk_refuses_with_a_page_and_loses_nothing_that_was_accepted() {
         .has(&format!("value=\"{first}\""));
     inside.get(&accepted).await.is(200).has("attempt 1");
     Browser::at(&full.address()).get("/health").await.is(200);
+    // When the disk has room again, the same page is sent again and taken, and everybody comes in.
+    let_files_grow(&full);
+    inside
+        .send_files(&entry_path, entry(&form, &csv))
+        .await
+        .is(200)
+        .has("attempt 2");
+    pair.send("/sign-in", &fields).await.is(200);
     drop(full);
 
     let again = Running::start(&["demo", "--data", data, "--listen", "127.0.0.1:0"], "Ctrl-C");
