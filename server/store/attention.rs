@@ -5,7 +5,7 @@ use serde::Deserialize;
 use super::ids::{AssignmentId, ClassId, ExerciseRevisionId, PairId, PersonId, PlateId, PlateRevisionId, ReportId};
 use super::packed::Packed;
 use super::when::When;
-use super::{Store, StoreError, Tx, json_of};
+use super::{Store, StoreError, Tx, json_of, of_json};
 
 /// Milliseconds after the due time up to which lateness is a matter of minutes, that a person may want to look at.
 const MINUTES_MS: i64 = 60 * 60_000;
@@ -104,10 +104,6 @@ pub async fn queue(store: &Store, class: ClassId) -> Result<Vec<Waiting>, StoreE
     .await?;
     rows.into_iter()
         .map(|r| {
-            let unreadable = |_| StoreError::Unreadable {
-                what: "why a report waits",
-                found: r.reasons.chars().take(80).collect(),
-            };
             Ok(Waiting {
                 report: ReportId(r.id),
                 assignment: AssignmentId(r.assignment),
@@ -119,7 +115,7 @@ pub async fn queue(store: &Store, class: ClassId) -> Result<Vec<Waiting>, StoreE
                 handed_in_at: r.handed_in_at,
                 due_at: r.due_at,
                 mark: r.mark,
-                reasons: serde_json::from_str(&r.reasons).map_err(unreadable)?,
+                reasons: of_json("why a report waits", &r.reasons)?,
                 queries: r.queries,
                 lacks_evidence: r.lacks_evidence,
                 is_late_by_minutes: r.is_late,

@@ -21,11 +21,15 @@ pub(super) struct Before {
 }
 
 impl Before {
-    /// Before these.
+    /// Before these. One report alone finds out by its own statement, and grades that are not first ones take a place whatever is
+    /// there.
     ///
     /// # Errors
     /// When the database does not answer.
     pub(super) async fn of(tx: &mut Tx, reports: &[&NewReport], grades: &[&NewGrade]) -> Result<Self, StoreError> {
+        if reports.len() < 2 && !grades.iter().any(|g| g.is_first) {
+            return Ok(Self::default());
+        }
         let pairs: Vec<_> = reports.iter().map(|r| (r.assignment, r.pair)).collect();
         let firsts: Vec<_> = grades.iter().filter(|g| g.is_first).map(|g| g.report).collect();
         let (pairs, firsts) = (json_of("pairs", &pairs)?, json_of("reports", &firsts)?);

@@ -73,36 +73,21 @@ pub(super) async fn store(tx: &mut Tx, new: &NewGrade) -> Result<(), StoreError>
         return Ok(());
     }
     make_room(tx, &[new]).await?;
-    sqlx::query!(
-        "insert into grade (report, mark, review, computed_at, software, exercise_revision, plate_revision,
-             marks_override, result) values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        new.report,
-        new.mark,
-        new.review,
-        new.computed_at,
-        new.software,
-        new.exercise_revision,
-        new.plate_revision,
-        new.marks_override,
-        new.result,
-    )
-    .execute(tx.connection())
-    .await?;
-    Ok(())
+    store_together(tx, &[new]).await
 }
 
-/// Stores grades that were made room for, in one statement with so many places. With an error it is as if it had not been asked for
-/// them all: they are to be stored one by one.
+/// Stores grades that were made room for, in one statement. With an error it is as if it had not been asked for them all: they are
+/// to be stored one by one.
 ///
 /// # Errors
 /// When the database cannot be written, or one of them breaks a constraint.
-pub(super) async fn store_together(tx: &mut Tx, new: &[&NewGrade], places: usize) -> Result<(), StoreError> {
+pub(super) async fn store_together(tx: &mut Tx, new: &[&NewGrade]) -> Result<(), StoreError> {
     // As many rows as there are cannot stand in a statement that is checked beforehand.
     let mut query = QueryBuilder::<Sqlite>::new(
         "insert into grade (report, mark, review, computed_at, software, exercise_revision, plate_revision, \
          marks_override, result) select * from (",
     );
-    query.push_values(filled(new, places), |mut row, g| {
+    query.push_values(filled(new), |mut row, g| {
         row.push_bind(g.map(|g| g.report));
         row.push_bind(g.and_then(|g| g.mark.as_deref()));
         row.push_bind(g.and_then(|g| g.review.as_deref()));

@@ -219,13 +219,18 @@ fn of_json<T: serde::de::DeserializeOwned>(what: &'static str, text: &str) -> Re
     })
 }
 
-/// Rows for so many places of a statement, the last ones empty.
-fn filled<'a, T>(rows: &'a [&'a T], places: usize) -> impl Iterator<Item = Option<&'a T>> {
-    rows.iter()
-        .copied()
-        .map(Some)
-        .chain(std::iter::repeat(None))
-        .take(places.max(rows.len()))
+/// How many places the statement for so many rows has, some of which stay empty: few numbers, so that there are few different
+/// statements to keep ready.
+fn places(rows: usize) -> usize {
+    let whole = rows.next_power_of_two();
+    let less = whole / 4 * 3;
+    if less >= rows { less } else { whole }
+}
+
+/// Rows for all places of a statement, the last ones empty.
+fn filled<'a, T>(rows: &'a [&'a T]) -> impl Iterator<Item = Option<&'a T>> {
+    let filled = rows.iter().copied().map(Some).chain(std::iter::repeat(None));
+    filled.take(places(rows.len()))
 }
 
 /// A change in progress: everything in it is kept by [`Tx::commit`], or nothing.
@@ -421,6 +426,8 @@ impl Store {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+
     use super::*;
 
     async fn pragma<T>(connection: &mut SqliteConnection, name: &'static str) -> Result<T, sqlx::Error>
@@ -429,6 +436,20 @@ mod tests {
     {
         let pragma = sqlx::AssertSqlSafe(format!("pragma {name}"));
         sqlx::query_scalar(pragma).fetch_one(connection).await
+    }
+
+    #[test]
+    fn statements_are_few_and_have_a_place_for_each_row() {
+        let places: Vec<usize> = (1..=64).map(places).collect();
+        assert!(
+            (1..)
+                .zip(&places)
+                .all(|(rows, places)| (rows..=rows * 3 / 2).contains(places)),
+            "{places:?}"
+        );
+        let different: BTreeSet<_> = places.into_iter().collect();
+        assert_eq!(different.len(), 12);
+        assert_eq!(different.last(), Some(&64));
     }
 
     /// Set in `.cargo/config.toml`.

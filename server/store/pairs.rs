@@ -2,7 +2,7 @@
 
 use super::ids::{ClassId, PairId, PersonId};
 use super::when::When;
-use super::{Store, StoreError, Tx};
+use super::{Store, StoreError, Tx, of_json};
 
 /// A pair with the names of who is in it.
 #[derive(Debug, Clone)]
@@ -39,17 +39,12 @@ pub async fn of_class(store: &Store, class: ClassId, now: When) -> Result<Vec<Pa
     )
     .fetch_all(store.read())
     .await?;
-    let unreadable = |found: &str| StoreError::Unreadable {
-        what: "the names of a pair",
-        found: found.chars().take(80).collect(),
-    };
     rows.into_iter()
         .map(|r| {
-            let people = serde_json::from_str(&r.people).map_err(|_| unreadable(&r.people))?;
             Ok(PairLine {
                 id: PairId(r.id),
                 name: r.name,
-                people,
+                people: of_json("the names of a pair", &r.people)?,
             })
         })
         .collect()

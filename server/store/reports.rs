@@ -144,22 +144,18 @@ pub(super) async fn store(tx: &mut Tx, new: &NewReport) -> Result<Stored, StoreE
     })
 }
 
-/// Stores reports that come next in one statement with so many places: their rows in the order of `new`, none where a key was used
+/// Stores reports that come next in one statement: their rows in the order of `new`, none where a key was used
 /// before. No two may be of one pair for one assignment. With an error nothing of it is kept. Drafts stay until [`end_drafts`].
 ///
 /// # Errors
 /// When the database cannot be written, or one of them breaks a constraint.
-pub(super) async fn store_together(
-    tx: &mut Tx,
-    new: &[&NewReport],
-    places: usize,
-) -> Result<Vec<Option<ReportId>>, StoreError> {
+pub(super) async fn store_together(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<Option<ReportId>>, StoreError> {
     // As many rows as there are cannot stand in a statement that is checked beforehand.
     let mut query = QueryBuilder::<Sqlite>::new(
         "insert into report (assignment, pair, plate, attempt, person, handed_in_at, idempotency_key, items_sha256, items, \
          source_kind, source_name, source_sha256, source_bytes) select * from (",
     );
-    query.push_values(filled(new, places), |mut row, r| {
+    query.push_values(filled(new), |mut row, r| {
         row.push_bind(r.map(|r| r.assignment));
         row.push_bind(r.map(|r| r.pair)).push_bind(r.map(|r| r.plate));
         row.push_bind(r.map(|r| r.attempt)).push_bind(r.map(|r| r.person));

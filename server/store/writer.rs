@@ -277,11 +277,7 @@ async fn attempt(pool: &SqlitePool, batch: &[Job], outcomes: &mut Vec<Outcome>) 
         inner: pool.begin_with("begin immediate").await?,
         changes: None,
     };
-    let before = if reports.len() > 1 || !grades.is_empty() {
-        Before::of(&mut tx, &reports, &grades).await?
-    } else {
-        Before::default()
-    };
+    let before = Before::of(&mut tx, &reports, &grades).await?;
     let mut reports = store_reports(&mut tx, &reports, &before).await?.into_iter();
     let mut grades = store_grades(&mut tx, &grades, &before).await?.into_iter();
     outcomes.extend(batch.iter().map(|job| {
@@ -314,8 +310,7 @@ async fn store_reports(
         let mut stored = Vec::with_capacity(together.len());
         for part in parts(&together, |(_, r)| r.items.len() + r.source_bytes.len()) {
             let reports: Vec<&NewReport> = part.iter().map(|(_, r)| *r).collect();
-            let places = places(reports.len());
-            let found = alone(reports::store_together(tx, &reports, places).await)?.unwrap_or_default();
+            let found = alone(reports::store_together(tx, &reports).await)?.unwrap_or_default();
             for ((i, report), row) in part.iter().zip(found) {
                 stored.extend(row.is_some().then_some(*report));
                 if let Some(place) = rows.get_mut(*i) {
@@ -351,7 +346,7 @@ async fn store_grades(
         .collect();
     for part in parts(&kept, |(_, grade)| grade.result.size()) {
         let grades: Vec<&NewGrade> = part.iter().map(|(_, grade)| *grade).collect();
-        if alone(grades::store_together(tx, &grades, places(grades.len())).await)?.is_ok() {
+        if alone(grades::store_together(tx, &grades).await)?.is_ok() {
             continue;
         }
         for (i, one) in part {
@@ -368,9 +363,6 @@ async fn store_grades(
 /// # Errors
 /// When the database cannot be written, or one of them breaks a constraint; then the change is to be dropped.
 pub async fn grades_within(tx: &mut Tx, new: &[NewGrade]) -> Result<(), StoreError> {
-    if new.is_empty() {
-        return Ok(());
-    }
     let new: Vec<&NewGrade> = new.iter().collect();
     let before = Before::of(tx, &[], &new).await?;
     store_grades(tx, &new, &before).await?.into_iter().collect()
@@ -390,14 +382,6 @@ fn parts<T>(all: &[T], size: impl Fn(&T) -> usize) -> impl Iterator<Item = &[T]>
         rest = after;
         (!part.is_empty()).then_some(part)
     })
-}
-
-/// How many places the statement for so many has, some of which stay empty: few numbers, so that there are few different
-/// statements to keep ready.
-fn places(rows: usize) -> usize {
-    let whole = rows.next_power_of_two();
-    let less = whole / 4 * 3;
-    if less >= rows { less } else { whole }
 }
 
 /// A broken constraint is the job's own failure; everything else is the batch's.
@@ -423,20 +407,6 @@ fn tell(job: Job, outcome: Outcome) {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn statements_are_few_and_have_a_place_for_each_row() {
-        let places: Vec<usize> = (1..=STATEMENT.0).map(places).collect();
-        assert!(
-            (1..)
-                .zip(&places)
-                .all(|(rows, places)| (rows..=rows * 3 / 2).contains(places)),
-            "{places:?}"
-        );
-        let different: BTreeSet<_> = places.into_iter().collect();
-        assert_eq!(different.len(), 12);
-        assert_eq!(different.last(), Some(&STATEMENT.0));
-    }
 
     #[test]
     fn neighbours_go_together_as_far_as_they_fit() {
