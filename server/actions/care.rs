@@ -168,7 +168,7 @@ pub async fn extend(
 }
 
 async fn is_pair(service: &Service, assignment: &Assignment, pair: PairId) -> Result<(), CareError> {
-    let pairs = pairs::of_class(&service.store, assignment.class, service.clock.now()).await?;
+    let pairs = pairs::of_class(&service.store, assignment.class).await?;
     if pairs.iter().any(|p| p.id == pair) {
         Ok(())
     } else {
@@ -272,10 +272,10 @@ pub async fn give_missing(service: &Service, assignment: &Assignment, by: Person
     if plates.is_empty() {
         return Err(CareError::NoPlates);
     }
-    let given = assignments::plates_of(&service.store, assignment.id, now.max(assignment.opens_at)).await?;
+    let given = assignments::plates_of(&service.store, assignment.id).await?;
     let mut held: BTreeMap<PlateId, usize> = plates.iter().map(|(id, _)| (*id, 0)).collect();
     let mut tx = service.store.change().await?;
-    let pairs = pairs::ids_of_class(&mut tx, assignment.class, now).await?;
+    let pairs = pairs::ids_of_class(&mut tx, assignment.class).await?;
     // A pair that nobody is in any more holds no plate.
     for (_, plate, _) in given.iter().filter(|(pair, _, _)| pairs.contains(pair)) {
         if let Some(count) = held.get_mut(plate) {

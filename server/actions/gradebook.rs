@@ -6,6 +6,7 @@ use rust_decimal::Decimal;
 
 use super::Service;
 use super::standing;
+use crate::grading::grade::Line;
 use crate::grading::settled::{self, Part, Settled, Total};
 use crate::store::assignments::{self, Assignment};
 use crate::store::classes::Class;
@@ -20,8 +21,8 @@ use crate::store::{Store, StoreError, audit, pairs};
 pub struct Standing {
     /// All attempts with their marks after the late rule, first attempt first.
     pub attempts: Vec<(ReportId, Option<Decimal>)>,
-    /// The mark that counts, with what made it of the attempts.
-    pub settled: Settled,
+    /// The mark that counts, with what is particular to the student.
+    pub mark: Option<Decimal>,
     /// Whole minutes that the last attempt is late.
     pub minutes_late: u64,
     /// Whether one of the attempts waits for a person.
@@ -34,6 +35,19 @@ pub struct Standing {
     pub other_plate: bool,
     /// Points that this student alone has.
     pub adjusted: Vec<(AdjustmentId, settled::Adjustment)>,
+}
+
+impl Standing {
+    /// The mark that counts, with what made it of the attempts.
+    #[must_use]
+    pub fn settled(&self, assignment: &Assignment) -> Settled {
+        let marks: Vec<Option<Decimal>> = self.attempts.iter().map(|(_, mark)| *mark).collect();
+        standing::settled(assignment, &marks, &points(&self.adjusted))
+    }
+}
+
+fn points(adjusted: &[(AdjustmentId, settled::Adjustment)]) -> Vec<settled::Adjustment> {
+    adjusted.iter().map(|(_, a)| a.clone()).collect()
 }
 
 /// One cell of the gradebook.
@@ -58,7 +72,7 @@ impl Entry {
     #[must_use]
     pub fn part(&self) -> Part {
         match self {
-            Self::Done(done) => done.settled.mark.map_or(Part::LeftOut, Part::Mark),
+            Self::Done(done) => done.mark.map_or(Part::LeftOut, Part::Mark),
             Self::Missing => Part::Missing,
             Self::Open | Self::NotOpen | Self::Excused | Self::NotThere => Part::LeftOut,
         }
@@ -107,6 +121,24 @@ pub struct Gradebook {
     pub drops: usize,
 }
 
+impl Gradebook {
+    /// What made the total of a line.
+    #[must_use]
+    pub fn total_lines(&self, row: &Row) -> Vec<Line> {
+        settled::total_lines(&parts(&self.columns, &row.entries), self.drops)
+    }
+}
+
+/// How the entries of a line enter its total.
+fn parts<'a>(columns: &'a [Column], entries: &[Entry]) -> Vec<settled::Entry<'a>> {
+    let part = |(column, entry): (&'a Column, &Entry)| settled::Entry {
+        title: &column.assignment.title,
+        weight: column.weight,
+        part: entry.part(),
+    };
+    columns.iter().zip(entries).map(part).collect()
+}
+
 /// What the lines are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum By {
@@ -123,7 +155,7 @@ pub enum By {
 pub async fn of_class(store: &Store, class: &Class, by: By, now: When) -> Result<Gradebook, StoreError> {
     let (all, pairs, book) = tokio::try_join!(
         assignments::all_of_class(store, class.id),
-        pairs::of_class(store, class.id, now),
+        pairs::of_class(store, class.id),
         gradebook::of_class(store, class.id),
     )?;
     let columns = columns(all, &book)?;
@@ -349,18 +381,8 @@ impl<'a> Making<'a> {
     }
 
     fn row(&self, whose: Whose, entries: Vec<Entry>) -> Row {
-        let parts: Vec<settled::Entry<'_>> = self
-            .columns
-            .iter()
-            .zip(&entries)
-            .map(|(c, e)| settled::Entry {
-                title: &c.assignment.title,
-                weight: c.weight,
-                part: e.part(),
-            })
-            .collect();
         Row {
-            total: settled::total(&parts, self.drops),
+            total: settled::total(&parts(self.columns, &entries), self.drops),
             whose,
             entries,
         }
@@ -391,12 +413,9 @@ fn attempt(assignment: &Assignment, cell: &gradebook::Cell, due_at: When) -> Att
 fn done(assignment: &Assignment, attempts: &mut [&Attempt], adjusted: &[(AdjustmentId, settled::Adjustment)]) -> Entry {
     attempts.sort_by_key(|a| (a.handed_in_at, a.report));
     let marks: Vec<Option<Decimal>> = attempts.iter().map(|a| a.mark).collect();
-    let mut settled = standing::settled(assignment, &marks);
-    let points: Vec<settled::Adjustment> = adjusted.iter().map(|(_, a)| a.clone()).collect();
-    settled::adjust(&mut settled, &points);
     Entry::Done(Standing {
         attempts: attempts.iter().map(|a| (a.report, a.mark)).collect(),
-        settled,
+        mark: standing::mark(assignment, &marks, &points(adjusted)),
         minutes_late: attempts.last().map_or(0, |a| a.minutes_late),
         waits: attempts.iter().any(|a| a.waits),
         being_graded: attempts.iter().any(|a| !a.graded),

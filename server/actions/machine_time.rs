@@ -153,9 +153,9 @@ pub async fn plan(service: &Service, wanted: &Wanted<'_>, by: PersonId) -> Resul
     let from = wanted.from.millisecond();
     let to = from + length * wanted.sessions;
     let now = service.clock.now();
-    let plates = assignments::plates_of(store, assignment.id, wanted.from.max(now)).await?;
+    let plates = assignments::plates_of(store, assignment.id).await?;
     let mut tx = store.change().await?;
-    let here = pairs::ids_of_class(&mut tx, assignment.class, now).await?;
+    let here = pairs::ids_of_class(&mut tx, assignment.class).await?;
     let had = turns::counts(&mut tx, assignment.id).await?;
     let needs = needs(&plates, &here, &had, wanted.turns);
     if needs.is_empty() {

@@ -76,7 +76,7 @@ pub async fn make_assignment(service: &Service, wanted: &Wanted<'_>) -> Result<M
     let plates = plates::in_service(&service.store, wanted.exercise.0, wanted.plates).await?;
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
-    let pairs = pairs::ids_of_class(&mut tx, wanted.class, now).await?;
+    let pairs = pairs::ids_of_class(&mut tx, wanted.class).await?;
     if pairs.is_empty() {
         return Err(MakeAssignmentError::NoPairs);
     }

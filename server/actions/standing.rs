@@ -4,7 +4,7 @@ use rust_decimal::Decimal;
 
 use crate::grading::attempts;
 use crate::grading::late::LateRule;
-use crate::grading::settled::{Settled, of_attempts};
+use crate::grading::settled::{Adjustment, Settled, adjust, of_attempts, settled_mark};
 use crate::store::assignments::{Assignment, Counting};
 use crate::store::ids::PairId;
 use crate::store::when::When;
@@ -45,13 +45,28 @@ pub fn late_rule(assignment: &Assignment) -> LateRule {
     }
 }
 
-/// The mark that counts of all attempts in order, each after the late rule, with its reason.
+/// The mark that counts of all attempts in order, each after the late rule, with what is particular to a student, and its reasons.
 #[must_use]
-pub fn settled(assignment: &Assignment, marks: &[Option<Decimal>]) -> Settled {
+pub fn settled(assignment: &Assignment, marks: &[Option<Decimal>], particular: &[Adjustment]) -> Settled {
+    let (rule, allowed) = counting(assignment);
+    let mut settled = of_attempts(rule, allowed, marks);
+    adjust(&mut settled, particular);
+    settled
+}
+
+/// The same without its reasons.
+#[must_use]
+pub fn mark(assignment: &Assignment, marks: &[Option<Decimal>], particular: &[Adjustment]) -> Option<Decimal> {
+    let (rule, allowed) = counting(assignment);
+    settled_mark(rule, allowed, marks, particular)
+}
+
+/// Which attempt counts, and how many are allowed.
+fn counting(assignment: &Assignment) -> (attempts::Counting, usize) {
     let rule = match assignment.counting {
         Counting::Best => attempts::Counting::Best,
         Counting::Last => attempts::Counting::Last,
         Counting::Mean => attempts::Counting::Mean,
     };
-    of_attempts(rule, usize::try_from(assignment.attempts).unwrap_or(1), marks)
+    (rule, usize::try_from(assignment.attempts).unwrap_or(1))
 }

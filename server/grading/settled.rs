@@ -115,19 +115,36 @@ pub fn of_attempts(rule: Counting, allowed: usize, marks: &[Option<Decimal>]) ->
 /// The mark of one student: that of the pair, and what is particular to the student. It stays from 0 to 100. Without a
 /// mark of the pair there is nothing to adjust.
 pub fn adjust(settled: &mut Settled, adjustments: &[Adjustment]) {
-    let Some(mark) = &mut settled.mark else { return };
+    let Some(mark) = settled.mark else { return };
+    let (exact, held) = adjusted(mark, adjustments);
     for adjustment in adjustments {
-        *mark += adjustment.points;
         settled.lines.push(line(
             format!("For this student: {}", adjustment.reason),
             adjustment.points,
         ));
     }
-    let held = (*mark).clamp(Decimal::ZERO, Decimal::ONE_HUNDRED);
-    if held != *mark {
-        settled.lines.push(line("A mark is from 0 to 100", held - *mark));
-        *mark = held;
+    if held != exact {
+        settled.lines.push(line("A mark is from 0 to 100", held - exact));
     }
+    settled.mark = Some(held);
+}
+
+/// A mark with what is particular to a student, and the same held from 0 to 100.
+fn adjusted(mark: Decimal, adjustments: &[Adjustment]) -> (Decimal, Decimal) {
+    let exact = mark + adjustments.iter().map(|a| a.points).sum::<Decimal>();
+    (exact, exact.clamp(Decimal::ZERO, Decimal::ONE_HUNDRED))
+}
+
+/// The mark that counts of all attempts, with what is particular to a student: as [`of_attempts`] and [`adjust`] have it, without
+/// their lines, for tables.
+#[must_use]
+pub fn settled_mark(
+    rule: Counting,
+    allowed: usize,
+    marks: &[Option<Decimal>],
+    adjustments: &[Adjustment],
+) -> Option<Decimal> {
+    counting_mark(rule, allowed, marks).map(|mark| adjusted(mark, adjustments).1)
 }
 
 /// How one assignment enters the total of a student.
@@ -155,16 +172,25 @@ pub struct Entry<'a> {
 /// A total, and which assignments were dropped for it.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Total {
-    /// Mark and lines.
-    pub settled: Settled,
+    /// 0 to 100; none where nothing counts.
+    pub mark: Option<Decimal>,
     /// Positions of the entries that were dropped as the lowest.
     pub dropped: Vec<usize>,
 }
 
-/// The weighted mean of all that counts, less the lowest `drops` marks. At least one mark always stays; of equal marks
-/// the later one goes, so that the answer does not hang on anything else.
-#[must_use]
-pub fn total(entries: &[Entry<'_>], drops: usize) -> Total {
+/// What a total is made of.
+#[derive(Debug, Default)]
+struct Parts {
+    /// Positions of what counts, each with its mark.
+    counted: Vec<(usize, Decimal)>,
+    dropped: Vec<usize>,
+    /// Sum of the weights.
+    weights: Decimal,
+    mark: Option<Decimal>,
+}
+
+/// At least one mark always stays; of equal marks the later one goes, so that the answer does not hang on anything else.
+fn parts(entries: &[Entry<'_>], drops: usize) -> Parts {
     let value = |e: &Entry<'_>| match e.part {
         Part::Mark(mark) if e.weight > Decimal::ZERO => Some(mark),
         Part::Missing if e.weight > Decimal::ZERO => Some(Decimal::ZERO),
@@ -175,36 +201,43 @@ pub fn total(entries: &[Entry<'_>], drops: usize) -> Total {
         .enumerate()
         .filter_map(|(i, e)| Some((i, value(e)?)))
         .collect();
-    counted.sort_by(|(i, a), (j, b)| a.cmp(b).then(j.cmp(i)));
+    let mut dropped = Vec::new();
     let gone = drops.min(counted.len().saturating_sub(1));
-    let mut dropped: Vec<usize> = counted.drain(..gone).map(|(i, _)| i).collect();
-    dropped.sort_unstable();
-    counted.sort_unstable_by_key(|(i, _)| *i);
-    let weights: Decimal = counted.iter().map(|(i, _)| entries[*i].weight).sum();
-    if weights <= Decimal::ZERO {
-        return Total {
-            dropped,
-            ..Total::default()
-        };
+    if gone > 0 {
+        counted.sort_by(|(i, a), (j, b)| a.cmp(b).then(j.cmp(i)));
+        dropped.extend(counted.drain(..gone).map(|(i, _)| i));
+        dropped.sort_unstable();
+        counted.sort_unstable_by_key(|(i, _)| *i);
     }
-    let exact: Decimal = counted.iter().map(|(i, m)| entries[*i].weight * m).sum::<Decimal>() / weights;
-    let mark = one_place(exact);
-    Total {
-        settled: Settled {
-            mark: Some(mark),
-            lines: total_lines(entries, &counted, &dropped, weights, mark),
-        },
+    let weights: Decimal = counted.iter().map(|(i, _)| entries[*i].weight).sum();
+    let sum: Decimal = counted.iter().map(|(i, m)| entries[*i].weight * m).sum();
+    Parts {
+        mark: (weights > Decimal::ZERO).then(|| one_place(sum / weights)),
+        counted,
         dropped,
+        weights,
     }
 }
 
-fn total_lines(
-    entries: &[Entry<'_>],
-    counted: &[(usize, Decimal)],
-    dropped: &[usize],
-    weights: Decimal,
-    mark: Decimal,
-) -> Vec<Line> {
+/// The weighted mean of all that counts, less the lowest `drops` marks.
+#[must_use]
+pub fn total(entries: &[Entry<'_>], drops: usize) -> Total {
+    let Parts { mark, dropped, .. } = parts(entries, drops);
+    Total { mark, dropped }
+}
+
+/// What made [`total`]: lines that add up to it exactly.
+#[must_use]
+pub fn total_lines(entries: &[Entry<'_>], drops: usize) -> Vec<Line> {
+    let Parts {
+        counted,
+        dropped,
+        weights,
+        mark: Some(mark),
+    } = parts(entries, drops)
+    else {
+        return Vec::new();
+    };
     let share = |(i, value): &(usize, Decimal)| {
         let entry = &entries[*i];
         let missing = if entry.part == Part::Missing { ", missing" } else { "" };
@@ -296,14 +329,13 @@ mod tests {
         }
         for (points, mark) in [("5", "89.5"), ("-90", "0"), ("30", "100")] {
             let mut settled = of_attempts(Counting::Best, 3, &marks);
-            adjust(
-                &mut settled,
-                &[Adjustment {
-                    points: d(points),
-                    reason: "ran the machine alone".to_owned(),
-                }],
-            );
+            let points = [Adjustment {
+                points: d(points),
+                reason: "ran the machine alone".to_owned(),
+            }];
+            adjust(&mut settled, &points);
             assert_eq!(settled.mark, Some(d(mark)));
+            assert_eq!(settled_mark(Counting::Best, 3, &marks, &points), Some(d(mark)));
             assert_eq!(sum(&settled.lines), d(mark));
         }
         let mut nothing = of_attempts(Counting::Best, 3, &[None]);
@@ -342,11 +374,13 @@ mod tests {
             (9, "80.0", vec![1, 2]),
         ] {
             let found = total(&entries, drops);
-            assert_eq!(found.settled.mark, Some(d(mark)), "{drops}");
+            assert_eq!(found.mark, Some(d(mark)), "{drops}");
             assert_eq!(found.dropped, dropped);
-            assert_eq!(sum(&found.settled.lines), d(mark));
+            assert_eq!(sum(&total_lines(&entries, drops)), d(mark));
         }
-        assert_eq!(total(&[entry("Clamp plate", "3", Part::LeftOut)], 0), Total::default());
+        let left_out = [entry("Clamp plate", "3", Part::LeftOut)];
+        assert_eq!(total(&left_out, 0), Total::default());
+        assert!(total_lines(&left_out, 0).is_empty());
     }
 
     proptest! {
@@ -363,8 +397,8 @@ mod tests {
                 },
             }).collect();
             let found = total(&entries, drops);
-            prop_assert_eq!(sum(&found.settled.lines), found.settled.mark.unwrap_or_default());
-            if let Some(mark) = found.settled.mark {
+            prop_assert_eq!(sum(&total_lines(&entries, drops)), found.mark.unwrap_or_default());
+            if let Some(mark) = found.mark {
                 prop_assert!(mark >= Decimal::ZERO && mark <= Decimal::ONE_HUNDRED);
             }
         }

@@ -76,6 +76,8 @@ pub struct Mine {
     pub pair: PairId,
     /// Name of the pair.
     pub pair_name: String,
+    /// From when the student is in it.
+    pub since: When,
     /// Plate that the pair has now; none when none was given.
     pub plate: Option<PlateId>,
     /// Its serial number.
@@ -267,14 +269,10 @@ pub async fn is_of(store: &Store, assignment: AssignmentId, person: PersonId) ->
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn mine(
-    store: &Store,
-    assignment: AssignmentId,
-    person: PersonId,
-    now: When,
-) -> Result<Option<Mine>, StoreError> {
+pub async fn mine(store: &Store, assignment: AssignmentId, person: PersonId) -> Result<Option<Mine>, StoreError> {
     let row = sqlx::query!(
-        r#"select pr.id as "pair!", pr.name as pair_name, ap.plate as "plate?: PlateId", pl.serial as "serial?",
+        r#"select pr.id as "pair!", pr.name as pair_name, pp.from_at as "since!: When",
+               ap.plate as "plate?: PlateId", pl.serial as "serial?",
                (select count(*) from report r where r.assignment = a.id and r.pair = pr.id) as "handed_in!: i64",
                (select x.due_at from extension x where x.assignment = a.id and x.pair = pr.id) as "longer: When",
                (select count(*) from report r join other_plate o on o.report = r.id and o.settled = 'not'
@@ -283,13 +281,12 @@ pub async fn mine(
            join class_person m on m.class = a.class and m.person = ?1 and m.left_at is null
            join pair pr on pr.class = a.class
            join pair_person pp on pp.pair = pr.id and pp.person = ?1
-               and pp.from_at <= ?2 and (pp.to_at is null or pp.to_at > ?2)
+               and pp.to_at is null
            left join assignment_plate ap on ap.assignment = a.id and ap.pair = pr.id
-               and ap.from_at <= ?2 and (ap.to_at is null or ap.to_at > ?2)
+               and ap.to_at is null
            left join plate pl on pl.id = ap.plate
-           where a.id = ?3 order by pp.from_at desc, pp.id desc limit 1"#,
+           where a.id = ?2 order by pp.from_at desc, pp.id desc limit 1"#,
         person,
-        now,
         assignment,
     )
     .fetch_optional(store.read())
@@ -302,6 +299,7 @@ pub async fn mine(
         assignment: assignment.of_pair(row.longer, row.given_back),
         pair: PairId(row.pair),
         pair_name: row.pair_name,
+        since: row.since,
         plate: row.plate,
         serial: row.serial,
         handed_in: row.handed_in,
@@ -319,19 +317,20 @@ pub async fn of_student(store: &Store, person: PersonId, now: When) -> Result<Ve
                e.code as exercise_code, a.title, a.opens_at, a.due_at, a.attempts, a.counting as "counting: Counting",
                a.late_grace_minutes, a.late_percent_per_day, a.late_floor_percent, a.marks_override,
                a.feedback as "feedback: Feedback", a.released_at as "released_at: When",
-               pr.id as "pair!", pr.name as pair_name, ap.plate as "plate?: PlateId", pl.serial as "serial?",
+               pr.id as "pair!", pr.name as pair_name, pp.from_at as "since!: When",
+               ap.plate as "plate?: PlateId", pl.serial as "serial?",
                (select count(*) from report r where r.assignment = a.id and r.pair = pr.id) as "handed_in!: i64",
                (select x.due_at from extension x where x.assignment = a.id and x.pair = pr.id) as "longer: When",
                (select count(*) from report r join other_plate o on o.report = r.id and o.settled = 'not'
                 where r.assignment = a.id and r.pair = pr.id) as "given_back!: i64"
            from class_person m join class c on c.id = m.class
-           join pair pr on pr.id = (select pp.pair from pair_person pp join pair q on q.id = pp.pair and q.class = m.class
-               where pp.person = m.person and pp.from_at <= ?2 and (pp.to_at is null or pp.to_at > ?2)
-               order by pp.from_at desc, pp.id desc limit 1)
+           join pair_person pp on pp.id = (select pp.id from pair_person pp join pair q on q.id = pp.pair and q.class = m.class
+               where pp.person = m.person and pp.to_at is null order by pp.from_at desc, pp.id desc limit 1)
+           join pair pr on pr.id = pp.pair
            join assignment a on a.class = m.class and a.opens_at <= ?2
            join exercise_revision v on v.id = a.exercise_revision join exercise e on e.id = v.exercise
            left join assignment_plate ap on ap.assignment = a.id and ap.pair = pr.id
-               and ap.from_at <= ?2 and (ap.to_at is null or ap.to_at > ?2)
+               and ap.to_at is null
            left join plate pl on pl.id = ap.plate
            where m.person = ?1 and m.left_at is null order by a.due_at, a.id"#,
         person,
@@ -364,6 +363,7 @@ pub async fn of_student(store: &Store, person: PersonId, now: When) -> Result<Ve
             assignment: assignment.of_pair(r.longer, r.given_back),
             pair: PairId(r.pair),
             pair_name: r.pair_name,
+            since: r.since,
             plate: r.plate,
             serial: r.serial,
             handed_in: r.handed_in,
@@ -398,18 +398,13 @@ pub async fn of_class(store: &Store, class: ClassId) -> Result<Vec<AssignmentLin
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn plates_of(
-    store: &Store,
-    assignment: AssignmentId,
-    now: When,
-) -> Result<Vec<(PairId, PlateId, String)>, StoreError> {
+pub async fn plates_of(store: &Store, assignment: AssignmentId) -> Result<Vec<(PairId, PlateId, String)>, StoreError> {
     let rows = sqlx::query!(
         r#"select ap.pair, ap.plate, p.serial from assignment_plate ap join plate p on p.id = ap.plate
            join pair r on r.id = ap.pair
-           where ap.assignment = ?1 and ap.from_at <= ?2 and (ap.to_at is null or ap.to_at > ?2)
+           where ap.assignment = ? and ap.to_at is null
            order by r.id"#,
         assignment,
-        now,
     )
     .fetch_all(store.read())
     .await?;

@@ -18,6 +18,8 @@ pub(super) struct Before {
     pub(super) drafts: bool,
     /// Reports that have a grade, of those that are to get their first.
     pub(super) graded: Vec<ReportId>,
+    /// The highest number that a report has or had.
+    pub(super) last: i64,
 }
 
 impl Before {
@@ -41,7 +43,8 @@ impl Before {
                    exists (select 1 from json_each(?1) j cross join draft d
                         on d.assignment = j.value ->> 0 and d.pair = j.value ->> 1) as "drafts!: bool",
                    (select json_group_array(g.report) from json_each(?2) j cross join grade g
-                        on g.report = j.value and g.superseded_at is null) as "graded!: String""#,
+                        on g.report = j.value and g.superseded_at is null) as "graded!: String",
+                   (select max(coalesce((select max(id) from report), 0), l.id) from report_last l) as "last!: i64""#,
             pairs,
             firsts,
         )
@@ -51,6 +54,7 @@ impl Before {
             attempts: of_json(BEFORE, &row.attempts)?,
             drafts: row.drafts,
             graded: of_json(BEFORE, &row.graded)?,
+            last: row.last,
         })
     }
 }

@@ -277,7 +277,7 @@ pub async fn without_plates(
 ) -> Result<Vec<(AssignmentId, String, i64)>, StoreError> {
     let rows = sqlx::query!(
         r#"select * from (select a.id as "id!: AssignmentId", a.title, (select count(*) from pair r where r.class = a.class
-               and exists (select 1 from pair_person pp where pp.pair = r.id and pp.from_at <= ?2 and (pp.to_at is null or pp.to_at > ?2))
+               and exists (select 1 from pair_person pp where pp.pair = r.id and pp.to_at is null)
                and not exists (select 1 from assignment_plate ap where ap.assignment = a.id and ap.pair = r.id and ap.to_at is null)
                ) as "pairs!: i64" from assignment a where a.class = ?1 and a.due_at >= ?2) where "pairs!: i64" > 0"#,
         class,

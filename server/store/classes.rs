@@ -126,21 +126,20 @@ pub async fn all(store: &Store) -> Result<Vec<Class>, StoreError> {
     .await?)
 }
 
-/// Everybody in a class at `now`: students by name, then its assistants and instructors.
+/// Everybody in a class now: students by name, then its assistants and instructors.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn roster(store: &Store, class: ClassId, now: When) -> Result<Vec<RosterLine>, StoreError> {
+pub async fn roster(store: &Store, class: ClassId) -> Result<Vec<RosterLine>, StoreError> {
     Ok(sqlx::query_as!(
         RosterLine,
         r#"select p.id as "person!", p.role as "role!: Role", p.name as "name!", p.sign_in as "sign_in!", min(r.name) as "pair?: String"
            from class_person m join person p on p.id = m.person
-           left join pair_person pp on pp.person = p.id and pp.from_at <= ?1 and (pp.to_at is null or pp.to_at > ?1)
-               and pp.pair in (select id from pair where class = ?2)
+           left join pair_person pp on pp.person = p.id and pp.to_at is null
+               and pp.pair in (select id from pair where class = ?1)
            left join pair r on r.id = pp.pair
-           where m.class = ?2 and m.left_at is null
+           where m.class = ?1 and m.left_at is null
            group by p.id order by p.role desc, p.name"#,
-        now,
         class,
     )
     .fetch_all(store.read())
@@ -189,7 +188,7 @@ pub async fn members(store: &Store, class: ClassId, now: When) -> Result<Vec<Mem
            from class_person m join person p on p.id = m.person
            left join pair r on r.class = m.class and r.id = (
                select max(pp.pair) from pair_person pp join pair q on q.id = pp.pair and q.class = ?2
-               where pp.person = p.id and pp.from_at <= ?1 and (pp.to_at is null or pp.to_at > ?1))
+               where pp.person = p.id and pp.to_at is null)
            where m.class = ?2 order by m.left_at is not null, p.role desc, p.name, p.id"#,
         now,
         class,

@@ -279,6 +279,10 @@ async fn forget_loans(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
 /// # Errors
 /// When the database cannot be written.
 pub async fn close_forgotten(tx: &mut Tx, class: ClassId, now: When) -> Result<(), StoreError> {
+    // No other report is to have the number of one that goes.
+    sqlx::query!("update report_last set id = max(id, coalesce((select max(id) from report), 0))")
+        .execute(tx.connection())
+        .await?;
     sqlx::query!(
         "delete from report where assignment in (select id from assignment where class = ?1)
              and (select count(distinct r.pair) from report r join assignment a on a.id = r.assignment where a.class = ?1) < 5",

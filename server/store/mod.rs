@@ -405,11 +405,14 @@ impl Store {
         self.damaged.load(Ordering::Relaxed)
     }
 
-    /// Whether the database answers.
+    /// Whether the database answers, and somebody stores what is handed in.
     ///
     /// # Errors
-    /// When it does not.
+    /// When it does not, or nobody does.
     pub async fn answers(&self) -> Result<(), StoreError> {
+        if self.writer.is_gone() {
+            return Err(StoreError::Stopping);
+        }
         sqlx::query_scalar!(r#"select 1 as "one!: i64""#)
             .fetch_one(&self.readers)
             .await?;
@@ -464,6 +467,15 @@ mod tests {
         assert!(options.iter().any(|o| o == "ENABLE_STAT4"), "{options:?}");
         assert!(!options.iter().any(|o| o == "ENABLE_MEMORY_MANAGEMENT"), "{options:?}");
         assert!(options.iter().any(|o| o == "DEFAULT_MEMSTATUS=0"), "{options:?}");
+    }
+
+    #[tokio::test]
+    async fn a_database_that_can_only_be_read_does_not_count_as_one_that_answers() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).await.unwrap();
+        store.answers().await.unwrap();
+        store.writer.stop().await;
+        assert!(matches!(store.answers().await, Err(StoreError::Stopping)));
     }
 
     #[tokio::test]

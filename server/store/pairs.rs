@@ -11,30 +11,28 @@ pub struct PairLine {
     pub id: PairId,
     /// Name in the class, as in `A`.
     pub name: String,
-    /// Names of its people at the time asked for.
+    /// Names of its people of now.
     pub people: Vec<String>,
 }
 
-/// The pairs of a class in the order in which they were made, with their people at `now`. A pair that nobody is in any
+/// The pairs of a class in the order in which they were made, with their people of now. A pair that nobody is in any
 /// more stands among them if it ever had a plate or a report.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn of_class(store: &Store, class: ClassId, now: When) -> Result<Vec<PairLine>, StoreError> {
+pub async fn of_class(store: &Store, class: ClassId) -> Result<Vec<PairLine>, StoreError> {
     let rows = sqlx::query!(
         r#"select r.id as "id!", r.name,
                (select json_group_array(name) from (
                    select p.name as name from pair_person pp join person p on p.id = pp.person
-                   where pp.pair = r.id and pp.from_at <= ?1 and (pp.to_at is null or pp.to_at > ?1)
+                   where pp.pair = r.id and pp.to_at is null
                    order by p.name)) as "people!: String"
-           from pair r where r.class = ?2 and (
-               exists (select 1 from pair_person pp where pp.pair = r.id and pp.from_at <= ?1
-                       and (pp.to_at is null or pp.to_at > ?1))
+           from pair r where r.class = ? and (
+               exists (select 1 from pair_person pp where pp.pair = r.id and pp.to_at is null)
                or exists (select 1 from assignment_plate ap where ap.pair = r.id)
                or exists (select 1 from assignment a join report t on t.assignment = a.id and t.pair = r.id
                           where a.class = r.class))
            order by r.id"#,
-        now,
         class,
     )
     .fetch_all(store.read())
@@ -50,17 +48,16 @@ pub async fn of_class(store: &Store, class: ClassId, now: When) -> Result<Vec<Pa
         .collect()
 }
 
-/// The pairs of a class that somebody is in at `now`, without people.
+/// The pairs of a class that somebody is in now, without people.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn ids_of_class(tx: &mut Tx, class: ClassId, now: When) -> Result<Vec<PairId>, StoreError> {
+pub async fn ids_of_class(tx: &mut Tx, class: ClassId) -> Result<Vec<PairId>, StoreError> {
     let rows = sqlx::query_scalar!(
-        r#"select r.id as "id!" from pair r where r.class = ?1 and exists (
-               select 1 from pair_person pp where pp.pair = r.id and pp.from_at <= ?2 and (pp.to_at is null or pp.to_at > ?2))
+        r#"select r.id as "id!" from pair r where r.class = ? and exists (
+               select 1 from pair_person pp where pp.pair = r.id and pp.to_at is null)
            order by r.id"#,
         class,
-        now,
     )
     .fetch_all(tx.connection())
     .await?;
@@ -133,16 +130,21 @@ pub async fn stays(tx: &mut Tx, class: ClassId) -> Result<Vec<Stay>, StoreError>
 pub async fn leave(tx: &mut Tx, class: ClassId, person: PersonId, now: When) -> Result<(), StoreError> {
     sqlx::query!(
         "delete from pair_person where person = ?1 and from_at >= ?2 and to_at is null
-             and pair in (select id from pair where class = ?3)",
+             and pair in (select id from pair where class = ?3)
+             and not exists (select 1 from assignment a join report r on r.assignment = a.id and r.pair = pair_person.pair
+                 where a.class = ?3 and r.handed_in_at >= pair_person.from_at)",
         person,
         now,
         class,
     )
     .execute(tx.connection())
     .await?;
+    // A clock that was set back meanwhile takes no report from who handed it in.
     sqlx::query!(
-        "update pair_person set to_at = ?2 where person = ?1 and to_at is null
-             and pair in (select id from pair where class = ?3)",
+        "update pair_person set to_at = max(?2, from_at + 1, coalesce((select max(r.handed_in_at) + 1
+                 from assignment a join report r on r.assignment = a.id and r.pair = pair_person.pair
+                 where a.class = ?3), 0))
+             where person = ?1 and to_at is null and pair in (select id from pair where class = ?3)",
         person,
         now,
         class,

@@ -1,6 +1,6 @@
 //! Reports as they came. A report never changes; what is thought of it is in its grades.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use sqlx::{QueryBuilder, Sqlite};
 
@@ -98,9 +98,9 @@ pub(super) async fn store(tx: &mut Tx, new: &NewReport) -> Result<Stored, StoreE
         new.source_sha256.as_slice(),
     );
     let inserted = sqlx::query_scalar!(
-        r#"insert into report (assignment, pair, plate, attempt, person, handed_in_at, idempotency_key, items_sha256,
+        r#"insert into report (id, assignment, pair, plate, attempt, person, handed_in_at, idempotency_key, items_sha256,
                items, source_kind, source_name, source_sha256, source_bytes)
-           select ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13
+           select (select max(coalesce((select max(id) from report), 0), l.id) + 1 from report_last l), ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13
            where ?4 <= ?14
                and ?4 = (select coalesce(max(attempt), 0) + 1 from report where assignment = ?1 and pair = ?2)
            on conflict (idempotency_key) do nothing returning id as "id!""#,
@@ -145,17 +145,23 @@ pub(super) async fn store(tx: &mut Tx, new: &NewReport) -> Result<Stored, StoreE
 }
 
 /// Stores reports that come next in one statement: their rows in the order of `new`, none where a key was used
-/// before. No two may be of one pair for one assignment. With an error nothing of it is kept. Drafts stay until [`end_drafts`].
+/// before. They get the numbers after `last`. No two may be of one pair for one assignment. With an error nothing of it is kept. Drafts stay until [`end_drafts`].
 ///
 /// # Errors
 /// When the database cannot be written, or one of them breaks a constraint.
-pub(super) async fn store_together(tx: &mut Tx, new: &[&NewReport]) -> Result<Vec<Option<ReportId>>, StoreError> {
+pub(super) async fn store_together(
+    tx: &mut Tx,
+    new: &[&NewReport],
+    last: ReportId,
+) -> Result<Vec<Option<ReportId>>, StoreError> {
+    let ids = || (last.0 + 1..).map(ReportId);
     // As many rows as there are cannot stand in a statement that is checked beforehand.
     let mut query = QueryBuilder::<Sqlite>::new(
-        "insert into report (assignment, pair, plate, attempt, person, handed_in_at, idempotency_key, items_sha256, items, \
+        "insert into report (id, assignment, pair, plate, attempt, person, handed_in_at, idempotency_key, items_sha256, items, \
          source_kind, source_name, source_sha256, source_bytes) select * from (",
     );
-    query.push_values(filled(new), |mut row, r| {
+    query.push_values(filled(new).zip(ids()), |mut row, (r, id)| {
+        row.push_bind(r.map(|_| id));
         row.push_bind(r.map(|r| r.assignment));
         row.push_bind(r.map(|r| r.pair)).push_bind(r.map(|r| r.plate));
         row.push_bind(r.map(|r| r.attempt)).push_bind(r.map(|r| r.person));
@@ -169,29 +175,20 @@ pub(super) async fn store_together(tx: &mut Tx, new: &[&NewReport]) -> Result<Ve
         row.push_bind(r.map(|r| r.source_bytes.as_slice()));
     });
     query.push(") where column1 is not null on conflict (idempotency_key) do nothing");
-    let done = query.build().execute(tx.connection()).await?;
-    let (last, rows) = (
-        done.last_insert_rowid(),
-        i64::try_from(done.rows_affected()).unwrap_or(0),
-    );
-    // A new row comes after the last one there is (https://www.sqlite.org/lang_createtable.html#rowid).
-    let first = last - rows + 1;
-    if usize::try_from(rows) == Ok(new.len()) {
-        return Ok((first..=last).map(|id| Some(ReportId(id))).collect());
+    let stored = query.build().execute(tx.connection()).await?.rows_affected();
+    if usize::try_from(stored) == Ok(new.len()) {
+        return Ok(new.iter().zip(ids()).map(|(_, id)| Some(id)).collect());
     }
-    let mut ids = BTreeMap::new();
-    if rows > 0 {
-        let found = sqlx::query!(
-            "select id, idempotency_key from report where id between ? and ?",
-            first,
-            last
-        )
+    let found: BTreeSet<i64> = sqlx::query_scalar!(r#"select id as "id!" from report where id > ?"#, last)
         .fetch_all(tx.connection())
-        .await?;
-        ids.extend(found.into_iter().map(|row| (row.idempotency_key, ReportId(row.id))));
-    }
-    let id = |one: &&NewReport| ids.remove(one.idempotency_key.as_slice());
-    Ok(new.iter().map(id).collect())
+        .await?
+        .into_iter()
+        .collect();
+    Ok(new
+        .iter()
+        .zip(ids())
+        .map(|(_, id)| found.contains(&id.0).then_some(id))
+        .collect())
 }
 
 /// Drafts end with the report that is made of them.

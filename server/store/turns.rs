@@ -195,8 +195,7 @@ pub async fn clear(tx: &mut Tx, assignment: AssignmentId, now: When) -> Result<u
 pub async fn clear_of_nobody(tx: &mut Tx, class: ClassId, now: When) -> Result<u64, StoreError> {
     let done = sqlx::query!(
         "delete from machine_turn where from_at > ?2 and assignment in (select id from assignment where class = ?1)
-             and not exists (select 1 from pair_person pp where pp.pair = machine_turn.pair and pp.from_at <= ?2
-                 and (pp.to_at is null or pp.to_at > ?2))",
+             and not exists (select 1 from pair_person pp where pp.pair = machine_turn.pair and pp.to_at is null)",
         class,
         now,
     )

@@ -38,33 +38,47 @@ type Answer<T> = oneshot::Sender<Result<T, StoreError>>;
 
 enum Job {
     Report(Box<NewReport>, Answer<Stored>),
-    Grade(Box<NewGrade>, Answer<()>),
+    /// Grades that are told of together.
+    Grades(Vec<NewGrade>, oneshot::Sender<Vec<Result<(), StoreError>>>),
     Stop,
+}
+
+impl Job {
+    /// How many reports or grades it is.
+    const fn size(&self) -> usize {
+        match self {
+            Self::Report(..) => 1,
+            Self::Grades(grades, _) => grades.len(),
+            Self::Stop => 0,
+        }
+    }
 }
 
 /// What one job came to, to be told after the commit.
 enum Outcome {
     Report(Result<Stored, StoreError>),
-    Grade(Result<(), StoreError>),
+    Grades(Vec<Result<(), StoreError>>),
     Nothing,
 }
 
 /// What the task has done since the start.
 #[derive(Debug, Default)]
 pub struct Counts {
-    /// Jobs in transactions that were kept.
+    /// Reports and grades in transactions that were kept.
     pub kept: AtomicU64,
     /// Transactions that were kept.
     pub commits: AtomicU64,
-    /// Jobs in transactions that the disk did not take.
+    /// Reports and grades in transactions that the disk did not take.
     pub failed: AtomicU64,
 }
 
 /// How many reports wait to be graded.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Ungraded {
     count: AtomicUsize,
-    fewer: Notify,
+    /// Fewer than so many are few.
+    enough: usize,
+    are_few: Notify,
 }
 
 /// A report that waits to be graded, until this is gone.
@@ -73,17 +87,27 @@ pub struct Waits(Arc<Ungraded>);
 
 impl Drop for Waits {
     fn drop(&mut self) {
-        self.0.count.fetch_sub(1, Ordering::Relaxed);
-        self.0.fewer.notify_one();
+        // The writer is woken once, not for each of them: that takes a processor from who grades.
+        if self.0.count.fetch_sub(1, Ordering::Relaxed) == self.0.enough {
+            self.0.are_few.notify_one();
+        }
     }
 }
 
 impl Ungraded {
+    fn of(processors: usize) -> Self {
+        Self {
+            count: AtomicUsize::new(0),
+            enough: GATHER.0 * processors,
+            are_few: Notify::new(),
+        }
+    }
+
     /// Done when processors may soon have nothing to do, at the latest at this time.
-    async fn are_few(&self, processors: usize, at: Instant) {
+    async fn are_few(&self, at: Instant) {
         let few = async {
-            while self.count.load(Ordering::Relaxed) >= GATHER.0 * processors {
-                self.fewer.notified().await;
+            while self.count.load(Ordering::Relaxed) >= self.enough {
+                self.are_few.notified().await;
             }
         };
         tokio::time::timeout_at(at, few).await.ok();
@@ -103,7 +127,7 @@ impl std::fmt::Debug for Job {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(match self {
             Self::Report(..) => "Report",
-            Self::Grade(..) => "Grade",
+            Self::Grades(..) => "Grades",
             Self::Stop => "Stop",
         })
     }
@@ -113,7 +137,8 @@ impl Writer {
     pub(super) fn start(pool: SqlitePool, log: Log) -> Self {
         let (jobs, waiting) = mpsc::channel(QUEUE);
         let counts = Arc::new(Counts::default());
-        let ungraded = Arc::new(Ungraded::default());
+        let processors = std::thread::available_parallelism().map_or(1, usize::from);
+        let ungraded = Arc::new(Ungraded::of(processors));
         let (runtime, run) = (
             Handle::current(),
             run((pool, log), waiting, Arc::clone(&counts), Arc::clone(&ungraded)),
@@ -135,7 +160,9 @@ impl Writer {
     /// When nothing could be stored; then nothing of it was.
     pub async fn hand_in(&self, report: NewReport) -> Result<Stored, StoreError> {
         let (answer, told) = oneshot::channel();
-        self.send(Job::Report(Box::new(report), answer), told).await
+        let job = Job::Report(Box::new(report), answer);
+        self.jobs.send(job).await.map_err(|_| StoreError::Stopping)?;
+        told.await.map_err(|_| StoreError::Stopping)?
     }
 
     /// Stores a grade, which takes the place of the one before it. The answer comes after the commit.
@@ -143,24 +170,19 @@ impl Writer {
     /// # Errors
     /// When nothing could be stored.
     pub async fn grade(&self, grade: NewGrade) -> Result<(), StoreError> {
-        let (answer, told) = oneshot::channel();
-        self.send(Job::Grade(Box::new(grade), answer), told).await
+        self.grades(vec![grade])
+            .await
+            .pop()
+            .unwrap_or(Err(StoreError::Stopping))
     }
 
     /// Stores grades as [`Self::grade`] does; an answer for each, in their order.
     pub async fn grades(&self, grades: Vec<NewGrade>) -> Vec<Result<(), StoreError>> {
-        let mut all = Vec::with_capacity(grades.len());
-        for grade in grades {
-            let (answer, told) = oneshot::channel();
-            // With nobody there to take it, nobody answers.
-            self.jobs.send(Job::Grade(Box::new(grade), answer)).await.ok();
-            all.push(told);
-        }
-        let mut answers = Vec::with_capacity(all.len());
-        for told in all {
-            answers.push(told.await.map_err(|_| StoreError::Stopping).flatten());
-        }
-        answers
+        let ((answer, told), all) = (oneshot::channel(), grades.len());
+        // With nobody there to take it, nobody answers.
+        self.jobs.send(Job::Grades(grades, answer)).await.ok();
+        let nobody = |_| (0..all).map(|_| Err(StoreError::Stopping)).collect();
+        told.await.unwrap_or_else(nobody)
     }
 
     /// Says that a report waits to be graded. Grades of which nothing was said are stored all the same.
@@ -168,6 +190,12 @@ impl Writer {
     pub fn waits(&self) -> Waits {
         self.ungraded.count.fetch_add(1, Ordering::Relaxed);
         Waits(Arc::clone(&self.ungraded))
+    }
+
+    /// Whether nobody takes jobs any more: it was stopped, or ended badly.
+    #[must_use]
+    pub fn is_gone(&self) -> bool {
+        self.jobs.is_closed()
     }
 
     /// How many jobs are in line.
@@ -180,11 +208,6 @@ impl Writer {
     #[must_use]
     pub fn counts(&self) -> &Counts {
         &self.counts
-    }
-
-    async fn send<T>(&self, job: Job, told: oneshot::Receiver<Result<T, StoreError>>) -> Result<T, StoreError> {
-        self.jobs.send(job).await.map_err(|_| StoreError::Stopping)?;
-        told.await.map_err(|_| StoreError::Stopping)?
     }
 
     /// Finishes what waits and ends the task.
@@ -205,7 +228,6 @@ async fn run(
     counts: Arc<Counts>,
     ungraded: Arc<Ungraded>,
 ) {
-    let processors = std::thread::available_parallelism().map_or(1, usize::from);
     let mut batch = Vec::with_capacity(BATCH);
     let mut told = JoinSet::new();
     let mut last = Instant::now();
@@ -215,7 +237,7 @@ async fn run(
             log.end().await;
             return;
         }
-        ungraded.are_few(processors, last + GATHER.1).await;
+        ungraded.are_few(last + GATHER.1).await;
         while batch.len() < BATCH
             && let Ok(job) = waiting.try_recv()
         {
@@ -225,7 +247,7 @@ async fn run(
             // No new ones; those in the channel are still handed out, and then it ends.
             waiting.close();
         }
-        let jobs = batch.len();
+        let jobs = batch.iter().map(Job::size).sum();
         while told.try_join_next().is_some() {}
         write(&pool, std::mem::take(&mut batch), &counts, &mut told).await;
         last = Instant::now();
@@ -234,7 +256,7 @@ async fn run(
 }
 
 async fn write(pool: &SqlitePool, batch: Vec<Job>, counts: &Counts, told: &mut JoinSet<()>) {
-    let jobs = u64::try_from(batch.len()).unwrap_or(u64::MAX);
+    let jobs = u64::try_from(batch.iter().map(Job::size).sum::<usize>()).unwrap_or(u64::MAX);
     let mut outcomes = Vec::with_capacity(batch.len());
     match attempt(pool, &batch, &mut outcomes).await {
         Ok(()) => {
@@ -248,12 +270,17 @@ async fn write(pool: &SqlitePool, batch: Vec<Job>, counts: &Counts, told: &mut J
         }
         Err(error) => {
             counts.failed.fetch_add(jobs, Ordering::Relaxed);
-            tracing::error!(%error, waiting = batch.len(), "a batch was not stored");
+            tracing::error!(%error, waiting = jobs, "a batch was not stored");
             let error = Arc::new(error);
             for job in batch {
-                let outcome = match job {
+                let outcome = match &job {
                     Job::Report(..) => Outcome::Report(Err(StoreError::Batch(Arc::clone(&error)))),
-                    Job::Grade(..) => Outcome::Grade(Err(StoreError::Batch(Arc::clone(&error)))),
+                    Job::Grades(grades, _) => Outcome::Grades(
+                        grades
+                            .iter()
+                            .map(|_| Err(StoreError::Batch(Arc::clone(&error))))
+                            .collect(),
+                    ),
                     Job::Stop => Outcome::Nothing,
                 };
                 tell(job, outcome);
@@ -269,7 +296,7 @@ async fn attempt(pool: &SqlitePool, batch: &[Job], outcomes: &mut Vec<Outcome>) 
     for job in batch {
         match job {
             Job::Report(report, _) => reports.push(report.as_ref()),
-            Job::Grade(grade, _) => grades.push(grade.as_ref()),
+            Job::Grades(all, _) => grades.extend(all),
             Job::Stop => {}
         }
     }
@@ -283,7 +310,7 @@ async fn attempt(pool: &SqlitePool, batch: &[Job], outcomes: &mut Vec<Outcome>) 
     outcomes.extend(batch.iter().map(|job| {
         match job {
             Job::Report(..) => reports.next().map(Outcome::Report),
-            Job::Grade(..) => grades.next().map(Outcome::Grade),
+            Job::Grades(all, _) => Some(Outcome::Grades(grades.by_ref().take(all.len()).collect())),
             Job::Stop => None,
         }
         .unwrap_or(Outcome::Nothing)
@@ -308,9 +335,12 @@ async fn store_reports(
             .map(|(one, _)| one)
             .collect();
         let mut stored = Vec::with_capacity(together.len());
+        let mut last = before.last;
         for part in parts(&together, |(_, r)| r.items.len() + r.source_bytes.len()) {
             let reports: Vec<&NewReport> = part.iter().map(|(_, r)| *r).collect();
-            let found = alone(reports::store_together(tx, &reports).await)?.unwrap_or_default();
+            let found = reports::store_together(tx, &reports, ReportId(last)).await;
+            let found = alone(found)?.unwrap_or_default();
+            last += i64::try_from(part.len()).unwrap_or(0);
             for ((i, report), row) in part.iter().zip(found) {
                 stored.extend(row.is_some().then_some(*report));
                 if let Some(place) = rows.get_mut(*i) {
@@ -399,7 +429,7 @@ fn alone<T>(result: Result<T, StoreError>) -> Result<Result<T, StoreError>, Stor
 fn tell(job: Job, outcome: Outcome) {
     match (job, outcome) {
         (Job::Report(_, answer), Outcome::Report(result)) => drop(answer.send(result)),
-        (Job::Grade(_, answer), Outcome::Grade(result)) => drop(answer.send(result)),
+        (Job::Grades(_, answer), Outcome::Grades(results)) => drop(answer.send(results)),
         _ => {}
     }
 }
@@ -419,21 +449,24 @@ mod tests {
 
     #[tokio::test]
     async fn it_lets_jobs_gather_while_processors_have_enough_to_do_and_no_longer() {
-        let ungraded = Arc::new(Ungraded::default());
+        let ungraded = Arc::new(Ungraded::of(2));
         let an_hour = Duration::from_secs(3600);
         // Without a report that waits there is no reason to.
-        ungraded.are_few(2, Instant::now() + an_hour).await;
+        ungraded.are_few(Instant::now() + an_hour).await;
         let one = || {
             ungraded.count.fetch_add(1, Ordering::Relaxed);
             Waits(Arc::clone(&ungraded))
         };
-        let mut waiting: Vec<Waits> = (0..GATHER.0 * 2).map(|_| one()).collect();
+        let mut waiting: Vec<Waits> = (0..GATHER.0 * 2 + 1).map(|_| one()).collect();
         let until = Instant::now() + Duration::from_millis(30);
-        ungraded.are_few(2, until).await;
+        ungraded.are_few(until).await;
         assert!(Instant::now() >= until);
-        // The same many are few for one processor more.
-        ungraded.are_few(3, Instant::now() + an_hour).await;
-        tokio::join!(ungraded.are_few(2, Instant::now() + an_hour), async {
+        // One fewer is not few yet, and nobody is woken for it.
+        drop(waiting.pop());
+        let until = Instant::now() + Duration::from_millis(30);
+        ungraded.are_few(until).await;
+        assert!(Instant::now() >= until);
+        tokio::join!(ungraded.are_few(Instant::now() + an_hour), async {
             drop(waiting.pop());
         });
         drop(waiting);

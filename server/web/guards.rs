@@ -455,7 +455,7 @@ impl FromRequestParts<App> for MyAssignment {
         let person = person_of(parts, Access::Student)?;
         let id = AssignmentId(in_path(parts, app, "assignment").await?);
         let now = app.service.clock.now();
-        let mine = assignments::mine(&app.service.store, id, person.id, now)
+        let mine = assignments::mine(&app.service.store, id, person.id)
             .await?
             .ok_or(WebError::NotFound)?;
         if mine.assignment.opens_at > now {

@@ -94,7 +94,7 @@ impl Collector for OfStore {
             counter.encode(encoder.encode_descriptor(name, help, None, counter.metric_type())?)?;
         }
         let waiting = ConstGauge::new(i64::try_from(writer.waiting()).unwrap_or(i64::MAX));
-        let help = "Reports and grades in line for the writer";
+        let help = "Reports, and grades that come together, in line for the writer";
         waiting.encode(encoder.encode_descriptor("jobs_waiting", help, None, waiting.metric_type())?)?;
         let bytes = std::fs::metadata(self.0.file()).map_or(0, |file| file.len());
         let size = ConstGauge::new(i64::try_from(bytes).unwrap_or(i64::MAX));

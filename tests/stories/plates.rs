@@ -111,10 +111,7 @@ async fn a_plate_of_which_nothing_can_be_read_is_named_and_does_not_take_the_pag
     let site = Site::open().await;
     let instructor = site.instructor().await;
     let assignment = site.assign(1, Feedback::Words).await;
-    let now = site.service.clock.now();
-    let given = assignments::plates_of(&site.service.store, assignment, now)
-        .await
-        .unwrap();
+    let given = assignments::plates_of(&site.service.store, assignment).await.unwrap();
     let [(_, spoiled, named), (_, _, other)] = &given[..] else {
         panic!("each pair has a plate: {given:?}");
     };

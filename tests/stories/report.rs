@@ -1,9 +1,10 @@
 //! A pair hands in its report.
 
+use std::collections::BTreeSet;
 use std::sync::atomic::Ordering;
 
 use platemark::store::assignments::Feedback;
-use platemark::store::ids::{AssignmentId, PairId, PersonId};
+use platemark::store::ids::{AssignmentId, PairId, PersonId, ReportId};
 
 use platemark::actions::hand_in_report::{HandIn, HandedIn, hand_in_report};
 use platemark::actions::load;
@@ -11,9 +12,9 @@ use platemark::actions::make_class::make_pair;
 use platemark::report::model::Report;
 use platemark::store::people::Role;
 use platemark::store::reports::{Note, SourceKind};
-use platemark::store::{assignments, gradebook, reports};
+use platemark::store::{assignments, end_of_term, gradebook, pairs, reports};
 
-use super::site::{Site, entry, person, shipped};
+use super::site::{HOUR, Site, entry, person, shipped};
 
 fn careful() -> String {
     shipped("SB-11/reports/SB-11-01--careful.csv")
@@ -113,8 +114,7 @@ async fn all_at_once(
     let one = |(person, key)| {
         let (service, report) = (site.service.clone(), report.clone());
         tokio::spawn(async move {
-            let now = service.clock.now();
-            let mine = assignments::mine(&service.store, assignment, person, now).await;
+            let mine = assignments::mine(&service.store, assignment, person).await;
             let mine = mine.unwrap().unwrap();
             let hand_in = HandIn {
                 mine: &mine,
@@ -176,4 +176,59 @@ async fn twenty_pairs_at_once_are_all_kept_and_graded() {
     }
     assert_eq!(cells.len(), 30);
     assert!(cells.iter().all(|c| c.graded == 1 && c.mark.is_some()), "{cells:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_number_of_a_report_that_is_gone_is_never_given_again() {
+    let site = Site::open().await;
+    let people = twenty_people(&site).await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let gone = async || {
+        let mut tx = site.service.store.change().await.unwrap();
+        let now = site.service.clock.now();
+        end_of_term::close_forgotten(&mut tx, site.class, now).await.unwrap();
+        tx.commit().await.unwrap();
+        let book = gradebook::of_class(&site.service.store, site.class).await.unwrap();
+        assert_eq!(book.cells, []);
+    };
+    let first = all_at_once(&site, assignment, (vec![(people[0], "alone")], 1)).await;
+    // One pair's numbers are somebody's, so they go with the names.
+    gone().await;
+    let alone = all_at_once(&site, assignment, (vec![(people[0], "again")], 1)).await;
+    assert!(alone[0].1.report > first[0].1.report);
+    gone().await;
+    let together = people.iter().take(4).map(|person| (*person, "key")).collect();
+    let together = all_at_once(&site, assignment, (together, 1)).await;
+    assert!(
+        together.iter().all(|(_, one)| one.report > alone[0].1.report),
+        "{together:?}"
+    );
+    let numbers: BTreeSet<ReportId> = together.iter().map(|(_, one)| one.report).collect();
+    assert_eq!(numbers.len(), 4);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_pair_made_before_the_clock_was_set_back_works_on_and_keeps_its_report() {
+    let site = Site::open().await;
+    site.service.clock.put_forward(HOUR);
+    let people = twenty_people(&site).await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    site.service.clock.put_back(HOUR);
+    let mine = assignments::of_student(&site.service.store, people[0], site.service.clock.now()).await;
+    assert_eq!(mine.unwrap().len(), 1);
+    let handed_in = all_at_once(&site, assignment, (vec![(people[0], "key")], 1)).await;
+    let (pair, report) = (handed_in[0].0, handed_in[0].1.report);
+    let is_by = async || reports::is_by(&site.service.store, report, people[0]).await.unwrap();
+    assert!(is_by().await);
+    // In another pair it is still theirs.
+    let now = site.service.clock.now();
+    let mut tx = site.service.store.change().await.unwrap();
+    pairs::leave(&mut tx, site.class, people[0], now).await.unwrap();
+    tx.commit().await.unwrap();
+    make_pair(&site.service, site.class, "Q", &[people[0]], now)
+        .await
+        .unwrap();
+    assert!(is_by().await);
+    let mine = assignments::mine(&site.service.store, assignment, people[0]).await;
+    assert_ne!(mine.unwrap().map(|m| m.pair), Some(pair));
 }

@@ -51,7 +51,7 @@ pub(super) async fn hand_in(
             .get(story.pair.as_str())
             .and_then(|p| p.first())
             .context("the scenario names no such pair")?;
-        let mine = assignments::mine(&service.store, assignment, *person, service.clock.now()).await?;
+        let mine = assignments::mine(&service.store, assignment, *person).await?;
         let mine = mine.with_context(|| format!("pair {} has no part in {}", story.pair, told.title))?;
         let label = format!("{} {} {number}", told.title, story.pair);
         let report = written(

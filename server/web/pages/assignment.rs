@@ -207,7 +207,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: AssignmentOf) -> Re
     let (store, now) = (&app.service.store, app.service.clock.now());
     let zone = times::zone(&assignment.time_zone);
     // Plates are given from the opening on.
-    let given = assignments::plates_of(store, assignment.id, now.max(assignment.opens_at)).await?;
+    let given = assignments::plates_of(store, assignment.id).await?;
     let pairs = pairs_of(store, &assignment, &given, now).await?;
     let trail = audit::of(store, "assignment", assignment.id.0).await?;
     let to_see_to = to_see_to(&app, &person, &assignment, &given).await?;
@@ -257,7 +257,7 @@ async fn pairs_of(store: &Store, assignment: &Stored, given: &[Given], now: When
             name: pair.name,
         }
     };
-    let pairs = pairs::of_class(store, assignment.class, now).await?;
+    let pairs = pairs::of_class(store, assignment.class).await?;
     // Pairs of before that handed in, and those of now that have to: not one that was made after it was due.
     let is_of_it =
         |p: &PairLine| !p.reports.is_empty() || p.is_there && (!p.serial.is_empty() || assignment.due_at >= now);

@@ -120,7 +120,7 @@ async fn pair_lines(
     mut plates: BTreeMap<PairId, Vec<String>>,
 ) -> Result<Vec<PairLine>, WebError> {
     let zone = times::zone(&assignment.time_zone);
-    let lines = pairs::of_class(&app.service.store, assignment.class, app.service.clock.now())
+    let lines = pairs::of_class(&app.service.store, assignment.class)
         .await?
         .into_iter()
         .filter(|pair| !pair.people.is_empty())

@@ -59,9 +59,9 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ClassOf) -> Result<
         .into_iter()
         .map(line)
         .collect();
-    let mut pairs = pairs::of_class(store, class.id, now).await?;
+    let mut pairs = pairs::of_class(store, class.id).await?;
     pairs.retain(|pair| !pair.people.is_empty());
-    let roster = classes::roster(store, class.id, now).await?;
+    let roster = classes::roster(store, class.id).await?;
     let students = roster.iter().filter(|l| l.role == Role::Student).count();
     let cells = vec![
         ("Class", class.name.clone()),

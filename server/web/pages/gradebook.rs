@@ -160,7 +160,7 @@ fn cell(entry: &Entry, dropped: bool) -> Cell {
         ("look at it", done.waits),
         ("dropped", dropped),
     ];
-    let mark = match (done.settled.mark, done.being_graded) {
+    let mark = match (done.mark, done.being_graded) {
         (Some(mark), _) => format!("{mark:.1}"),
         (None, true) => "being graded".to_owned(),
         (None, false) => "no mark".to_owned(),
@@ -168,7 +168,7 @@ fn cell(entry: &Entry, dropped: bool) -> Cell {
     Cell {
         report: done.attempts.last().map(|(report, _)| report.0),
         mark,
-        is_mark: done.settled.mark.is_some(),
+        is_mark: done.mark.is_some(),
         under,
         flags: flags.iter().filter(|(_, is)| *is).map(|(word, _)| *word).collect(),
     }
@@ -184,9 +184,9 @@ fn name(line: &Line) -> &str {
 /// Mark of a column, or of the whole.
 fn value(line: &Line, column: Option<usize>) -> Option<Decimal> {
     match column {
-        None => line.total.settled.mark,
+        None => line.total.mark,
         Some(i) => match line.entries.get(i) {
-            Some(Entry::Done(done)) => done.settled.mark,
+            Some(Entry::Done(done)) => done.mark,
             _ => None,
         },
     }
@@ -237,7 +237,7 @@ fn wanted(line: &Line, asked: &Asked) -> bool {
 }
 
 fn row(class: i64, line: Line) -> Row {
-    let total = line.total.settled.mark.map(|m| format!("{m:.1}")).unwrap_or_default();
+    let total = line.total.mark.map(|m| format!("{m:.1}")).unwrap_or_default();
     let cells = line
         .entries
         .iter()
@@ -326,7 +326,7 @@ pub(in crate::web) async fn page(
 /// A cell of the export: a mark, or why there is none. What is suspected of a report is not in it.
 fn exported(entry: &Entry) -> String {
     match entry {
-        Entry::Done(done) => done.settled.mark.map(|m| format!("{m:.1}")).unwrap_or_default(),
+        Entry::Done(done) => done.mark.map(|m| format!("{m:.1}")).unwrap_or_default(),
         Entry::Missing => "missing".to_owned(),
         Entry::Excused => "excused".to_owned(),
         Entry::Open | Entry::NotOpen | Entry::NotThere => String::new(),
@@ -359,7 +359,7 @@ pub(in crate::web) async fn export(
             }
         };
         cells.extend(line.entries.iter().map(exported));
-        cells.push(line.total.settled.mark.map(|m| format!("{m:.1}")).unwrap_or_default());
+        cells.push(line.total.mark.map(|m| format!("{m:.1}")).unwrap_or_default());
         cells
     });
     let csv = rows_csv(&headings, rows).map_err(WebError::internal)?;

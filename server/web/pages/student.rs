@@ -90,7 +90,7 @@ fn row(column: &Column, entry: &Entry, dropped: bool) -> Row {
             let mark =
                 |m: &Option<rust_decimal::Decimal>| m.map_or_else(|| "no mark".to_owned(), |m| format!("{m:.1}"));
             row.attempts = done.attempts.iter().map(|(r, m)| (r.0, mark(m))).collect();
-            row.lines = graded::receipt(&done.settled.lines);
+            row.lines = graded::receipt(&done.settled(&column.assignment).lines);
             let words = |(id, a): &(AdjustmentId, crate::grading::settled::Adjustment)| {
                 (
                     id.0,
@@ -98,7 +98,7 @@ fn row(column: &Column, entry: &Entry, dropped: bool) -> Row {
                 )
             };
             row.adjusted = done.adjusted.iter().map(words).collect();
-            row.mark = mark(&done.settled.mark);
+            row.mark = mark(&done.mark);
             return row;
         }
     };
@@ -118,9 +118,7 @@ async fn whole(app: &App, of: ClassOf, student: i64, typed: Typed) -> Result<Stu
     };
     let rows = book.columns.iter().zip(&line.entries).enumerate();
     let has_mark = |(c, e): &(&Column, &Entry)| match e {
-        Entry::Done(done) if done.settled.mark.is_some() => {
-            Some((c.assignment.id.to_string(), c.assignment.title.clone()))
-        }
+        Entry::Done(done) if done.mark.is_some() => Some((c.assignment.id.to_string(), c.assignment.title.clone())),
         _ => None,
     };
     let wrongs = [("points", &typed.points_mend), ("reason", &typed.reason_mend)];
@@ -132,8 +130,8 @@ async fn whole(app: &App, of: ClassOf, student: i64, typed: Typed) -> Result<Stu
         rows: rows
             .map(|(i, (c, e))| row(c, e, line.total.dropped.contains(&i)))
             .collect(),
-        lines: graded::receipt(&line.total.settled.lines),
-        total: graded::total(line.total.settled.mark),
+        lines: graded::receipt(&book.total_lines(line)),
+        total: graded::total(line.total.mark),
         wrongs: wrongs
             .into_iter()
             .filter(|(_, mend)| !mend.is_empty())

@@ -115,7 +115,7 @@ async fn own_mark(app: &App, assignment: AssignmentId, student: PersonId) -> Res
     let entry = gradebook::of_student(store, &assignment, student).await?;
     let settled = match entry {
         Some(Entry::Excused) => return Ok((None, true)),
-        Some(Entry::Done(done)) if assignment.released_at.is_some() && done.settled.mark.is_some() => done.settled,
+        Some(Entry::Done(done)) if assignment.released_at.is_some() && done.mark.is_some() => done.settled(&assignment),
         _ => return Ok((None, false)),
     };
     let mark = Mark {

@@ -338,8 +338,7 @@ fn answer_of_keeping(kept: Result<KeptDraft, Unkept>) -> Result<Response, WebErr
 /// attempt that comes next.
 async fn next_attempt(app: &App, person: &Person, mine: Mine, form: &mut Form) -> Result<Mine, WebError> {
     form.key.clear();
-    let now = app.service.clock.now();
-    assignments::mine(&app.service.store, mine.assignment.id, person.id, now)
+    assignments::mine(&app.service.store, mine.assignment.id, person.id)
         .await?
         .ok_or(WebError::NotFound)
 }
