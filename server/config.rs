@@ -29,6 +29,14 @@ pub enum SettingError {
         /// What is allowed.
         rule: &'static str,
     },
+    /// A setting that says more about another one, which is not there.
+    #[error("the setting `{name}` is nothing without `{other}`: give that too, or leave `{name}` out")]
+    Alone {
+        /// Name of the setting.
+        name: &'static str,
+        /// The one that is missing.
+        other: &'static str,
+    },
 }
 
 /// Everything that can be set, each from a flag, the environment or the file.
@@ -57,6 +65,20 @@ pub struct Given {
     /// Hours after which a person has to sign in again in any case [default: 12]
     #[arg(long, env = "PLATEMARK_SESSION_HOURS", value_name = "HOURS")]
     pub session_hours: Option<u32>,
+    /// The server has each photo and PDF that is added beside a report looked through by this program (its whole path)
+    /// before it is kept. The program gets the file on standard input. Exit status 0: kept; 1: it found something, the file
+    /// is refused; any other, or none within 20 seconds: not looked through, refused as well
+    #[arg(long, env = "PLATEMARK_SCAN", value_name = "PROGRAM")]
+    pub scan: Option<PathBuf>,
+    /// Arguments of the program that --scan names, parted by spaces; may be given several times. No shell reads them
+    #[arg(
+        long,
+        env = "PLATEMARK_SCAN_WITH",
+        value_name = "ARGUMENTS",
+        value_delimiter = ' ',
+        allow_hyphen_values = true
+    )]
+    pub scan_with: Option<Vec<String>>,
 }
 
 impl Given {
@@ -74,6 +96,11 @@ impl Given {
     /// These, and those of `other` where these name none.
     #[must_use]
     pub fn or(self, other: Self) -> Self {
+        // Arguments go with their program: those of one are not given to another.
+        let (scan, scan_with) = match self.scan {
+            Some(program) => (Some(program), self.scan_with),
+            None => (other.scan, self.scan_with.or(other.scan_with)),
+        };
         Self {
             data: self.data.or(other.data),
             listen: self.listen.or(other.listen),
@@ -82,6 +109,8 @@ impl Given {
             forwarded_for: self.forwarded_for.or(other.forwarded_for),
             idle_minutes: self.idle_minutes.or(other.idle_minutes),
             session_hours: self.session_hours.or(other.session_hours),
+            scan,
+            scan_with,
         }
     }
 }
@@ -103,6 +132,17 @@ pub struct Settings {
     pub idle: Duration,
     /// After so long a session ends in any case.
     pub longest: Duration,
+    /// What looks through photos and PDFs before they are kept, if anything.
+    pub scan: Option<Scan>,
+}
+
+/// A program that looks through files.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Scan {
+    /// Its whole path.
+    pub program: PathBuf,
+    /// Its arguments, always the same.
+    pub arguments: Vec<String>,
 }
 
 /// Where the server listens unless told otherwise: this machine only.
@@ -136,7 +176,26 @@ impl Settings {
             forwarded_for: given.forwarded_for.unwrap_or(false),
             idle: Duration::from_secs(u64::from(idle) * 60),
             longest: Duration::from_secs(u64::from(hours) * 3600),
+            scan: scan(given.scan, given.scan_with.unwrap_or_default())?,
         })
+    }
+}
+
+fn scan(program: Option<PathBuf>, mut arguments: Vec<String>) -> Result<Option<Scan>, SettingError> {
+    // Two spaces, or a variable that is empty.
+    arguments.retain(|argument| !argument.is_empty());
+    match program {
+        Some(program) if program.is_absolute() => Ok(Some(Scan { program, arguments })),
+        Some(program) => Err(SettingError::Range {
+            name: "scan",
+            found: program.display().to_string(),
+            rule: "the whole path of a program, as in /usr/bin/NAME",
+        }),
+        None if arguments.is_empty() => Ok(None),
+        None => Err(SettingError::Alone {
+            name: "scan_with",
+            other: "scan",
+        }),
     }
 }
 
@@ -177,5 +236,37 @@ mod tests {
             .unwrap_err()
             .to_string();
         assert!(typo.contains("s.toml") && typo.contains("listne"), "{typo}");
+    }
+    #[test]
+    fn arguments_go_with_their_program() {
+        let file = "scan = \"/bin/one\"\nscan_with = [\"--of one\", \"-\"]\n";
+        let file = || Given::from_toml("s.toml", file).unwrap();
+        let of = |given: Given| Settings::new(given, PathBuf::from("data")).map(|settings| settings.scan);
+        let program = |program: &str, arguments: &[&str]| {
+            Some(Scan {
+                program: PathBuf::from(program),
+                arguments: arguments.iter().map(|&a| a.to_owned()).collect(),
+            })
+        };
+        assert_eq!(of(file()).unwrap(), program("/bin/one", &["--of one", "-"]));
+        let flags = |scan: Option<&str>, with: Option<&[&str]>| Given {
+            scan: scan.map(PathBuf::from),
+            scan_with: with.map(|with| with.iter().map(|&a| a.to_owned()).collect()),
+            ..Given::default()
+        };
+        let of_flags = |scan, with| of(flags(scan, with).or(file())).unwrap();
+        assert_eq!(of_flags(Some("/bin/two"), None), program("/bin/two", &[]));
+        assert_eq!(of_flags(None, Some(&["", "-v"])), program("/bin/one", &["-v"]));
+
+        assert_eq!(of(flags(None, Some(&[""]))).unwrap(), None);
+        let alone = of(flags(None, Some(&["-v"]))).unwrap_err().to_string();
+        assert!(alone.contains("`scan_with` is nothing without `scan`"), "{alone}");
+        for path in ["look", "./look", ""] {
+            let wrong = of(flags(Some(path), None)).unwrap_err().to_string();
+            assert!(
+                wrong.contains(&format!("`scan` is {path}; it must be the whole path")),
+                "{wrong}"
+            );
+        }
     }
 }

@@ -5,6 +5,7 @@ use thiserror::Error;
 
 use super::Service;
 use super::grade_report::apart;
+use super::scan::Refused;
 use crate::report::evidence::{self as file, NotTaken};
 use crate::store::StoreError;
 use crate::store::evidence::{self, Kind, New, Of};
@@ -19,6 +20,9 @@ pub enum EvidenceError {
     /// The file itself.
     #[error(transparent)]
     NotTaken(#[from] NotTaken),
+    /// What was found in it, or that nobody could look.
+    #[error(transparent)]
+    Refused(#[from] Refused),
     /// There are as many as are kept.
     #[error("There are {MOST} photos or PDFs beside this report already, and more are not kept.")]
     TooMany,
@@ -33,7 +37,7 @@ pub enum EvidenceError {
 /// Keeps a file.
 ///
 /// # Errors
-/// When it is not what is taken, there are too many, or the database cannot be written.
+/// When it is not what is taken, is refused by the school's own program, there are too many, or the database cannot be written.
 pub async fn add_evidence(
     service: &Service,
     of: Of,
@@ -41,6 +45,10 @@ pub async fn add_evidence(
     bytes: Vec<u8>,
     by: PersonId,
 ) -> Result<(), EvidenceError> {
+    // As it came, before anything here reads it: of a photo only the pixels are kept.
+    if let Some(scanner) = &service.scanner {
+        scanner.look(&bytes).await?;
+    }
     // Decoding a photo takes a while: in the same few places as grading, so that a class's photos never fill the memory.
     let prepared = apart(service, move || file::prepared(&bytes)).await;
     let (kind, bytes) = prepared.ok_or(EvidenceError::Stopping)??;

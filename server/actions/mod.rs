@@ -78,6 +78,8 @@ pub mod review;
 pub mod review_queue;
 /// Takes a roster into a class.
 pub mod roster;
+/// Has a program look through files before they are kept.
+pub mod scan;
 /// The line of graded reports that wait to be searched.
 pub mod searches;
 /// The second step at sign-in.
@@ -97,6 +99,7 @@ use std::sync::Arc;
 
 use tokio::sync::Semaphore;
 
+use crate::config::Scan;
 use crate::store::Store;
 
 use clock::Clock;
@@ -123,6 +126,8 @@ pub struct Service {
     pub fresh: fresh::FreshLine,
     /// Graded reports that wait to be searched for reasons to look at them.
     pub searches: searches::Searches,
+    /// What looks through photos and PDFs before they are kept, where the school names something.
+    pub scanner: Option<Arc<scan::Scanner>>,
 }
 
 impl Service {
@@ -140,6 +145,14 @@ impl Service {
             grading: Arc::new(Semaphore::new(processors)),
             fresh: fresh::FreshLine::default(),
             searches: searches::Searches::default(),
+            scanner: None,
         }
+    }
+
+    /// The same where photos and PDFs are looked through before they are kept.
+    #[must_use]
+    pub fn with_scan(self, scan: Option<Scan>) -> Self {
+        let scanner = scan.map(|scan| Arc::new(scan::Scanner::new(scan, self.processors)));
+        Self { scanner, ..self }
     }
 }

@@ -10,7 +10,7 @@ use std::process::ExitCode;
 use anyhow::Context;
 use rust_embed::Embed;
 
-use super::serve::{hold, listen, open, serve_again};
+use super::serve::{check_scan, hold, listen, open, serve_again};
 use super::{block_on, log, say};
 use crate::actions::clock::Clock;
 use crate::config::{Given, Settings};
@@ -34,6 +34,7 @@ struct Shipped;
 pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
     log("warn");
     let settings = Settings::new(args.given, PathBuf::from("data/demo"))?;
+    check_scan(&settings)?;
     let school = scenario()?;
     block_on(async {
         // The port first: who cannot have it should not wait for a school.

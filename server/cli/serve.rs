@@ -12,6 +12,7 @@ use super::{block_on, log, say};
 use crate::actions::Service;
 use crate::actions::clock::Clock;
 use crate::actions::restore;
+use crate::actions::scan;
 use crate::actions::sign_in::Lasting;
 use crate::config::{Given, Settings};
 use crate::store::held::Held;
@@ -23,7 +24,11 @@ use crate::web::serve::{asked_to_stop, serve, serve_metrics};
 /// Arguments of the command.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  platemark instructor add ferro --data /srv/platemark\n  \
-    platemark serve --data /srv/platemark --listen 127.0.0.1:8080")]
+    platemark serve --data /srv/platemark --listen 127.0.0.1:8080\n  \
+    platemark serve --data /srv/platemark --scan /usr/local/bin/look-through --scan-with \"--stream -\"\n\n\
+    The program of --scan runs under the account of the server, without a shell, with PATH as its only variable, in the \
+    root folder; at most as many at once as there are processors; what it prints is dropped. Try it first: with a file that \
+    it must find on its standard input its exit status has to be 1, with any other 0.")]
 pub struct Args {
     /// Read settings from this file (TOML); flags and the environment win over it
     #[arg(long, env = "PLATEMARK_SETTINGS", value_name = "FILE")]
@@ -67,7 +72,12 @@ fn service_of(settings: &Settings, store: Store, clock: Clock) -> Service {
         idle: settings.idle,
         longest: settings.longest,
     };
-    Service::new(store, clock, lasting)
+    Service::new(store, clock, lasting).with_scan(settings.scan.clone())
+}
+
+/// Whether the program that is to look through files is there: said now, and not to the first pair with a photo.
+pub(super) fn check_scan(settings: &Settings) -> anyhow::Result<()> {
+    Ok(settings.scan.as_ref().map_or(Ok(()), scan::check)?)
 }
 
 /// Takes the port of the pages.
@@ -93,6 +103,7 @@ async fn bind(address: SocketAddr, option: &str) -> anyhow::Result<TcpListener> 
 pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
     log("info");
     let settings = settings(args.settings.as_deref(), args.given, "data")?;
+    check_scan(&settings)?;
     block_on(async {
         let _held = hold(&settings)?;
         put_ready_in_place(&settings).await?;

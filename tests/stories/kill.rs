@@ -37,7 +37,7 @@ const ROUNDS_EACH: usize = 5;
 /// What was acknowledged: the value that only this report has, by the number of the report.
 type Acknowledged = Arc<Mutex<BTreeMap<i64, String>>>;
 
-async fn school(folder: &Path, assignments: usize) -> Vec<AssignmentId> {
+pub(super) async fn school(folder: &Path, assignments: usize) -> Vec<AssignmentId> {
     let store = Store::open(folder).await.unwrap();
     let lasting = Lasting {
         idle: 2 * HOUR,

@@ -28,6 +28,7 @@ mod report;
 mod restore;
 mod review;
 mod roster;
+mod scan;
 mod schemas;
 mod second_step;
 mod sessions;

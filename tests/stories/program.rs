@@ -68,6 +68,12 @@ impl Running {
         rest.split("  ").next().unwrap().split(" (").next().unwrap().to_owned()
     }
 
+    /// What it has logged so far.
+    pub(super) fn logged(&self) -> String {
+        let read = self.log.as_ref().map(|file| std::fs::read(file.path()).unwrap());
+        String::from_utf8_lossy(&read.unwrap_or_default()).into_owned()
+    }
+
     /// Asks it to stop, as a service manager does; whether it ended well.
     pub(super) fn stop(mut self) -> bool {
         let asked = Command::new("kill").arg(self.child.id().to_string()).status().unwrap();

@@ -33,6 +33,7 @@ pub(super) async fn keep(app: &App, person: &Person, of: Of, file: &File) -> Res
     match add_evidence(&app.service, of, &file.name, file.bytes.clone(), person.id).await {
         Ok(()) => Ok(String::new()),
         Err(EvidenceError::NotTaken(why)) => Ok(why.to_string()),
+        Err(EvidenceError::Refused(why)) => Ok(why.to_string()),
         Err(error @ EvidenceError::TooMany) => Ok(error.to_string()),
         Err(EvidenceError::Store(error)) => Err(error.into()),
         Err(error) => Err(WebError::internal(error)),
