@@ -11,7 +11,7 @@ use tokio::sync::oneshot;
 
 use super::attention::ToSearch;
 use super::basis::{Bases, Computed, Of, Work, graded, prepare};
-use super::grade_report::{GradeError, grade_report};
+use super::grade_report::{GradeError, grade_first};
 use super::{Service, searches};
 use crate::grading::decided::Decided;
 use crate::report::model::Report;
@@ -199,8 +199,8 @@ fn grade(service: &Service, runtime: &Handle, all: Vec<(Work, Told)>) {
         // One of them stopped the computation of all; the others have nothing to do with it.
         Err(_) => drop(runtime.spawn(async move {
             for (report, tell) in waiting {
-                let graded = grade_report(&service, report).await;
-                tell_of(report, tell, graded.map(|_| ()));
+                let graded = grade_first(&service, report).await;
+                tell_of(report, tell, graded);
             }
         })),
     }

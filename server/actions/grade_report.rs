@@ -54,6 +54,18 @@ pub async fn grade_report(service: &Service, report: ReportId) -> Result<Grade, 
     Ok(grade)
 }
 
+/// Grades a report that has no grade yet. One that it got meanwhile knows more and stays.
+///
+/// # Errors
+/// When something it is computed from cannot be loaded or the grade cannot be stored.
+pub(super) async fn grade_first(service: &Service, report: ReportId) -> Result<(), GradeError> {
+    let mut computed = compute(service, report, None).await?;
+    computed.new.is_first = true;
+    service.store.writer().grade(computed.new).await?;
+    searches::soon(service, [computed.to_search]);
+    Ok(())
+}
+
 /// A grade that is not stored yet.
 pub(super) struct Computed {
     pub(super) grade: Grade,
@@ -122,8 +134,8 @@ pub async fn grade_missing(service: &Service) -> Result<usize, StoreError> {
     let missing = grades::missing(&service.store, 10_000).await?;
     let mut graded = 0;
     for report in missing {
-        match grade_report(service, report).await {
-            Ok(_) => graded += 1,
+        match grade_first(service, report).await {
+            Ok(()) => graded += 1,
             Err(error) => tracing::error!(%error, report = report.0, "a report could not be graded"),
         }
     }
