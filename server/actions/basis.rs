@@ -97,7 +97,9 @@ impl<'s> Bases<'s> {
     /// Those of some assignments, of which nothing is read while nothing was changed.
     pub(super) async fn kept(service: &'s Service, assignments: &[AssignmentId]) -> Result<Self, LoadError> {
         // Before reading: what is changed meanwhile is read again by the next one.
-        let changes = service.store.changes();
+        let Some(changes) = service.store.changes() else {
+            return Self::of(service, assignments, &Instead::default()).await;
+        };
         let known = service.known.shared.of(changes, assignments);
         let is_unknown = |a: &&AssignmentId| !known.contains_key(a);
         let unknown: Vec<AssignmentId> = assignments.iter().filter(is_unknown).copied().collect();

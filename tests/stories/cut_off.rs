@@ -10,7 +10,7 @@ use platemark::store::grades::{self, Grade};
 use platemark::store::ids::ReportId;
 use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 
-use super::site::{Browser, Site, filled, shipped};
+use super::site::{Browser, PIN, Site, filled, shipped};
 
 const CAREFUL: &str = "SB-11/reports/SB-11-01--careful.csv";
 
@@ -101,4 +101,20 @@ async fn the_same_report_once_more_gets_the_grade_that_the_first_one_did_not() {
     // Where there is one it stays.
     pair.send_files(&path, filled(&key, &attempt, &csv)).await.is(200);
     assert_eq!(grade(&site, 1).await.unwrap().id, first.id);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn using_the_pages_leaves_what_reports_are_graded_from_as_it_is() {
+    let site = Site::open().await;
+    site.assign(2, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let before = site.service.store.changes().unwrap();
+    // Long enough after for the use to be noted.
+    site.service.clock.put_forward(Duration::from_secs(120));
+    pair.get("/my").await.is(200);
+    let wrong = [("name", "anna"), ("secret", "not this")];
+    site.stranger().send("/sign-in", &wrong).await.is(422);
+    let other = site.sign_in("bela", PIN).await;
+    other.send("/sign-out", &[]).await.is(200);
+    assert_eq!(site.service.store.changes(), Some(before));
 }
