@@ -208,19 +208,20 @@ async fn graded_at_last(service: &Service, report: ReportId) -> Result<bool, Sto
     if grades::of(&service.store, report).await?.is_some() {
         return Ok(true);
     }
-    let service = service.clone();
-    let graded = tokio::spawn(async move { grade_first(&service, report).await });
+    let of_task = service.clone();
+    let graded = tokio::spawn(async move { grade_first(&of_task, report).await });
     Ok(match tokio::time::timeout(PATIENCE, graded).await {
         Ok(Ok(Ok(()))) => true,
         Ok(Ok(Err(error))) => {
             tracing::error!(%error, report = report.0, "a report could not be graded");
+            service.behind.notice();
             false
         }
         Ok(Err(_)) | Err(_) => false,
     })
 }
 
-/// Grading goes on when nobody waits for it any more. A grade that fails is made at the next start or within the hour.
+/// Grading goes on when nobody waits for it any more. A grade that fails is made later (`super::behind`).
 async fn graded_in_time(service: &Service, fresh: Fresh) -> bool {
     let graded = fresh::soon(service, fresh);
     matches!(tokio::time::timeout(PATIENCE, graded).await, Ok(Ok(true)))

@@ -174,6 +174,16 @@ impl From<sqlx::Error> for StoreError {
 }
 
 impl StoreError {
+    /// Whether the same may be taken a while later: the disk was full, or another program had the file.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        match self {
+            Self::CannotWrite(_) | Self::Busy(_) => true,
+            Self::Batch(error) => error.passes(),
+            _ => false,
+        }
+    }
+
     /// Whether a unique constraint on these columns (`table.column, table.column`) stopped a statement.
     #[must_use]
     pub fn breaks_unique(&self, columns: &str) -> bool {
