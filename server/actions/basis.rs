@@ -97,7 +97,9 @@ impl<'s> Bases<'s> {
     /// Those of some assignments, of which nothing is read while nothing was changed.
     pub(super) async fn kept(service: &'s Service, assignments: &[AssignmentId]) -> Result<Self, LoadError> {
         // Before reading: what is changed meanwhile is read again by the next one.
-        let changes = service.store.changes();
+        let Some(changes) = service.store.changes() else {
+            return Self::of(service, assignments, &Instead::default()).await;
+        };
         let known = service.known.shared.of(changes, assignments);
         let is_unknown = |a: &&AssignmentId| !known.contains_key(a);
         let unknown: Vec<AssignmentId> = assignments.iter().filter(is_unknown).copied().collect();
@@ -282,13 +284,14 @@ impl Computed {
     }
 }
 
-/// One report with all that it is graded from, out of one row where its revisions are known. What was graded once keeps
+/// One report with all that it is graded from, out of one row where its revisions are known, and how often something was added that
+/// its grade does not know. What was graded once keeps
 /// the truth of its plate until somebody decides on another one (`super::regrade`).
 pub(super) async fn of_report(
     service: &Service,
     report: ReportId,
     decided: Option<Decided>,
-) -> Result<Work, GradeError> {
+) -> Result<(Work, Option<i64>), GradeError> {
     let row = grades::basis(&service.store, report)
         .await?
         .ok_or(LoadError::Missing("a report"))?;
@@ -317,7 +320,7 @@ pub(super) async fn of_report(
     };
     let (items, set_up) = parsed(report, &row.items, row.set_up.as_deref())?;
     let hand_marks = row.hand_marks.into_iter().map(hand_mark).collect::<Result<_, _>>()?;
-    Ok(Work {
+    let work = Work {
         report,
         of,
         items,
@@ -325,7 +328,8 @@ pub(super) async fn of_report(
         decided,
         set_up,
         basis,
-    })
+    };
+    Ok((work, row.due))
 }
 
 /// Grades reports off the async threads, shared out among the processors; in the order of the works. A plate's search for

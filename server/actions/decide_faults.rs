@@ -12,7 +12,7 @@ use crate::grading::grade::Grade;
 use crate::grading::words;
 use crate::procedure::fault::MOST_FAULTS;
 use crate::store::ids::{PersonId, ReportId};
-use crate::store::{StoreError, audit, decided_faults};
+use crate::store::{StoreError, audit, decided_faults, grades};
 use crate::units::Reading;
 
 /// Why nothing was decided.
@@ -81,6 +81,7 @@ pub async fn decide(
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
     decided_faults::decide(&mut tx, report, decisions, now, by).await?;
+    grades::set_due(&mut tx, report).await?;
     let entry = audit::Entry {
         at: now,
         person: Some(by),
@@ -104,6 +105,7 @@ pub async fn take_back(service: &Service, report: ReportId, step: i64, by: Perso
     if !decided_faults::take_back(&mut tx, report, step, now).await? {
         return Err(DecideError::Gone);
     }
+    grades::set_due(&mut tx, report).await?;
     let entry = audit::Entry {
         at: now,
         person: Some(by),
@@ -134,6 +136,7 @@ pub async fn answer(
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
     decided_faults::answer(&mut tx, report, answer, now, by).await?;
+    grades::set_due(&mut tx, report).await?;
     let entry = audit::Entry {
         at: now,
         person: Some(by),
@@ -156,6 +159,7 @@ pub async fn take_answer_back(service: &Service, report: ReportId, id: i64, by: 
     if !decided_faults::take_answer_back(&mut tx, report, id, now).await? {
         return Err(DecideError::Gone);
     }
+    grades::set_due(&mut tx, report).await?;
     let entry = audit::Entry {
         at: now,
         person: Some(by),

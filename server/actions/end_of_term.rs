@@ -11,7 +11,7 @@ use crate::store::classes::{Class, WhenOver};
 use crate::store::end_of_term::TakenOut;
 use crate::store::ids::{ClassId, PersonId};
 use crate::store::when::When;
-use crate::store::{StoreError, assignments, audit, end_of_term as stored};
+use crate::store::{StoreError, Tx, assignments, audit, end_of_term as stored};
 
 /// Milliseconds of a day of 24 hours, for the time of keeping.
 const DAY_MS: i64 = 24 * 3_600_000;
@@ -114,39 +114,61 @@ pub async fn forget(service: &Service, class: &Class, typed: &str, by: PersonId)
     } else if typed.trim() != class.name {
         return Err(EndError::NotConfirmed);
     }
-    Ok(take_out(service, class.id, false, Some(by)).await?)
+    let mut tx = service.store.change().await?;
+    let students = take_out(service, &mut tx, class.id, false, Some(by)).await?;
+    tx.commit().await?;
+    Ok(students)
 }
 
 /// Takes the names of the students of a class out, or deletes them. Returns of how many.
-async fn take_out(service: &Service, class: ClassId, delete: bool, by: Option<PersonId>) -> Result<usize, StoreError> {
+async fn take_out(
+    service: &Service,
+    tx: &mut Tx,
+    class: ClassId,
+    delete: bool,
+    by: Option<PersonId>,
+) -> Result<usize, StoreError> {
     let now = service.clock.now();
-    let mut tx = service.store.change().await?;
-    let people = stored::to_forget(&mut tx, class).await?;
+    let people = stored::to_forget(tx, class).await?;
     for (person, created_at) in &people {
-        stored::forget(&mut tx, *person, *created_at, now).await?;
+        stored::forget(tx, *person, *created_at, now).await?;
         if delete {
-            stored::delete(&mut tx, *person).await?;
+            stored::delete(tx, *person).await?;
         }
     }
-    stored::close_forgotten(&mut tx, class, now).await?;
+    stored::close_forgotten(tx, class, now).await?;
     let what = if delete { "delete-students" } else { "forget-names" };
     let detail = serde_json::json!({ "students": people.len(), "by_itself": by.is_none() });
-    audit::note(&mut tx, ("class", class.0), what, by, now, detail).await?;
-    tx.commit().await?;
+    audit::note(tx, ("class", class.0), what, by, now, detail).await?;
     Ok(people.len())
 }
 
-/// Does what is to happen by itself in classes whose time for keeping names is over. Returns how many classes.
+/// Does what is to happen by itself in classes whose time for keeping names is over; where it fails in one, that is logged. Returns how
+/// many classes.
 ///
 /// # Errors
-/// When the database cannot be written.
+/// When the database does not answer.
 pub async fn take_out_what_is_over(service: &Service) -> Result<usize, StoreError> {
-    let over = stored::over(&service.store, service.clock.now()).await?;
-    for (class, delete) in &over {
-        let students = take_out(service, *class, *delete, None).await?;
-        tracing::info!(class = class.0, students, delete, "the time for keeping names was over");
+    let mut done = 0;
+    for class in stored::over(&service.store, service.clock.now()).await? {
+        match take_out_if_over(service, class).await {
+            Ok(taken_out) => done += usize::from(taken_out),
+            Err(error) => tracing::error!(%error, class = class.0, "names whose time is over were not taken out"),
+        }
     }
-    Ok(over.len())
+    Ok(done)
+}
+
+/// Somebody may have opened the class again or wants its names kept since it was found, and what is taken out does not come back.
+async fn take_out_if_over(service: &Service, class: ClassId) -> Result<bool, StoreError> {
+    let mut tx = service.store.change().await?;
+    let Some(delete) = stored::is_over(&mut tx, class, service.clock.now()).await? else {
+        return Ok(false);
+    };
+    let students = take_out(service, &mut tx, class, delete, None).await?;
+    tx.commit().await?;
+    tracing::info!(class = class.0, students, delete, "the time for keeping names was over");
+    Ok(true)
 }
 
 /// Takes out again what a restored backup has brought back: names, students who were deleted, and of the classes that

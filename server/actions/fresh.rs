@@ -11,7 +11,7 @@ use tokio::sync::oneshot;
 
 use super::attention::ToSearch;
 use super::basis::{Bases, Computed, Of, Work, graded, prepare};
-use super::grade_report::{GradeError, grade_report};
+use super::grade_report::{GradeError, grade_first};
 use super::{Service, searches};
 use crate::grading::decided::Decided;
 use crate::report::model::Report;
@@ -140,8 +140,9 @@ async fn grader(service: Service) {
     }
 }
 
-fn not_graded(error: &dyn std::error::Error, report: ReportId) {
+fn not_graded(service: &Service, error: &dyn std::error::Error, report: ReportId) {
     tracing::error!(%error, report = report.0, "a report could not be graded");
+    service.behind.notice();
 }
 
 /// With what they are graded from. One that cannot be graded is logged and left.
@@ -152,7 +153,8 @@ async fn works(service: &Service, next: Vec<Waiting>) -> Vec<(Work, Told)> {
     let mut bases = match Bases::kept(service, &assignments).await {
         Ok(bases) => bases,
         Err(error) => {
-            next.iter().for_each(|one| not_graded(&error, one.fresh.report));
+            next.iter()
+                .for_each(|one| not_graded(service, &error, one.fresh.report));
             return works;
         }
     };
@@ -162,7 +164,7 @@ async fn works(service: &Service, next: Vec<Waiting>) -> Vec<(Work, Told)> {
         let basis = match bases.plate(of.assignment, of.plate, None).await {
             Ok(basis) => basis,
             Err(error) => {
-                not_graded(&error, report);
+                not_graded(service, &error, report);
                 continue;
             }
         };
@@ -199,8 +201,8 @@ fn grade(service: &Service, runtime: &Handle, all: Vec<(Work, Told)>) {
         // One of them stopped the computation of all; the others have nothing to do with it.
         Err(_) => drop(runtime.spawn(async move {
             for (report, tell) in waiting {
-                let graded = grade_report(&service, report).await;
-                tell_of(report, tell, graded.map(|_| ()));
+                let graded = grade_first(&service, report).await;
+                tell_of(&service, report, tell, graded);
             }
         })),
     }
@@ -215,7 +217,7 @@ async fn store(service: Service, waiting: Vec<(ReportId, Told)>, rows: Vec<Resul
                 new.push(row);
                 rest.push((report, tell, to_search));
             }
-            Err(error) => tell_of(report, tell, Err(error)),
+            Err(error) => tell_of(&service, report, tell, Err(error)),
         }
     }
     let stored = service.store.writer().grades(new).await;
@@ -224,14 +226,14 @@ async fn store(service: Service, waiting: Vec<(ReportId, Told)>, rows: Vec<Resul
         if stored.is_ok() {
             to_search.push(found);
         }
-        tell_of(report, tell, stored.map_err(GradeError::from));
+        tell_of(&service, report, tell, stored.map_err(GradeError::from));
     }
     searches::soon(&service, to_search);
 }
 
-fn tell_of(report: ReportId, tell: Told, graded: Result<(), GradeError>) {
+fn tell_of(service: &Service, report: ReportId, tell: Told, graded: Result<(), GradeError>) {
     if let Err(error) = &graded {
-        not_graded(error, report);
+        not_graded(service, error, report);
     }
     tell.send(graded.is_ok()).ok();
 }

@@ -13,10 +13,12 @@ use thiserror::Error;
 use super::Service;
 use super::basis::Of;
 use super::fresh::{self, Fresh};
+use super::grade_report::grade_first;
 use super::other_plate::{self, Measured};
 use crate::report::model::Report;
 use crate::store::StoreError;
 use crate::store::assignments::Mine;
+use crate::store::grades;
 use crate::store::ids::{PersonId, ReportId};
 use crate::store::other_plates::Said;
 use crate::store::reports::{NewReport, Note, SourceKind, Stored};
@@ -120,13 +122,17 @@ pub async fn hand_in_report(service: &Service, hand_in: HandIn<'_>) -> Result<Ha
     };
     let set_up = new.note.set_up.as_deref().map(serde_json::from_str).transpose()?;
     let (report, already) = keep(service, new).await?;
-    let fresh = Fresh {
-        report,
-        of,
-        items: numbers,
-        set_up,
+    let graded = if already {
+        graded_at_last(service, report).await?
+    } else {
+        let fresh = Fresh {
+            report,
+            of,
+            items: numbers,
+            set_up,
+        };
+        graded_in_time(service, fresh).await
     };
-    let graded = already || graded_in_time(service, fresh).await;
     Ok(HandedIn {
         report,
         already,
@@ -197,7 +203,26 @@ async fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, Ha
     })
 }
 
-/// Grading goes on when nobody waits for it any more. A grade that fails is made at the next start of the server.
+/// Whoever handed the report in before may have been cut off before it was graded. It is graded from what is stored, which may say more
+/// than what was sent now.
+async fn graded_at_last(service: &Service, report: ReportId) -> Result<bool, StoreError> {
+    if grades::of(&service.store, report).await?.is_some() {
+        return Ok(true);
+    }
+    let of_task = service.clone();
+    let graded = tokio::spawn(async move { grade_first(&of_task, report).await });
+    Ok(match tokio::time::timeout(PATIENCE, graded).await {
+        Ok(Ok(Ok(()))) => true,
+        Ok(Ok(Err(error))) => {
+            tracing::error!(%error, report = report.0, "a report could not be graded");
+            service.behind.notice();
+            false
+        }
+        Ok(Err(_)) | Err(_) => false,
+    })
+}
+
+/// Grading goes on when nobody waits for it any more. A grade that fails is made later (`super::behind`).
 async fn graded_in_time(service: &Service, fresh: Fresh) -> bool {
     let graded = fresh::soon(service, fresh);
     matches!(tokio::time::timeout(PATIENCE, graded).await, Ok(Ok(true)))

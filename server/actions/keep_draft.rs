@@ -97,7 +97,7 @@ fn written(stored: &drafts::Draft) -> Result<Written, serde_json::Error> {
 /// When the database cannot be written.
 pub async fn drop_same(service: &Service, mine: &Mine, fields: &BTreeMap<String, String>) -> Result<(), DraftError> {
     let of = (mine.assignment.id, mine.pair);
-    let mut tx = service.store.change().await?;
+    let mut tx = service.store.change_beside().await?;
     let Some(stored) = drafts::within(&mut tx, of.0, of.1).await? else {
         return Ok(());
     };

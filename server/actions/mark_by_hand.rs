@@ -9,7 +9,7 @@ use super::Service;
 use super::grade_report::{GradeError, grade_report};
 use crate::exercise::model::MarksLine;
 use crate::store::ids::{PersonId, ReportId};
-use crate::store::{StoreError, audit, hand_marks};
+use crate::store::{StoreError, audit, grades, hand_marks};
 
 /// Why no points were given.
 #[derive(Debug, Error)]
@@ -59,6 +59,7 @@ pub async fn mark_by_hand(
     for (name, given) in points {
         hand_marks::set(&mut tx, report, name, *given, now, by).await?;
     }
+    grades::set_due(&mut tx, report).await?;
     let detail = serde_json::json!({ "points": points });
     let about = ("report", report.0);
     let entry = audit::Entry {

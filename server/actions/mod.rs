@@ -14,6 +14,8 @@ pub mod attention;
 pub mod author_exercise;
 /// What reports are graded from besides their numbers.
 mod basis;
+/// What is still to be graded.
+pub mod behind;
 /// The bench now.
 pub mod bench;
 /// What is done with an assignment once it is made.
@@ -97,7 +99,7 @@ pub mod terms;
 
 use std::sync::Arc;
 
-use tokio::sync::Semaphore;
+use tokio::sync::{Mutex, Semaphore};
 
 use crate::config::Scan;
 use crate::store::Store;
@@ -122,6 +124,11 @@ pub struct Service {
     pub processors: usize,
     /// Places for computing grades, one for each processor.
     pub grading: Arc<Semaphore>,
+    /// Held from reading what a grade is computed from until it is stored, by whatever grades again: otherwise one could take the
+    /// place of another that knows more. First grades need it not; they take no place.
+    pub regrading: Arc<Mutex<()>>,
+    /// Whether something could not be graded.
+    pub behind: behind::Behind,
     /// Reports that wait for their first grade.
     pub fresh: fresh::FreshLine,
     /// Graded reports that wait to be searched for reasons to look at them.
@@ -143,6 +150,8 @@ impl Service {
             known: load::Known::default(),
             processors,
             grading: Arc::new(Semaphore::new(processors)),
+            regrading: Arc::default(),
+            behind: behind::Behind::default(),
             fresh: fresh::FreshLine::default(),
             searches: searches::Searches::default(),
             scanner: None,

@@ -1,10 +1,11 @@
 //! Grading again after something was corrected: what plates are known to be, the exercise, or a number that is left out. The marks
 //! before and after are listed first, for a person to decide; then all touched reports are graded, and what a stop cut
-//! off goes on at the next start.
+//! off goes on afterwards (`super::behind`).
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use thiserror::Error;
+use tokio::sync::oneshot;
 
 use super::attention::ToSearch;
 use super::basis::{Bases, Computed, Instead, Of, Work, compute, parsed};
@@ -230,19 +231,33 @@ async fn works(service: &Service, instead: &Instead, all: &[Graded]) -> Result<V
 }
 
 /// Decides on a change: it is stored together with the list of reports to grade again, and their grading begins. What is
-/// returned can be followed and, after a stop, goes on by itself.
+/// returned can be followed and, after a stop, goes on by itself; so it does when whoever decided is cut off.
 ///
 /// # Errors
 /// When the change makes no sense or cannot be stored.
 pub async fn begin(service: &Service, change: &Change, by: PersonId) -> Result<RegradeId, RegradeError> {
-    let id = decide(service, change, by).await?;
-    let service = service.clone();
+    let (tell, told) = oneshot::channel();
+    let (service, change) = (service.clone(), change.clone());
     tokio::spawn(async move {
-        if let Err(error) = run(&service, id).await {
-            tracing::error!(%error, regrade = id.0, "reports could not be graded again; it goes on at the next start");
+        let decided = decide(&service, &change, by).await;
+        let id = decided.as_ref().ok().copied();
+        tell.send(decided).ok();
+        if let Some(id) = id
+            && let Err(error) = run_or_leave(&service, id).await
+        {
+            tracing::error!(%error, regrade = id.0, "reports could not be graded again; it goes on later");
         }
     });
-    Ok(id)
+    told.await.unwrap_or(Err(RegradeError::Grade(GradeError::Stopping)))
+}
+
+/// As [`run`]; what is left with an error is tried again soon.
+pub(super) async fn run_or_leave(service: &Service, regrade: RegradeId) -> Result<usize, RegradeError> {
+    let done = run(service, regrade).await;
+    if done.is_err() {
+        service.behind.notice();
+    }
+    done
 }
 
 /// Stores a change with the list of reports to grade again.
@@ -252,8 +267,6 @@ pub async fn begin(service: &Service, change: &Change, by: PersonId) -> Result<R
 pub async fn decide(service: &Service, change: &Change, by: PersonId) -> Result<RegradeId, RegradeError> {
     check(service, change).await?;
     let (assignment, plate) = change.scope();
-    let all = regrades::graded(&service.store, assignment, plate).await?;
-    let reports: Vec<(ReportId, Option<String>)> = all.into_iter().map(|g| (g.report, g.mark)).collect();
     let now = service.clock.now();
     let detail = change.detail();
     let mut tx = service.store.change().await?;
@@ -278,7 +291,7 @@ pub async fn decide(service: &Service, change: &Change, by: PersonId) -> Result<
         at: now,
         by,
     };
-    let id = regrades::begin(&mut tx, &new, &reports).await?;
+    let (id, reports) = regrades::begin(&mut tx, &new, assignment, plate).await?;
     let mut about = BTreeSet::from([change.about()]);
     if let Change::Reference(_) = change {
         let assignments = regrades::assignments_of(&mut tx, id).await?;
@@ -296,7 +309,7 @@ pub async fn decide(service: &Service, change: &Change, by: PersonId) -> Result<
             person: Some(by),
             what,
             about,
-            detail: serde_json::json!({ "regrade": id, "reports": reports.len(), "change": detail }),
+            detail: serde_json::json!({ "regrade": id, "reports": reports, "change": detail }),
         };
         audit::write(&mut tx, &entry).await?;
     }
@@ -311,6 +324,7 @@ pub async fn decide(service: &Service, change: &Change, by: PersonId) -> Result<
 pub async fn run(service: &Service, regrade: RegradeId) -> Result<usize, RegradeError> {
     let mut count = 0;
     loop {
+        let turn = service.regrading.lock().await;
         let left = regrades::left(&service.store, regrade, AT_ONCE).await?;
         let is_last = i64::try_from(left.len()).is_ok_and(|n| n < AT_ONCE);
         let computed = compute(service, works(service, &Instead::default(), &left).await?).await?;
@@ -318,6 +332,7 @@ pub async fn run(service: &Service, regrade: RegradeId) -> Result<usize, Regrade
         // Reasons to look at a report may be others now.
         let to_search: Vec<ToSearch> = computed.iter().map(|c| c.to_search.clone()).collect();
         store(service, (regrade, is_last), computed).await?;
+        drop(turn);
         searches::soon(service, to_search);
         if is_last {
             return Ok(count);
@@ -337,7 +352,7 @@ async fn store(
         .into_iter()
         .map(|c| c.into_row(now))
         .collect::<Result<_, _>>()?;
-    let mut tx = service.store.change().await?;
+    let mut tx = service.store.change_beside().await?;
     writer::grades_within(&mut tx, &rows).await?;
     regrades::done(&mut tx, regrade, &marks, now).await?;
     if is_last {
@@ -346,15 +361,19 @@ async fn store(
     Ok(tx.commit().await?)
 }
 
-/// Goes on with what a stop cut off. Returns how many reports were graded.
+/// Goes on with what a stop cut off or the disk did not take. Returns how many reports were graded.
 ///
 /// # Errors
-/// When the database does not answer; what cannot be graded is logged and left.
+/// When the database does not answer or takes nothing; what cannot be graded is logged and left.
 pub async fn resume(service: &Service) -> Result<usize, StoreError> {
     let mut graded = 0;
     for id in regrades::open(&service.store).await? {
         match run(service, id).await {
             Ok(count) => graded += count,
+            Err(
+                RegradeError::Store(error)
+                | RegradeError::Grade(GradeError::Store(error) | GradeError::Load(LoadError::Store(error))),
+            ) if error.passes() => return Err(error),
             Err(error) => tracing::error!(%error, regrade = id.0, "reports could not be graded again"),
         }
     }

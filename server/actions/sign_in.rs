@@ -155,7 +155,7 @@ pub async fn sign_in(
         return Ok(Entered::Half(second_step::half(service, &person, now).await?));
     }
 
-    let mut tx = service.store.change().await?;
+    let mut tx = service.store.change_beside().await?;
     tries::forget(&mut tx, &name_hash).await?;
     let token = begin(service, &mut tx, &person, had, (now, shared)).await?;
     tx.commit().await?;
@@ -209,7 +209,7 @@ pub(super) async fn prove(service: &Service, person: &Person, secret: &str) -> R
     if !service.secrets.fits(&secret, hash).await? {
         return Err(SignInError::DoesNotFit);
     }
-    let mut tx = service.store.change().await?;
+    let mut tx = service.store.change_beside().await?;
     unlock(&mut tx, &person.sign_in).await?;
     tx.commit().await?;
     Ok(())
@@ -218,7 +218,7 @@ pub(super) async fn prove(service: &Service, person: &Person, secret: &str) -> R
 /// Counts a try with a name, and locks it after [`TRIES`].
 pub(super) async fn count_try(service: &Service, name: &str, now: When) -> Result<(), SignInError> {
     let name = &name_hash(name);
-    let mut tx = service.store.change().await?;
+    let mut tx = service.store.change_beside().await?;
     let counted = tries::count(&mut tx, name, now, earlier(now, FORGET)).await?;
     let until = match counted.locked_until {
         Some(until) => Some(until),
@@ -253,7 +253,7 @@ pub async fn who(service: &Service, token: &Token) -> Result<Option<Person>, Sto
         return Ok(None);
     };
     if session.seen_at < earlier(now, NOTE_USE) {
-        let mut tx = service.store.change().await?;
+        let mut tx = service.store.change_beside().await?;
         sessions::seen(&mut tx, &hash, now).await?;
         tx.commit().await?;
     }
@@ -265,7 +265,7 @@ pub async fn who(service: &Service, token: &Token) -> Result<Option<Person>, Sto
 /// # Errors
 /// When the database cannot be written.
 pub async fn sign_out(service: &Service, token: &Token) -> Result<(), StoreError> {
-    let mut tx = service.store.change().await?;
+    let mut tx = service.store.change_beside().await?;
     sessions::end(&mut tx, &token.hash()).await?;
     tx.commit().await
 }
@@ -276,7 +276,7 @@ pub async fn sign_out(service: &Service, token: &Token) -> Result<(), StoreError
 /// When the database cannot be written.
 pub async fn sweep(service: &Service) -> Result<(), StoreError> {
     let now = service.clock.now();
-    let mut tx = service.store.change().await?;
+    let mut tx = service.store.change_beside().await?;
     sessions::sweep(&mut tx, now, idle(service, now)).await?;
     tries::sweep(&mut tx, earlier(now, FORGET)).await?;
     tx.commit().await

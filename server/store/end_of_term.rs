@@ -95,21 +95,35 @@ pub async fn copy_around(tx: &mut Tx, from: ClassId, to: ClassId, now: When) -> 
     Ok(())
 }
 
-/// Archived classes whose time for keeping names is over at `now`, where something is to happen by itself: row, and whether
-/// the students are deleted.
+/// Archived classes whose time for keeping names is over at `now`, where something is to happen by itself.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn over(store: &Store, now: When) -> Result<Vec<(ClassId, bool)>, StoreError> {
-    let rows = sqlx::query!(
-        r#"select id as "id!: ClassId", when_over = 'delete' as "is_delete!: bool" from class
+pub async fn over(store: &Store, now: When) -> Result<Vec<ClassId>, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select id as "id!: ClassId" from class
            where archived_at is not null and forgotten_at is null and when_over <> 'ask'
                and archived_at + keep_days * 86400000 <= ? order by id"#,
         now,
     )
     .fetch_all(store.read())
-    .await?;
-    Ok(rows.into_iter().map(|r| (r.id, r.is_delete)).collect())
+    .await?)
+}
+
+/// Whether a class is one of [`over`] as the change in progress sees it, and then whether the students are deleted.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn is_over(tx: &mut Tx, class: ClassId, now: When) -> Result<Option<bool>, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select when_over = 'delete' as "is_delete!: bool" from class
+           where id = ? and archived_at is not null and forgotten_at is null and when_over <> 'ask'
+               and archived_at + keep_days * 86400000 <= ?"#,
+        class,
+        now,
+    )
+    .fetch_optional(tx.connection())
+    .await?)
 }
 
 /// Deletes a person whose name was taken out.

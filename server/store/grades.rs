@@ -161,6 +161,42 @@ pub async fn missing(store: &Store, most: i64) -> Result<Vec<ReportId>, StoreErr
     Ok(ids.into_iter().map(ReportId).collect())
 }
 
+/// Writes down that something is added to a report that its grade does not know.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn set_due(tx: &mut Tx, report: ReportId) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert into grade_due (report, times) values (?, 1) on conflict (report) do update set times = times + 1",
+        report
+    )
+    .execute(tx.connection())
+    .await?;
+    Ok(())
+}
+
+/// Writes down that a grade knows all that was added to a report, where that was so often.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn not_due(tx: &mut Tx, report: ReportId, times: i64) -> Result<(), StoreError> {
+    sqlx::query!("delete from grade_due where report = ? and times = ?", report, times)
+        .execute(tx.connection())
+        .await?;
+    Ok(())
+}
+
+/// Reports whose grade does not know all that was added to them.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn due(store: &Store) -> Result<Vec<ReportId>, StoreError> {
+    let ids = sqlx::query_scalar!(r#"select report as "report!" from grade_due order by report"#)
+        .fetch_all(store.read())
+        .await?;
+    Ok(ids.into_iter().map(ReportId).collect())
+}
+
 /// What all reports of an assignment are graded from.
 #[derive(Debug, Clone)]
 pub struct OfAssignment {
@@ -232,6 +268,8 @@ pub struct Basis {
     pub hand_marks: Vec<(String, String)>,
     /// Whether anything is decided or answered about its faults.
     pub spoken_of: bool,
+    /// How often something was added that its grade does not know; none: it knows all.
+    pub due: Option<i64>,
 }
 
 /// All that a report is graded from; none where there is no such report.
@@ -253,7 +291,8 @@ pub async fn basis(store: &Store, report: ReportId) -> Result<Option<Basis>, Sto
                 where p.exercise = e.exercise) as "truths!: String",
                exists (select 1 from fault_decision f where f.report = r.id and f.undone_at is null)
                    or exists (select 1 from check_answer c where c.report = r.id and c.undone_at is null)
-                   as "spoken_of!: bool"
+                   as "spoken_of!: bool",
+               (select d.times from grade_due d where d.report = r.id) as "due: i64"
            from report r join assignment a on a.id = r.assignment
            join exercise_revision e on e.id = a.exercise_revision where r.id = ?"#,
         report,
@@ -276,6 +315,7 @@ pub async fn basis(store: &Store, report: ReportId) -> Result<Option<Basis>, Sto
         set_up: row.set_up,
         hand_marks: of_json(BASIS, &row.hand_marks)?,
         spoken_of: row.spoken_of,
+        due: row.due,
     }))
 }
 

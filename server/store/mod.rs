@@ -88,7 +88,7 @@ pub mod writer;
 
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use sqlx::Connection;
@@ -174,6 +174,16 @@ impl From<sqlx::Error> for StoreError {
 }
 
 impl StoreError {
+    /// Whether the same may be taken a while later: the disk was full, or another program had the file.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        match self {
+            Self::CannotWrite(_) | Self::Busy(_) => true,
+            Self::Batch(error) => error.passes(),
+            _ => false,
+        }
+    }
+
     /// Whether a unique constraint on these columns (`table.column, table.column`) stopped a statement.
     #[must_use]
     pub fn breaks_unique(&self, columns: &str) -> bool {
@@ -192,7 +202,33 @@ pub struct Store {
     writer: Writer,
     file: Arc<Path>,
     damaged: Arc<AtomicBool>,
-    changes: Arc<AtomicU64>,
+    changes: Arc<Changes>,
+}
+
+/// What was changed of that which grades are made from.
+#[derive(Debug, Default)]
+struct Changes {
+    kept: AtomicU64,
+    /// That the disk is taking, or has just taken.
+    under_way: AtomicUsize,
+}
+
+/// A change on its way to the disk; it is counted when this is gone.
+#[derive(Debug)]
+struct UnderWay(Arc<Changes>);
+
+impl UnderWay {
+    fn of(changes: Arc<Changes>) -> Self {
+        changes.under_way.fetch_add(1, Ordering::AcqRel);
+        Self(changes)
+    }
+}
+
+impl Drop for UnderWay {
+    fn drop(&mut self) {
+        self.0.kept.fetch_add(1, Ordering::AcqRel);
+        self.0.under_way.fetch_sub(1, Ordering::AcqRel);
+    }
 }
 
 #[expect(
@@ -238,7 +274,7 @@ fn filled<'a, T>(rows: &'a [&'a T]) -> impl Iterator<Item = Option<&'a T>> {
 pub struct Tx {
     inner: sqlx::Transaction<'static, sqlx::Sqlite>,
     /// To be counted up when it is kept.
-    changes: Option<Arc<AtomicU64>>,
+    changes: Option<Arc<Changes>>,
 }
 
 impl Tx {
@@ -247,11 +283,18 @@ impl Tx {
     /// # Errors
     /// When the disk does not take it; then nothing of it is kept.
     pub async fn commit(self) -> Result<(), StoreError> {
-        self.inner.commit().await?;
-        if let Some(changes) = self.changes {
-            changes.fetch_add(1, Ordering::AcqRel);
-        }
-        Ok(())
+        let Self { inner, changes } = self;
+        let Some(changes) = changes else {
+            return Ok(inner.commit().await?);
+        };
+        // In a task of its own: whoever waits may be cut off after the disk has begun to take it, and it is counted all the same.
+        let kept = tokio::spawn(async move {
+            let under_way = UnderWay::of(changes);
+            let kept = inner.commit().await;
+            drop(under_way);
+            kept
+        });
+        Ok(kept.await.map_err(|_| StoreError::Stopping)??)
     }
 
     pub(crate) fn connection(&mut self) -> &mut SqliteConnection {
@@ -326,7 +369,7 @@ impl Store {
         })
     }
 
-    /// Begins a change of something that no grade is made from, as of drafts: [`Store::changes`] does not count it.
+    /// Begins a change of something that no grade is made from, as of drafts and sessions: [`Store::changes`] does not count it.
     ///
     /// # Errors
     /// When the database cannot be written.
@@ -337,11 +380,14 @@ impl Store {
         })
     }
 
-    /// How many changes were kept since the start. What a report is graded from, besides the report, is as it was while this
-    /// is: only this process writes the file, and the writer takes nothing but reports and grades.
+    /// How many changes were kept since the start; none while one is being kept, since it cannot be told whether others see it
+    /// already. What a report is graded from, besides the report, is as it was while this is: only this process writes the file, and
+    /// the writer takes nothing but reports and grades.
     #[must_use]
-    pub fn changes(&self) -> u64 {
-        self.changes.load(Ordering::Acquire)
+    pub fn changes(&self) -> Option<u64> {
+        // In this order: a change is counted before it is no longer under way.
+        let settled = self.changes.under_way.load(Ordering::Acquire) == 0;
+        settled.then(|| self.changes.kept.load(Ordering::Acquire))
     }
 
     /// The task that takes reports and grades.
@@ -476,6 +522,48 @@ mod tests {
         store.answers().await.unwrap();
         store.writer.stop().await;
         assert!(matches!(store.answers().await, Err(StoreError::Stopping)));
+    }
+
+    #[tokio::test]
+    async fn a_change_is_counted_also_when_nobody_waits_for_it_any_more() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).await.unwrap();
+        let before = store.changes().unwrap();
+        let mut tx = store.change().await.unwrap();
+        sqlx::query("create table more (id integer) strict")
+            .execute(tx.connection())
+            .await
+            .unwrap();
+        // Polled once, then dropped.
+        let cut_off = tokio::time::timeout(Duration::ZERO, tx.commit()).await;
+        assert!(cut_off.is_err(), "{cut_off:?}");
+        let there = async || {
+            let tables = "select count(*) from sqlite_schema where name = 'more'";
+            let there: i64 = sqlx::query_scalar(tables).fetch_one(&store.readers).await.unwrap();
+            there == 1
+        };
+        let until = Instant::now() + Duration::from_secs(5);
+        while !there().await && Instant::now() < until {
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
+        assert!(there().await, "it was not kept");
+        while store.changes().is_none() && Instant::now() < until {
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
+        assert_eq!(store.changes(), Some(before + 1));
+    }
+
+    #[tokio::test]
+    async fn while_a_change_is_being_kept_nobody_can_say_how_many_were() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).await.unwrap();
+        let before = store.changes().unwrap();
+        let under_way = UnderWay::of(Arc::clone(&store.changes));
+        assert_eq!(store.changes(), None);
+        drop(under_way);
+        assert_eq!(store.changes(), Some(before + 1));
+        store.change_beside().await.unwrap().commit().await.unwrap();
+        assert_eq!(store.changes(), Some(before + 1));
     }
 
     #[tokio::test]

@@ -189,15 +189,17 @@ pub struct NewRegrade<'a> {
     pub by: PersonId,
 }
 
-/// Writes down a regrading with its reports and the marks that they have now.
+/// Writes down a regrading with its reports, those of an assignment (where given) and on a plate (where given), and the marks that they
+/// have now. Returns how many that are, too.
 ///
 /// # Errors
 /// When the database cannot be written.
 pub async fn begin(
     tx: &mut Tx,
     new: &NewRegrade<'_>,
-    reports: &[(ReportId, Option<String>)],
-) -> Result<RegradeId, StoreError> {
+    assignment: Option<AssignmentId>,
+    plate: Option<PlateId>,
+) -> Result<(RegradeId, u64), StoreError> {
     let (about, about_id) = new.about;
     let id = sqlx::query_scalar!(
         r#"insert into regrade (cause, about, about_id, detail, begun_at, begun_by) values (?, ?, ?, ?, ?, ?)
@@ -211,16 +213,19 @@ pub async fn begin(
     )
     .fetch_one(tx.connection())
     .await?;
-    let reports = json_of("the reports of a regrading", reports)?;
-    sqlx::query!(
+    // Found in the same transaction: a report that is stored after it is graded from what is true then.
+    let reports = sqlx::query!(
         "insert into regrade_report (regrade, report, mark_before)
-         select ?1, j.value ->> 0, j.value ->> 1 from json_each(?2) j",
+         select ?1, r.id, g.mark from report r left join grade g on g.report = r.id and g.superseded_at is null
+         where r.id in (select id from report where assignment = ?2 and (?3 is null or plate = ?3)
+                        union all select id from report where ?2 is null and plate = ?3)",
         id,
-        reports,
+        assignment,
+        plate,
     )
     .execute(tx.connection())
     .await?;
-    Ok(RegradeId(id))
+    Ok((RegradeId(id), reports.rows_affected()))
 }
 
 /// Regradings that are not finished, oldest first.
@@ -309,9 +314,13 @@ pub async fn done(
 /// # Errors
 /// When the database cannot be written.
 pub async fn finish(tx: &mut Tx, regrade: RegradeId, at: When) -> Result<(), StoreError> {
-    sqlx::query!("update regrade set finished_at = ? where id = ?", at, regrade)
-        .execute(tx.connection())
-        .await?;
+    sqlx::query!(
+        "update regrade set finished_at = ? where id = ? and finished_at is null",
+        at,
+        regrade
+    )
+    .execute(tx.connection())
+    .await?;
     Ok(())
 }
 

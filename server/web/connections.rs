@@ -9,13 +9,14 @@ use std::time::Duration;
 use axum::Router;
 use axum::body::Body;
 use axum::extract::ConnectInfo;
-use hyper::Request;
+use axum::response::{IntoResponse, Response};
 use hyper::body::Incoming;
 use hyper::server::conn::http1;
+use hyper::{Request, StatusCode};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::server::graceful::GracefulShutdown;
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 use tower::ServiceExt;
 
 /// Connections at once where the system allows as many open files. One that waits has some 10 kB.
@@ -40,6 +41,8 @@ const LAST_REQUESTS: Duration = Duration::from_secs(20);
 pub(super) async fn take(listener: TcpListener, routes: Router, stop: impl Future<Output = ()>) {
     let places = Arc::new(Semaphore::new(places()));
     let graceful = GracefulShutdown::new();
+    // Nothing is sent: it is done when all who could are gone.
+    let (working, mut worked) = mpsc::channel(1);
     let mut stop = std::pin::pin!(stop);
     loop {
         let (stream, from, place) = tokio::select! {
@@ -49,11 +52,16 @@ pub(super) async fn take(listener: TcpListener, routes: Router, stop: impl Futur
                 None => continue,
             },
         };
-        serve(stream, from, place, &routes, &graceful);
+        serve(stream, from, place, (&routes, &working), &graceful);
     }
     drop(listener);
+    drop(working);
+    let finished = async {
+        graceful.shutdown().await;
+        worked.recv().await;
+    };
     tokio::select! {
-        () = graceful.shutdown() => {}
+        () = finished => {}
         () = tokio::time::sleep(LAST_REQUESTS) => tracing::warn!("some requests did not finish in time"),
     }
 }
@@ -87,15 +95,15 @@ fn serve(
     stream: TcpStream,
     from: SocketAddr,
     place: OwnedSemaphorePermit,
-    routes: &Router,
+    (routes, working): (&Router, &mpsc::Sender<Infallible>),
     graceful: &GracefulShutdown,
 ) {
-    let routes = routes.clone();
+    let (routes, working) = (routes.clone(), working.clone());
     let answer = hyper::service::service_fn(move |request: Request<Incoming>| {
-        let routes = routes.clone();
+        let (routes, working) = (routes.clone(), working.clone());
         let mut request = request.map(Body::new);
         request.extensions_mut().insert(ConnectInfo(from));
-        async move { Ok::<_, Infallible>(answer(routes, request).await) }
+        async move { Ok::<_, Infallible>(answer(routes, request, working).await) }
     });
     let connection = http1::Builder::new()
         .timer(TokioTimer::new())
@@ -112,9 +120,26 @@ fn serve(
     });
 }
 
-async fn answer(routes: Router, request: Request<Body>) -> axum::response::Response {
-    match routes.oneshot(request).await {
-        Ok(response) => response,
-        Err(never) => match never {},
+/// What may change something is done to its end also when the browser is gone before the answer, as with a telephone that loses its
+/// network: in a task of its own, for which the stop waits.
+async fn answer(routes: Router, request: Request<Body>, working: mpsc::Sender<Infallible>) -> Response {
+    let only_reads = request.method().is_safe();
+    let answer = async move {
+        match routes.oneshot(request).await {
+            Ok(response) => response,
+            Err(never) => match never {},
+        }
+    };
+    if only_reads {
+        return answer.await;
     }
+    let answered = tokio::spawn(async move {
+        let response = answer.await;
+        drop(working);
+        response
+    });
+    // What panics in a handler is answered there.
+    answered
+        .await
+        .unwrap_or_else(|_| StatusCode::INTERNAL_SERVER_ERROR.into_response())
 }

@@ -7,9 +7,8 @@ use tokio::net::TcpListener;
 
 use super::app::App;
 use super::{connections, metrics, routes};
+use crate::actions::behind::keep_up;
 use crate::actions::end_of_term::take_out_what_is_over;
-use crate::actions::grade_report::grade_missing;
-use crate::actions::regrade::resume;
 use crate::actions::{Service, sign_in};
 
 /// How often what is over is removed.
@@ -18,6 +17,7 @@ const SWEEP: Duration = Duration::from_secs(3600);
 /// Serves until `stop` is done or a restart is asked for, finishes what was accepted and closes the database.
 pub async fn serve(app: App, listener: TcpListener, stop: impl Future<Output = ()> + Send + 'static) {
     let service = app.service.clone();
+    let grader = tokio::spawn(keep_up(service.clone()));
     let sweeper = tokio::spawn(sweep(service.clone()));
     let checker = tokio::spawn(check(service.clone()));
     let restart = app.restart.clone();
@@ -26,6 +26,7 @@ pub async fn serve(app: App, listener: TcpListener, stop: impl Future<Output = (
         tracing::info!("stopping: finishing what was accepted");
     };
     connections::take(listener, routes::router(&app), stop).await;
+    grader.abort();
     sweeper.abort();
     checker.abort();
     service.searches.end().await;
@@ -44,21 +45,11 @@ pub async fn serve_metrics(app: App, listener: TcpListener) {
     connections::take(listener, metrics::router(&app), std::future::pending()).await;
 }
 
-/// Grades what was left ungraded and removes what is over, again and again.
+/// Removes what is over, again and again.
 async fn sweep(service: Service) {
-    match resume(&service).await {
-        Ok(0) => {}
-        Ok(count) => tracing::info!(count, "reports were graded again that a stop had cut off"),
-        Err(error) => tracing::error!(%error, "regradings that a stop cut off could not be found"),
-    }
     loop {
-        match grade_missing(&service).await {
-            Ok(0) => {}
-            Ok(count) => tracing::info!(count, "reports were graded that had no grade yet"),
-            Err(error) => tracing::error!(%error, "reports without a grade could not be found"),
-        }
         if let Err(error) = take_out_what_is_over(&service).await {
-            tracing::error!(%error, "names whose time is over were not taken out");
+            tracing::error!(%error, "classes whose time is over could not be found");
         }
         if let Err(error) = sign_in::sweep(&service).await {
             tracing::warn!(%error, "old sessions were not removed");

@@ -1,8 +1,15 @@
 //! A class through its term: an assignment is changed, machines have their rota, the bench is watched, the term ends.
 
-use platemark::actions::end_of_term::take_out_what_is_over;
+use std::time::Duration;
+
+use platemark::actions::end_of_term::{archive, keep_for, take_out_what_is_over};
+use platemark::actions::make_class::{Wanted, make_class};
 use platemark::store::assignments::Feedback;
+use platemark::store::classes::{self, WhenOver};
+use platemark::store::end_of_term;
+use platemark::store::ids::ClassId;
 use platemark::web::times;
+use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 
 use super::site::{Answer, DAY, HOUR, Site, shipped};
 
@@ -458,4 +465,62 @@ async fn names_go_by_themselves_when_their_time_is_over_and_it_is_announced() {
             .is(200)
             .has_not("anna");
     }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn names_stay_where_somebody_opens_the_class_again_at_the_last_moment_and_one_class_holds_up_no_other() {
+    let site = Site::open().await;
+    let wanted = Wanted {
+        name: "Friday group",
+        term: "Spring",
+        time_zone: "Europe/Dublin",
+        by: site.instructor_id,
+    };
+    let service = &site.service;
+    let other = make_class(service, &wanted).await.unwrap();
+    let class = async |id: ClassId| {
+        let all = classes::all(&service.store).await.unwrap();
+        all.into_iter().find(|class| class.id == id).unwrap()
+    };
+    for id in [site.class, other] {
+        archive(service, &class(id).await, true, site.instructor_id)
+            .await
+            .unwrap();
+        keep_for(service, id, 30, WhenOver::Delete, site.instructor_id)
+            .await
+            .unwrap();
+    }
+    service.clock.put_forward(31 * DAY);
+    // Found to be over, and opened again before it is its turn.
+    let mut tx = service.store.change().await.unwrap();
+    let (gone, ()) = tokio::join!(take_out_what_is_over(service), async {
+        tokio::time::sleep(Duration::from_millis(500)).await;
+        end_of_term::archive(&mut tx, other, None).await.unwrap();
+        tx.commit().await.unwrap();
+    });
+    assert_eq!(gone.unwrap(), 1);
+    assert!(class(site.class).await.forgotten_at.is_some());
+    assert!(class(other).await.forgotten_at.is_none());
+
+    // The first of two fails.
+    let first = make_class(service, &wanted).await.unwrap();
+    let last = make_class(service, &wanted).await.unwrap();
+    for id in [first, last] {
+        archive(service, &class(id).await, true, site.instructor_id)
+            .await
+            .unwrap();
+        keep_for(service, id, 0, WhenOver::Names, site.instructor_id)
+            .await
+            .unwrap();
+    }
+    let fails = format!(
+        "create trigger fails before update of forgotten_at on class when new.id = {first}
+         begin select raise(abort, 'fails'); end"
+    );
+    let url = format!("sqlite:{}", site.database().display());
+    let mut beside = SqliteConnection::connect(&url).await.unwrap();
+    sqlx::raw_sql(AssertSqlSafe(fails)).execute(&mut beside).await.unwrap();
+    assert_eq!(take_out_what_is_over(service).await.unwrap(), 1);
+    assert!(class(first).await.forgotten_at.is_none());
+    assert!(class(last).await.forgotten_at.is_some());
 }

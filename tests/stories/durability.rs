@@ -149,6 +149,66 @@ async fn a_full_disk_refuses_with_a_page_and_loses_nothing_that_was_accepted() {
     whole(&file).await;
 }
 
+/// How many pages the log has that count (<https://www.sqlite.org/walformat.html>, `mxFrame` of the index).
+fn pages_of_log(folder: &Path) -> u64 {
+    let index = std::fs::read(folder.join(format!("{FILE_NAME}-shm"))).unwrap();
+    u64::from(u32::from_ne_bytes(index[16..20].try_into().unwrap()))
+}
+
+/// As far as it is full: files may grow to so many bytes.
+fn let_files_grow_to(server: &Running, bytes: u64) {
+    let limit = format!("--fsize={bytes}:unlimited");
+    let pid = server.child.id().to_string();
+    let set = Command::new("prlimit").args([&limit, "--pid", &pid]).status();
+    assert!(set.unwrap().success());
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_grade_that_a_full_disk_did_not_take_is_made_soon_after_it_has_room() {
+    /// A page of the database in its log (<https://www.sqlite.org/fileformat2.html#the_write_ahead_log>), and the head of the log.
+    const FRAME: u64 = 4096 + 24;
+    const HEAD: u64 = 32;
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    let server = serve_on_full_disk(data, 1 << 20);
+    let pair = pair_of_demo(&server).await;
+    let entry_path = format!("/my/{}/entry", clamp_plate(&pair.get("/my").await.body));
+    let form = pair.get(&entry_path).await;
+    let csv = super::site::any_report("CP-23", "CP-23-01");
+    let mut database = open(&folder.path().join(FILE_NAME)).await;
+    // Room for one page of the log more each time, until draft and report just fit: then the grade does not.
+    let mut sent = None;
+    for pages in 1..200 {
+        let_files_grow_to(&server, HEAD + (pages_of_log(folder.path()) + pages) * FRAME);
+        let page = pair.send_files(&entry_path, entry(&form, &csv)).await;
+        if page.status.as_u16() == 200 {
+            sent = Some(page);
+            break;
+        }
+        page.is(503);
+    }
+    let page = sent.expect("the report never fitted");
+    page.has("still being worked out");
+    let graded =
+        "select count(*) from report r join grade g on g.report = r.id where r.id = (select max(id) from report)";
+    let count: i64 = sqlx::query_scalar(graded).fetch_one(&mut database).await.unwrap();
+    assert_eq!(count, 0);
+    let_files_grow(&server);
+    let mut is_graded = false;
+    for _ in 0..300 {
+        let count: i64 = sqlx::query_scalar(graded).fetch_one(&mut database).await.unwrap();
+        is_graded = count > 0;
+        if is_graded {
+            break;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(100)).await;
+    }
+    assert!(is_graded, "not graded half a minute after there was room");
+    pair.get(&page.path).await.is(200).has_not("still being worked out");
+    assert!(server.stop());
+    whole(&folder.path().join(FILE_NAME)).await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_folder_that_may_not_be_written_is_told_at_the_start() {
     let folder = tempfile::tempdir().unwrap();
