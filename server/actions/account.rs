@@ -30,6 +30,18 @@ pub enum ChangeError {
     Store(#[from] StoreError),
 }
 
+impl From<SignInError> for ChangeError {
+    fn from(error: SignInError) -> Self {
+        match error {
+            SignInError::DoesNotFit => Self::DoesNotFit,
+            SignInError::Locked { .. } => Self::Locked,
+            SignInError::Secret(error) => Self::Secret(error),
+            SignInError::Store(error) => Self::Store(error),
+            SignInError::Random(error) => Self::Secret(SecretError::Hash(error.to_string())),
+        }
+    }
+}
+
 /// Puts another secret in place and ends the sessions of all other devices. Wrong tries count like those of a sign-in.
 ///
 /// # Errors
@@ -44,18 +56,12 @@ pub async fn change_secret(
     if let Some(wrong) = wrong_secret(person, new).await? {
         return Err(ChangeError::New(wrong));
     }
-    sign_in::prove(service, person, old)
-        .await
-        .map_err(|error| match error {
-            SignInError::DoesNotFit => ChangeError::DoesNotFit,
-            SignInError::Locked { .. } => ChangeError::Locked,
-            SignInError::Secret(error) => ChangeError::Secret(error),
-            SignInError::Store(error) => ChangeError::Store(error),
-            SignInError::Random(error) => ChangeError::Secret(SecretError::Hash(error.to_string())),
-        })?;
+    let proof = sign_in::prove(service, person, old).await?;
     let hash = service.secrets.hash(new).await?;
     let mut tx = service.store.change().await?;
-    people::set_secret(&mut tx, person.id, &hash).await?;
+    if !people::change_secret(&mut tx, person.id, &proof.secret_hash, &hash).await? {
+        return Err(ChangeError::DoesNotFit);
+    }
     sessions::end_others(&mut tx, person.id, &here.hash()).await?;
     let entry = audit::Entry {
         at: service.clock.now(),

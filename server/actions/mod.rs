@@ -114,6 +114,8 @@ pub struct Service {
     pub store: Store,
     /// Hashing of secrets.
     pub secrets: Secrets,
+    /// Tries to sign in that wait to be counted.
+    pub try_line: sign_in::TryLine,
     /// What time it is.
     pub clock: Clock,
     /// How long sessions last.
@@ -145,6 +147,7 @@ impl Service {
         Self {
             store,
             secrets: Secrets::new(),
+            try_line: sign_in::TryLine::default(),
             clock,
             sessions: Arc::new(sessions),
             known: load::Known::default(),

@@ -133,7 +133,7 @@ pub async fn make_ready(
     person: &Person,
     passphrase: &str,
 ) -> Result<String, RestoreError> {
-    sign_in::prove(service, person, passphrase).await?;
+    let _proof = sign_in::prove(service, person, passphrase).await?;
     let file = offered(folder, token).ok_or(RestoreError::Gone)?;
     backup::check(&file).await?;
     let before = format!("before-restore-{}.db", service.clock.now().millisecond());

@@ -17,7 +17,7 @@ use thiserror::Error;
 use totp_rs::{Builder, Secret, Totp};
 
 use super::Service;
-use super::sign_in::{self, SignInError, Token};
+use super::sign_in::{self, Proof, SignInError, Token};
 use crate::store::ids::PersonId;
 use crate::store::key_file::{self, Key, KeyError};
 use crate::store::people::{Person, Role};
@@ -177,11 +177,12 @@ pub async fn begin(service: &Service, person: &Person, passphrase: &str) -> Resu
     if person.role == Role::Student {
         return Err(StepError::NotStaff);
     }
-    sign_in::prove(service, person, passphrase).await?;
+    let proof = sign_in::prove(service, person, passphrase).await?;
     let key = key_file::read_or_write(&service.store, &random()?)?;
     let secret: [u8; 20] = random()?;
     let sealed = seal(&key, person.id, &secret)?;
     let mut tx = service.store.change().await?;
+    proof.hold(&mut tx).await?;
     if !second_steps::begin(&mut tx, person.id, &sealed, service.clock.now()).await? {
         return Err(StepError::NotSo);
     }
@@ -237,9 +238,10 @@ fn digits(code: &str) -> String {
     code.chars().filter(|c| !c.is_whitespace()).collect()
 }
 
-/// The name under which tries with codes of a person are counted; no sign-in name has a blank.
+/// The name under which tries with codes of a person are counted. What is typed as a sign-in name is counted in lower case, so
+/// nobody locks a second step that way.
 fn tries_name(person: PersonId) -> String {
-    format!("second step of {person}")
+    format!("SECOND STEP OF {person}")
 }
 
 fn draw_codes() -> Result<(Vec<String>, Vec<CodeHash>), StepError> {
@@ -305,12 +307,15 @@ async fn pass(service: &Service, tx: &mut Tx, person: &Person, typed: &str, now:
 }
 
 /// Keeps for some minutes that the passphrase was right; opens nothing yet.
-pub(super) async fn half(service: &Service, person: &Person, now: When) -> Result<Token, SignInError> {
+pub(super) async fn half(tx: &mut Tx, proof: &Proof, now: When) -> Result<Token, SignInError> {
     let token = Token::random()?;
-    let mut tx = service.store.change().await?;
-    second_steps::half(&mut tx, &token.hash(), person.id, now, sign_in::later(now, HALF)).await?;
-    tx.commit().await?;
-    Ok(token)
+    let until = sign_in::later(now, HALF);
+    let of = (proof.person, proof.secret_hash.as_str());
+    if second_steps::half(tx, &token.hash(), of, now, until).await? {
+        return Ok(token);
+    }
+    tracing::info!(person = proof.person.0, "a secret changed while it was checked");
+    Err(SignInError::DoesNotFit)
 }
 
 /// The second half of a sign-in: `half` is what the first half gave, `had` the token of a session that ends; `shared` on a
@@ -330,11 +335,17 @@ pub async fn finish(
     let person = person.ok_or(StepError::Over)?;
     sign_in::count_try(service, &tries_name(person.id), now).await?;
     let mut tx = service.store.change().await?;
+    // Whoever has changed the secret or freed the seat meanwhile has ended the first half.
+    let secret_hash = second_steps::secret_of_half(&mut tx, &half.hash(), now).await?;
+    let proof = Proof {
+        person: person.id,
+        secret_hash: secret_hash.ok_or(StepError::Over)?,
+    };
     let passed = pass(service, &mut tx, &person, typed, now).await;
     passed.inspect_err(|_| tracing::info!(person = person.id.0, "a second step failed"))?;
     second_steps::end_halves(&mut tx, person.id).await?;
     sign_in::unlock(&mut tx, &person.sign_in).await?;
-    let token = sign_in::begin(service, &mut tx, &person, had, (now, shared)).await?;
+    let token = sign_in::begin(service, &mut tx, &proof, had, (now, shared)).await?;
     tx.commit().await?;
     tracing::info!(person = person.id.0, "signed in with a second step");
     Ok((token, person))
@@ -345,10 +356,11 @@ async fn prove(service: &Service, person: &Person, passphrase: &str, typed: &str
     if !second_steps::is_on(&service.store, person.id).await? {
         return Err(StepError::NotSo);
     }
-    sign_in::prove(service, person, passphrase).await?;
+    let proof = sign_in::prove(service, person, passphrase).await?;
     let now = service.clock.now();
     sign_in::count_try(service, &tries_name(person.id), now).await?;
     let mut tx = service.store.change().await?;
+    proof.hold(&mut tx).await?;
     pass(service, &mut tx, person, typed, now).await?;
     Ok((tx, now))
 }

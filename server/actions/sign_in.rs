@@ -4,15 +4,18 @@
 //! and ends the one that the browser had. Ten failed tries lock a name for a while, whether or not somebody has it, and
 //! tries are counted before they are checked, so that a burst of them counts in full.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use rand::TryRng;
 use rand::rngs::SysRng;
 use sha2::{Digest, Sha256};
 use thiserror::Error;
+use tokio::sync::Semaphore;
 
 use super::secrets::{LONGEST, SecretError};
 use super::{Service, second_step};
+use crate::store::ids::PersonId;
 use crate::store::people::{self, Person};
 use crate::store::sessions::{self, TokenHash};
 use crate::store::when::When;
@@ -150,24 +153,53 @@ pub async fn sign_in(
         tracing::info!(person, "a sign-in failed");
         return Err(SignInError::DoesNotFit);
     };
-    let person = person.clone();
-    if second_steps::is_on(&service.store, person.id).await? {
-        return Ok(Entered::Half(second_step::half(service, &person, now).await?));
-    }
-
+    let proof = Proof::of(person, hash);
     let mut tx = service.store.change_beside().await?;
+    // Within the change: nobody switches it on in between.
+    if second_steps::is_on(&service.store, person.id).await? {
+        let half = second_step::half(&mut tx, &proof, now).await?;
+        tx.commit().await?;
+        return Ok(Entered::Half(half));
+    }
+    let token = begin(service, &mut tx, &proof, had, (now, shared)).await?;
     tries::forget(&mut tx, &name_hash).await?;
-    let token = begin(service, &mut tx, &person, had, (now, shared)).await?;
     tx.commit().await?;
     tracing::info!(person = person.id.0, "signed in");
-    Ok(Entered::Whole(token, person))
+    Ok(Entered::Whole(token, person.clone()))
+}
+
+/// That a person's secret was right: the hash that it was held against. To check takes a while, so whatever follows from it is
+/// done only where the secret is still that one.
+#[derive(Debug)]
+#[must_use]
+pub(super) struct Proof {
+    pub(super) person: PersonId,
+    pub(super) secret_hash: String,
+}
+
+impl Proof {
+    fn of(person: &Person, hash: Option<&str>) -> Self {
+        Self {
+            person: person.id,
+            secret_hash: hash.unwrap_or_default().to_owned(),
+        }
+    }
+
+    /// Whether it still is, until the change is kept.
+    pub(super) async fn hold(&self, tx: &mut Tx) -> Result<(), SignInError> {
+        if people::has_secret(tx, self.person, &self.secret_hash).await? {
+            return Ok(());
+        }
+        tracing::info!(person = self.person.0, "a secret changed while it was checked");
+        Err(SignInError::DoesNotFit)
+    }
 }
 
 /// Begins a session within a change.
 pub(super) async fn begin(
     service: &Service,
     tx: &mut Tx,
-    person: &Person,
+    proof: &Proof,
     had: Option<&Token>,
     (now, shared): (When, bool),
 ) -> Result<Token, SignInError> {
@@ -175,9 +207,18 @@ pub(super) async fn begin(
     if let Some(had) = had {
         sessions::end(tx, &had.hash()).await?;
     }
-    let until = later(now, service.sessions.longest);
-    sessions::begin(tx, &token.hash(), person.id, now, until, shared).await?;
-    Ok(token)
+    let new = sessions::New {
+        person: proof.person,
+        secret_hash: &proof.secret_hash,
+        now,
+        expires_at: later(now, service.sessions.longest),
+        shared,
+    };
+    if sessions::begin(tx, &token.hash(), &new).await? {
+        return Ok(token);
+    }
+    tracing::info!(person = proof.person.0, "a secret changed while it was checked");
+    Err(SignInError::DoesNotFit)
 }
 
 fn name_hash(name: &str) -> tries::NameHash {
@@ -201,7 +242,7 @@ pub(super) async fn check_lock(service: &Service, name: &str, now: When) -> Resu
 ///
 /// # Errors
 /// [`SignInError::DoesNotFit`] and [`SignInError::Locked`] are for the person; the others are the server's.
-pub(super) async fn prove(service: &Service, person: &Person, secret: &str) -> Result<(), SignInError> {
+pub(super) async fn prove(service: &Service, person: &Person, secret: &str) -> Result<Proof, SignInError> {
     count_try(service, &person.sign_in, service.clock.now()).await?;
     let found = people::by_sign_in(&service.store, &person.sign_in).await?;
     let hash = found.as_ref().and_then(|(_, hash)| hash.as_deref());
@@ -209,15 +250,40 @@ pub(super) async fn prove(service: &Service, person: &Person, secret: &str) -> R
     if !service.secrets.fits(&secret, hash).await? {
         return Err(SignInError::DoesNotFit);
     }
+    let proof = Proof::of(person, hash);
     let mut tx = service.store.change_beside().await?;
+    proof.hold(&mut tx).await?;
     unlock(&mut tx, &person.sign_in).await?;
     tx.commit().await?;
-    Ok(())
+    Ok(proof)
+}
+
+/// The line in which tries wait to be counted. One at a time goes to the database, so that a report that is handed in during a
+/// burst of them waits for one and not for hundreds.
+#[derive(Debug, Clone)]
+pub struct TryLine {
+    places: Arc<Semaphore>,
+    turn: Arc<Semaphore>,
+}
+
+/// Tries that may wait to be counted: seconds of work. Who comes after that is told to try again.
+const WAITING: usize = 1024;
+
+impl Default for TryLine {
+    fn default() -> Self {
+        Self {
+            places: Arc::new(Semaphore::new(WAITING)),
+            turn: Arc::new(Semaphore::new(1)),
+        }
+    }
 }
 
 /// Counts a try with a name, and locks it after [`TRIES`].
 pub(super) async fn count_try(service: &Service, name: &str, now: When) -> Result<(), SignInError> {
     let name = &name_hash(name);
+    let line = &service.try_line;
+    let _place = line.places.try_acquire().map_err(|_| SecretError::Busy)?;
+    let _turn = line.turn.acquire().await.map_err(|_| SecretError::Stopping)?;
     let mut tx = service.store.change_beside().await?;
     let counted = tries::count(&mut tx, name, now, earlier(now, FORGET)).await?;
     let until = match counted.locked_until {
@@ -294,4 +360,65 @@ pub(super) fn earlier(from: When, by: Duration) -> When {
         from.millisecond()
             .saturating_sub(i64::try_from(by.as_millis()).unwrap_or(i64::MAX)),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::actions::clock::Clock;
+    use crate::store::Store;
+
+    async fn service(folder: &std::path::Path) -> Service {
+        let lasting = Lasting {
+            idle: FORGET,
+            longest: FORGET,
+        };
+        Service::new(Store::open(folder).await.unwrap(), Clock::default(), lasting)
+    }
+
+    /// Whoever wants to store something in the middle of a burst has its turn after one try, not after all of them.
+    #[tokio::test]
+    async fn a_burst_of_tries_stands_in_the_line_of_the_database_with_one() {
+        const BURST: usize = 200;
+        let folder = tempfile::tempdir().unwrap();
+        let service = service(folder.path()).await;
+        // Nobody stores anything before all of them wait.
+        let before = service.store.change().await.unwrap();
+        let mut burst = tokio::task::JoinSet::new();
+        for n in 0..BURST {
+            let service = service.clone();
+            burst.spawn(async move { count_try(&service, &format!("nobody-{n}"), service.clock.now()).await });
+        }
+        while service.try_line.places.available_permits() > WAITING - BURST {
+            tokio::task::yield_now().await;
+        }
+        let handed_in = tokio::spawn({
+            let service = service.clone();
+            async move {
+                let _turn = service.store.change().await.unwrap();
+                tries::all(&service.store).await.unwrap()
+            }
+        });
+        // Until that has its place in the line.
+        for _ in 0..100 {
+            tokio::task::yield_now().await;
+        }
+        before.commit().await.unwrap();
+        let counted = handed_in.await.unwrap();
+        assert!(counted <= 2, "it waited for {counted} tries");
+        assert!(burst.join_all().await.iter().all(Result::is_ok));
+        assert_eq!(tries::all(&service.store).await.unwrap(), i64::try_from(BURST).unwrap());
+    }
+
+    #[tokio::test]
+    async fn more_tries_than_can_wait_are_told_so() {
+        let folder = tempfile::tempdir().unwrap();
+        let service = service(folder.path()).await;
+        let places = u32::try_from(WAITING).unwrap();
+        let all = service.try_line.places.try_acquire_many(places).unwrap();
+        let told = count_try(&service, "nobody", service.clock.now()).await;
+        assert!(matches!(told, Err(SignInError::Secret(SecretError::Busy))), "{told:?}");
+        drop(all);
+        assert!(count_try(&service, "nobody", service.clock.now()).await.is_ok());
+    }
 }

@@ -15,7 +15,7 @@ use thiserror::Error;
 use super::Service;
 use super::passphrase;
 use super::secrets::{LONGEST, PIN_LEAST, SecretError};
-use super::sign_in::{self, SignInError, Token};
+use super::sign_in::{self, Proof, SignInError, Token};
 use crate::store::ids::{ClassId, PersonId};
 use crate::store::people::{self, Person, Role};
 use crate::store::when::When;
@@ -198,9 +198,10 @@ pub async fn whose(service: &Service, typed: &str) -> Result<Person, SeatError> 
     Err(SeatError::NotGood)
 }
 
-/// The name under which tries with a slip are counted; no person's sign-in name has a blank.
+/// The name under which tries with a slip are counted. What is typed as a sign-in name is counted in lower case, so nobody
+/// locks a slip that way.
 fn slip_name(number: &str) -> String {
-    format!("slip {number}")
+    format!("SLIP {number}")
 }
 
 /// What is wrong with a PIN or passphrase that a person chose; none where nothing is. Passphrases take some milliseconds, so
@@ -269,7 +270,11 @@ pub async fn take_seat(
     let token = if second_steps::is_on(&service.store, person.id).await? {
         None
     } else {
-        Some(sign_in::begin(service, &mut tx, &person, had, (now, shared)).await?)
+        let proof = Proof {
+            person: person.id,
+            secret_hash: secret,
+        };
+        Some(sign_in::begin(service, &mut tx, &proof, had, (now, shared)).await?)
     };
     tx.commit().await?;
     Ok((token, person))

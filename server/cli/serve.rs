@@ -104,6 +104,7 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
     log("info");
     let settings = settings(args.settings.as_deref(), args.given, "data")?;
     check_scan(&settings)?;
+    warn_of(&settings);
     block_on(async {
         let _held = hold(&settings)?;
         put_ready_in_place(&settings).await?;
@@ -119,6 +120,17 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
         serve_again(settings, service, listener).await?;
         Ok(ExitCode::SUCCESS)
     })
+}
+
+/// Says what is probably not meant.
+fn warn_of(settings: &Settings) {
+    if settings.behind_tls && !settings.forwarded_for {
+        tracing::warn!(
+            "--behind-tls without --forwarded-for: to this server everybody comes from the address of the proxy, so that wrong \
+             tries to sign in from anywhere count for all; let the proxy put the browser's address last into X-Forwarded-For \
+             and start with --forwarded-for"
+        );
+    }
 }
 
 /// Puts a backup in place that a page has laid ready.

@@ -2,7 +2,7 @@
 
 use super::ids::{ClassId, PersonId};
 use super::when::When;
-use super::{Store, StoreError, Tx, sessions};
+use super::{Store, StoreError, Tx, second_steps, sessions};
 
 /// What a person may do here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, sqlx::Type)]
@@ -82,7 +82,7 @@ pub async fn by_sign_in(store: &Store, sign_in: &str) -> Result<Option<(Person, 
     }))
 }
 
-/// Puts another hash in place, as when the parameters of hashing have grown or the secret changed.
+/// Gives a seat that is free its secret. What stands between passphrase and code of the second step is over.
 ///
 /// # Errors
 /// When the database cannot be written.
@@ -90,7 +90,34 @@ pub async fn set_secret(tx: &mut Tx, person: PersonId, secret_hash: &str) -> Res
     sqlx::query!("update person set secret_hash = ? where id = ?", secret_hash, person)
         .execute(tx.connection())
         .await?;
-    Ok(())
+    second_steps::end_halves(tx, person).await
+}
+
+/// Puts another secret in the place of the one that was checked. Gives `false` where the person has another by now, or none.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn change_secret(tx: &mut Tx, person: PersonId, from: &str, to: &str) -> Result<bool, StoreError> {
+    if !has_secret(tx, person, from).await? {
+        return Ok(false);
+    }
+    set_secret(tx, person, to).await?;
+    Ok(true)
+}
+
+/// Whether the person's secret is the one with this hash, as the change in progress sees it: nobody changes it before that is
+/// kept.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn has_secret(tx: &mut Tx, person: PersonId, secret_hash: &str) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select exists (select 1 from person where id = ? and secret_hash = ?) as "has!: bool""#,
+        person,
+        secret_hash,
+    )
+    .fetch_one(tx.connection())
+    .await?)
 }
 
 /// How many persons of this role there are.
@@ -137,7 +164,7 @@ pub async fn rename(tx: &mut Tx, person: PersonId, name: &str) -> Result<(), Sto
     Ok(())
 }
 
-/// Takes a person's secret away and ends all sessions: the seat is free again.
+/// Takes a person's secret away and ends all sessions, whole and half: the seat is free again.
 ///
 /// # Errors
 /// When the database cannot be written.
@@ -145,6 +172,7 @@ pub async fn free_seat(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> 
     sqlx::query!("update person set secret_hash = null where id = ?", person)
         .execute(tx.connection())
         .await?;
+    second_steps::end_halves(tx, person).await?;
     sessions::end_all(tx, person).await
 }
 

@@ -43,7 +43,7 @@ pub struct Graded {
     pub plate_revision: Option<PlateRevisionId>,
 }
 
-/// The reports of an assignment (where given) and on a plate (where given), by report.
+/// The reports of an assignment, or all on a plate that are of no archived class: nothing changes there any more.
 ///
 /// # Errors
 /// When the database does not answer.
@@ -65,6 +65,7 @@ pub async fn graded(
            left join mark_override o on o.report = r.id and o.undone_at is null
            where r.id in (select id from report where assignment = ?1 and (?2 is null or plate = ?2)
                           union all select id from report where ?1 is null and plate = ?2)
+               and (?1 is not null or c.archived_at is null)
            order by r.assignment, p.name, r.attempt"#,
         assignment,
         plate,

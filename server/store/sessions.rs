@@ -17,31 +17,41 @@ pub struct Session {
     pub seen_at: When,
 }
 
-/// Begins a session.
+/// A session that is about to begin.
+#[derive(Debug, Clone, Copy)]
+pub struct New<'a> {
+    /// Whose.
+    pub person: PersonId,
+    /// The hash that the person's secret was held against.
+    pub secret_hash: &'a str,
+    /// When.
+    pub now: When,
+    /// When it ends in any case.
+    pub expires_at: When,
+    /// Whether many people use the device.
+    pub shared: bool,
+}
+
+/// Begins a session, if the person's secret is still the one that was checked: the check takes a while, in which the seat may
+/// have been freed or the secret changed. Gives `false` where it is not.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn begin(
-    tx: &mut Tx,
-    token: &TokenHash,
-    person: PersonId,
-    now: When,
-    expires_at: When,
-    shared: bool,
-) -> Result<(), StoreError> {
+pub async fn begin(tx: &mut Tx, token: &TokenHash, new: &New<'_>) -> Result<bool, StoreError> {
     let token = token.as_slice();
-    sqlx::query!(
-        "insert into session (token_hash, person, created_at, seen_at, expires_at, shared) values (?, ?, ?, ?, ?, ?)",
+    let done = sqlx::query!(
+        "insert into session (token_hash, person, created_at, seen_at, expires_at, shared)
+         select ?1, id, ?2, ?2, ?3, ?4 from person where id = ?5 and secret_hash = ?6",
         token,
-        person,
-        now,
-        now,
-        expires_at,
-        shared,
+        new.now,
+        new.expires_at,
+        new.shared,
+        new.person,
+        new.secret_hash,
     )
     .execute(tx.connection())
     .await?;
-    Ok(())
+    Ok(done.rows_affected() == 1)
 }
 
 /// Since when sessions must have been used.

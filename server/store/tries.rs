@@ -98,3 +98,14 @@ pub async fn locked(store: &Store, name: &NameHash, now: When) -> Result<Option<
     .await?;
     Ok(until.flatten())
 }
+
+/// How many names are counted at the moment.
+///
+/// # Errors
+/// When the database does not answer.
+#[cfg(test)]
+pub(crate) async fn all(store: &Store) -> Result<i64, StoreError> {
+    Ok(sqlx::query_scalar("select count(*) from sign_in_try")
+        .fetch_one(store.read())
+        .await?)
+}

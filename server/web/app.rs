@@ -8,9 +8,11 @@ use tokio::sync::Notify;
 use crate::actions::Service;
 use crate::config::Settings;
 
+use super::forms::Forms;
 use super::guards::AddressLimit;
 use super::metrics::Metrics;
 use super::pictures::Pictures;
+use super::served::Served;
 use super::upload::Room;
 
 /// State of the router; cheap to clone.
@@ -28,6 +30,10 @@ pub struct App {
     pub pictures: Pictures,
     /// Room for the files of all uploads.
     pub uploads: Room,
+    /// Forms on their way in.
+    pub forms: Forms,
+    /// Files on their way out.
+    pub served: Served,
     /// Asks for a new beginning on the same folder.
     pub restart: Restart,
 }
@@ -74,6 +80,8 @@ impl App {
             sign_ins: AddressLimit::default(),
             pictures: Pictures::default(),
             uploads: Room::default(),
+            forms: Forms::default(),
+            served: Served::default(),
             restart: Restart::default(),
         }
     }

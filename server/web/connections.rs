@@ -1,5 +1,5 @@
-//! The connections: how many at once, and how long each may take over its headers. Somebody who opens thousands and
-//! says nothing costs a bounded amount of memory and is closed after a while; the class goes on working.
+//! The connections: how many at once, and how long each may take over its headers and over its answers. Somebody who opens
+//! thousands and says nothing, or reads nothing, costs a bounded amount of memory and is closed after a while; the class goes on working.
 
 use std::convert::Infallible;
 use std::net::SocketAddr;
@@ -19,6 +19,8 @@ use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 use tower::ServiceExt;
 
+use super::steady::Steady;
+
 /// Connections at once where the system allows as many open files. One that waits has some 10 kB.
 const MOST: usize = 16_384;
 
@@ -30,6 +32,9 @@ const HEADERS: Duration = Duration::from_secs(15);
 
 /// Longest headers of a request together. A connection that sends them slowly holds as much memory.
 const HEADER_BYTES: usize = 16 * 1024;
+
+/// How long all together somebody may make the server wait before the next piece of an answer is taken.
+const STILL: Duration = Duration::from_secs(30);
 
 /// After the system had no more to give, so long until the next try.
 const BREATH: Duration = Duration::from_millis(100);
@@ -109,7 +114,7 @@ fn serve(
         .timer(TokioTimer::new())
         .header_read_timeout(HEADERS)
         .max_buf_size(HEADER_BYTES)
-        .serve_connection(TokioIo::new(stream), answer);
+        .serve_connection(TokioIo::new(Steady::new(stream, STILL)), answer);
     let connection = graceful.watch(connection);
     tokio::spawn(async move {
         // A connection that breaks off is the browser's affair.

@@ -40,12 +40,24 @@ mod tests {
         }
     }
 
+    /// Whatever takes its time within a step leaves at the end of that step: the best of some tries, for a machine that is busy.
+    /// A pause of one step beside the work would leave at all times.
     #[tokio::test]
-    async fn nothing_leaves_early() {
-        let begun = Instant::now();
-        assert_eq!(evenly(async { 7 }).await, 7);
-        assert!(begun.elapsed() >= STEP);
-        evenly(tokio::time::sleep(STEP * 5 / 4)).await;
-        assert!(begun.elapsed() >= STEP * 3);
+    async fn answers_leave_at_the_end_of_a_step() {
+        for (works, leaves) in [(0, 50), (12, 50), (35, 50), (60, 100), (88, 100), (115, 150)] {
+            let (works, leaves) = (Duration::from_millis(works), Duration::from_millis(leaves));
+            let mut least = Duration::MAX;
+            for _ in 0..20 {
+                let begun = Instant::now();
+                evenly(tokio::time::sleep(works)).await;
+                let took = begun.elapsed();
+                assert!(took >= STEP);
+                least = least.min(took);
+                if least < leaves + STEP / 5 {
+                    break;
+                }
+            }
+            assert!(least >= leaves && least < leaves + STEP / 5, "{works:?}: {least:?}");
+        }
     }
 }

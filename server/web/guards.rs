@@ -4,9 +4,9 @@
 //! A handler then asks for the person (`Instructor`, `Staff`, `Student`) and for the object in its path
 //! (`ClassOf`, `AssignmentOf`, `ReportOf`, `MyAssignment`, `MyReport`); other people's objects are not found.
 
-use std::collections::BTreeMap;
-use std::net::{IpAddr, SocketAddr};
-use std::sync::{Arc, Mutex};
+use std::collections::{BTreeMap, BTreeSet};
+use std::net::{IpAddr, Ipv6Addr, SocketAddr};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use axum::extract::{FromRequestParts, OptionalFromRequestParts, Path, Request, State};
@@ -466,7 +466,7 @@ impl FromRequestParts<App> for MyAssignment {
     }
 }
 
-/// `{report}`, if the student was in its pair when it was handed in.
+/// `{report}`, if the student was in its pair when it was handed in; for a form only while its class is not archived.
 #[derive(Debug)]
 pub struct MyReport {
     /// Who asks.
@@ -490,6 +490,7 @@ impl FromRequestParts<App> for MyReport {
         let assignment = assignments::one(&app.service.store, report.assignment)
             .await?
             .ok_or(WebError::NotFound)?;
+        still_open(parts, app, assignment.class).await?;
         let assignment = standing::of_pair(&app.service.store, assignment, report.pair).await?;
         Ok(Self {
             person,
@@ -510,39 +511,96 @@ pub fn address(app: &App, connection: SocketAddr, headers: &HeaderMap) -> IpAddr
     told.unwrap_or_else(|| connection.ip())
 }
 
-/// What to say where more tries to sign in came from the address of a request than a school makes; none while there are fewer.
-pub(super) fn crowded(app: &App, connection: SocketAddr, headers: &HeaderMap) -> Option<&'static str> {
-    let admitted = app.sign_ins.admits(address(app, connection, headers), Instant::now());
-    (!admitted).then_some("Very many tries came from this network. Wait ten minutes, then try again.")
+/// What to say where more wrong tries came from one address than a school makes.
+pub(super) const CROWDED: &str = "Very many wrong tries came from this network. Wait ten minutes, then try again.";
+
+/// Counts a try to sign in by the address of its request before anything of it is looked at; none where too many went wrong.
+pub(super) fn begin_try(app: &App, connection: SocketAddr, headers: &HeaderMap) -> Option<AddressTry> {
+    app.sign_ins.begin(address(app, connection, headers), Instant::now())
 }
 
-/// Tries to sign in that one address may make in [`WINDOW`]: a school is one address, so it is many.
+/// Wrong tries to sign in that one address may make in [`WINDOW`]: a school is one address, so it is many.
 const TRIES_PER_ADDRESS: u32 = 600;
 const WINDOW: Duration = Duration::from_secs(600);
-/// Addresses remembered at once; beyond it the memory starts anew.
+/// Addresses remembered at once; the one that was seen first makes room for a new one.
 const ADDRESSES: usize = 10_000;
 
 /// Counts tries to sign in by address.
 #[derive(Debug, Clone, Default)]
-pub struct AddressLimit(Arc<Mutex<BTreeMap<IpAddr, (Instant, u32)>>>);
+pub struct AddressLimit(Arc<Mutex<Seen>>);
+
+#[derive(Debug, Default)]
+struct Seen {
+    /// Since when, and how many.
+    of: BTreeMap<IpAddr, (Instant, u32)>,
+    /// The same in the order in which they were first seen.
+    in_order: BTreeSet<(Instant, IpAddr)>,
+}
+
+impl Seen {
+    /// The count of an address in the window that is open at a time, or that begins then.
+    fn count(&mut self, address: IpAddr, now: Instant) -> (Instant, &mut u32) {
+        let over = |since: Instant| now.saturating_duration_since(since) >= WINDOW;
+        if let Some((since, _)) = self.of.get(&address).filter(|(since, _)| over(*since)) {
+            self.in_order.remove(&(*since, address));
+            self.of.remove(&address);
+        }
+        if !self.of.contains_key(&address) {
+            while self.of.len() >= ADDRESSES {
+                let Some((_, oldest)) = self.in_order.pop_first() else {
+                    break;
+                };
+                self.of.remove(&oldest);
+            }
+            self.in_order.insert((now, address));
+        }
+        let (since, count) = self.of.entry(address).or_insert((now, 0));
+        (*since, count)
+    }
+}
+
+/// What is counted as one: an IPv4 address, or the 64 bits that one network of IPv6 has, within which anybody takes as many
+/// addresses as there are (RFC 4291, 2.5.4).
+fn network(address: IpAddr) -> IpAddr {
+    match address.to_canonical() {
+        IpAddr::V6(v6) => IpAddr::V6(Ipv6Addr::from_bits(v6.to_bits() >> 64 << 64)),
+        v4 @ IpAddr::V4(_) => v4,
+    }
+}
+
+/// A try that counts as wrong unless it is told otherwise: many at once are all counted before the first is looked at.
+#[derive(Debug)]
+#[must_use]
+pub struct AddressTry {
+    limit: AddressLimit,
+    address: IpAddr,
+    since: Instant,
+}
+
+impl AddressTry {
+    /// It was no wrong guess: the class that signs in behind one address is not counted.
+    pub fn was_not_wrong(self) {
+        let mut seen = self.limit.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((since, count)) = seen.of.get_mut(&self.address)
+            && *since == self.since
+        {
+            *count = count.saturating_sub(1);
+        }
+    }
+}
 
 impl AddressLimit {
-    /// Counts one more; whether it may go on.
-    #[must_use]
-    pub fn admits(&self, address: IpAddr, now: Instant) -> bool {
-        let mut seen = self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        if seen.len() >= ADDRESSES {
-            seen.retain(|_, (since, _)| now.duration_since(*since) < WINDOW);
-            if seen.len() >= ADDRESSES {
-                seen.clear();
-            }
+    /// Counts one more; none where it may not go on.
+    pub fn begin(&self, address: IpAddr, now: Instant) -> Option<AddressTry> {
+        let address = network(address);
+        let mut seen = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let (since, count) = seen.count(address, now);
+        if *count >= TRIES_PER_ADDRESS {
+            return None;
         }
-        let (since, count) = seen.entry(address).or_insert((now, 0));
-        if now.duration_since(*since) >= WINDOW {
-            (*since, *count) = (now, 0);
-        }
-        *count = count.saturating_add(1);
-        *count <= TRIES_PER_ADDRESS
+        *count += 1;
+        let limit = self.clone();
+        Some(AddressTry { limit, address, since })
     }
 }
 
@@ -571,15 +629,68 @@ mod tests {
     }
 
     #[test]
-    fn one_address_is_held_up_for_a_window_and_no_other() {
+    fn wrong_tries_hold_one_address_up_for_a_window_and_no_other() {
         let limit = AddressLimit::default();
         let start = Instant::now();
         let (here, there) = (IpAddr::from([10, 0, 0, 1]), IpAddr::from([10, 0, 0, 2]));
-        for _ in 0..TRIES_PER_ADDRESS {
-            assert!(limit.admits(here, start));
+        // Right ones do not count, however many.
+        for _ in 0..5 * TRIES_PER_ADDRESS {
+            limit.begin(here, start).unwrap().was_not_wrong();
         }
-        assert!(!limit.admits(here, start));
-        assert!(limit.admits(there, start));
-        assert!(limit.admits(here, start + WINDOW));
+        // Those under way do: as many at once as may be wrong.
+        let begun: Vec<AddressTry> = (0..TRIES_PER_ADDRESS)
+            .map(|_| limit.begin(here, start).unwrap())
+            .collect();
+        assert!(limit.begin(here, start).is_none());
+        assert!(limit.begin(there, start).is_some());
+        begun.into_iter().next().unwrap().was_not_wrong();
+        let later = start + WINDOW;
+        let last = limit.begin(here, later - Duration::from_millis(1)).unwrap();
+        assert!(limit.begin(here, later - Duration::from_millis(1)).is_none());
+        // One that began in the window before takes nothing back in the next.
+        let next = limit.begin(here, later).unwrap();
+        last.was_not_wrong();
+        assert_eq!(limit.0.lock().unwrap().of[&here].1, 1);
+        next.was_not_wrong();
+        assert_eq!(limit.0.lock().unwrap().of[&here].1, 0);
+    }
+
+    #[test]
+    fn all_addresses_of_a_network_of_ipv6_are_one() {
+        let limit = AddressLimit::default();
+        let start = Instant::now();
+        let of = |network: u128, host: u128| IpAddr::V6(Ipv6Addr::from_bits(network << 64 | host));
+        let here = 0x2001_0db8_0000_0007;
+        for host in 0..u128::from(TRIES_PER_ADDRESS) {
+            assert!(limit.begin(of(here, host << 32), start).is_some());
+        }
+        assert!(limit.begin(of(here, u128::from(u64::MAX)), start).is_none());
+        assert!(limit.begin(of(here + 1, 0), start).is_some());
+        // An address of IPv4 is itself, however it is written.
+        let mapped: IpAddr = "::ffff:192.0.2.7".parse().unwrap();
+        assert_eq!(network(mapped), IpAddr::from([192, 0, 2, 7]));
+        assert_ne!(network(mapped), network("::ffff:192.0.2.8".parse().unwrap()));
+    }
+
+    #[test]
+    fn a_full_table_forgets_the_oldest_and_nobody_else() {
+        let limit = AddressLimit::default();
+        let start = Instant::now();
+        let of = |n: usize| IpAddr::from(u32::try_from(n).unwrap().to_be_bytes());
+        for n in 0..ADDRESSES {
+            let at = start + Duration::from_millis(u64::try_from(n).unwrap());
+            assert!(limit.begin(of(n), at).is_some());
+        }
+        let now = start + Duration::from_secs(60);
+        // The last of the old ones goes to its limit, and is still held up after as many new ones as push the rest out.
+        let held = of(ADDRESSES - 1);
+        while limit.begin(held, now).is_some() {}
+        for n in 0..ADDRESSES - 1 {
+            assert!(limit.begin(of(ADDRESSES + n), now).is_some());
+        }
+        assert!(limit.begin(held, now).is_none());
+        let seen = limit.0.lock().unwrap();
+        assert_eq!((seen.of.len(), seen.in_order.len()), (ADDRESSES, ADDRESSES));
+        assert!(!seen.of.contains_key(&of(0)) && !seen.of.contains_key(&of(ADDRESSES - 2)));
     }
 }

@@ -11,6 +11,8 @@ mod connections;
 pub mod errors;
 /// Answers that leave at even times.
 mod even;
+/// Forms without files, bounded.
+pub mod forms;
 /// The head of every page.
 pub mod frame;
 /// The lines of a graded report.
@@ -27,6 +29,8 @@ pub mod metrics;
 pub mod pages;
 /// Sizes of paper.
 pub mod paper;
+/// Forms in parts, fed to their reader piece by piece.
+pub mod parts;
 /// Pictures of exercises and of what was off.
 pub mod pictures;
 /// A template as an answer.
@@ -39,10 +43,16 @@ mod routes_of_class;
 mod routes_of_plates;
 /// Starts and stops.
 pub mod serve;
+/// Files on their way out, bounded.
+pub mod served;
+/// Memory that requests hold, by person.
+mod shares;
 /// The lines of a print as every sheet shows them.
 pub mod sheet;
 /// Style, letters and scripts, from within the program.
 pub mod static_files;
+/// Connections whose answers make their way.
+mod steady;
 /// Times and rules of an assignment as typed.
 mod terms;
 /// Times as people of a class read them.

@@ -15,7 +15,7 @@ use super::pages::{
     import, my, report_review, review_queue, second_step, sheets, sign_in, start, student,
 };
 use super::pages::{exercise_insight, priors, report_faults};
-use super::{layers, metrics, static_files, upload};
+use super::{forms, layers, metrics, static_files, upload};
 
 /// Largest form without files.
 const FORM_BYTES: usize = 1024 * 1024;
@@ -185,8 +185,13 @@ pub fn router(app: &App) -> Router {
             Access::Anyone => route.most_bytes.min(STRANGER_BYTES),
             _ => route.most_bytes,
         };
-        let handler = route
-            .handler
+        // Longer ones have files, which are counted as they are read.
+        let handler = if route.method == Method::POST && most_bytes <= FORM_BYTES {
+            route.handler.layer(from_fn_with_state(app.clone(), forms::count))
+        } else {
+            route.handler
+        };
+        let handler = handler
             .layer(DefaultBodyLimit::max(most_bytes))
             .layer(guard)
             .layer(from_fn_with_state(app.clone(), metrics::count));

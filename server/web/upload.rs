@@ -6,11 +6,12 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use axum::extract::{FromRequest, Multipart, Request};
+use axum::extract::{FromRequest, Request};
+use axum::http::StatusCode;
 
 use super::app::App;
 use super::errors::{Explained, WebError};
-use axum::http::StatusCode;
+use super::parts::{self, Parts};
 
 /// Largest file that is kept.
 pub const FILE_BYTES: usize = 8 * 1024 * 1024;
@@ -102,7 +103,7 @@ impl Upload {
     }
 }
 
-fn broken(error: impl std::fmt::Display) -> WebError {
+pub(super) fn broken(error: impl std::fmt::Display) -> WebError {
     tracing::info!(%error, "an upload broke off");
     Explained::new(
         StatusCode::BAD_REQUEST,
@@ -130,24 +131,37 @@ impl FromRequest<App> for Upload {
     type Rejection = WebError;
 
     async fn from_request(request: Request, app: &App) -> Result<Self, WebError> {
-        let mut parts = Multipart::from_request(request, app).await.map_err(broken)?;
+        let mut parts = Parts::of(request).await.map_err(broken)?;
+        let mut reader = Held {
+            room: app.uploads.clone(),
+            bytes: 0,
+        };
+        if !reader.take(parts::HELD, ALL_BYTES) {
+            return Err(crowded());
+        }
         Self::read(&mut parts, &app.uploads, ALL_BYTES).await
     }
 }
 
 impl Upload {
     /// Reads all parts; `most` bytes are held by all uploads of the room together.
-    async fn read(parts: &mut Multipart, room: &Room, most: usize) -> Result<Self, WebError> {
+    async fn read(parts: &mut Parts, room: &Room, most: usize) -> Result<Self, WebError> {
         let mut upload = Self::default();
         upload.held.room = room.clone();
         let mut count = 0;
-        while let Some(mut part) = parts.next_field().await.map_err(broken)? {
+        while let Some(mut part) = parts.next().await.map_err(broken)? {
             count += 1;
             if count > PARTS {
                 return Err(broken("too many parts"));
             }
             let name = part.name().unwrap_or_default().to_owned();
             let file = part.file_name().map(str::to_owned);
+            if !upload
+                .held
+                .take(name.len() + file.as_ref().map_or(0, String::len), most)
+            {
+                return Err(crowded());
+            }
             let longest = if file.is_some() { FILE_BYTES } else { FIELD_BYTES };
             let mut bytes = Vec::new();
             let mut too_big = false;
@@ -217,20 +231,21 @@ mod tests {
     async fn all_uploads_together_hold_a_bounded_number_of_bytes() {
         let room = Room::default();
         let read = async |files: &[usize]| {
-            let mut parts = Multipart::from_request(form(files), &()).await.unwrap();
+            let mut parts = Parts::of(form(files)).await.unwrap();
             Upload::read(&mut parts, &room, 1000).await
         };
-        let first = read(&[300, 300]).await.unwrap();
-        assert_eq!(first.file("f").map(|f| f.bytes.len()), Some(300));
+        // The names of field and file count too, two bytes here.
+        let first = read(&[298, 298]).await.unwrap();
+        assert_eq!(first.file("f").map(|f| f.bytes.len()), Some(298));
         assert_eq!(room.0.load(Ordering::Relaxed), 600);
-        let second = read(&[400]).await.unwrap();
+        let second = read(&[398]).await.unwrap();
         // Full to the last byte: the next is turned away and holds nothing of it.
         assert!(matches!(read(&[1]).await, Err(WebError::Refused(why)) if why.status == 503));
         drop(second);
         assert!(matches!(read(&[200, 300]).await, Err(WebError::Refused(_))));
         assert_eq!(room.0.load(Ordering::Relaxed), 600);
         drop(first);
-        assert_eq!(read(&[500, 500]).await.unwrap().files["f"].len(), 2);
+        assert_eq!(read(&[498, 498]).await.unwrap().files["f"].len(), 2);
         assert_eq!(room.0.load(Ordering::Relaxed), 0);
     }
 
@@ -239,17 +254,17 @@ mod tests {
         let room = Room::default();
         let mut request = form(&[FILE_BYTES + 1, 5]);
         DefaultBodyLimit::disable().apply(&mut request);
-        let mut parts = Multipart::from_request(request, &()).await.unwrap();
+        let mut parts = Parts::of(request).await.unwrap();
         let upload = Upload::read(&mut parts, &room, 2 * FILE_BYTES).await.unwrap();
         let seen: Vec<(usize, bool)> = upload.files["f"].iter().map(|f| (f.bytes.len(), f.too_big)).collect();
         assert_eq!(seen, [(0, true), (5, false)]);
-        assert_eq!(room.0.load(Ordering::Relaxed), 5);
+        assert_eq!(room.0.load(Ordering::Relaxed), 5 + 4);
     }
 
     #[tokio::test]
     async fn a_form_has_a_bounded_number_of_parts() {
         for (parts, taken) in [(PARTS, true), (PARTS + 1, false)] {
-            let mut parts = Multipart::from_request(form(&vec![1; parts]), &()).await.unwrap();
+            let mut parts = Parts::of(form(&vec![1; parts])).await.unwrap();
             let read = Upload::read(&mut parts, &Room::default(), ALL_BYTES).await;
             assert_eq!(read.is_ok(), taken, "{read:?}");
         }

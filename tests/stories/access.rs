@@ -14,6 +14,7 @@ use platemark::store::plates::Kind;
 use platemark::web::guards::Access;
 use platemark::web::routes::table;
 use reqwest::multipart::Form;
+use sqlx::Connection;
 
 use super::entry::Sheet;
 use super::site::{Answer, Browser, PIN, Site, any_report, person, shipped};
@@ -237,8 +238,154 @@ async fn every_page_is_there_for_whom_it_is_and_guarded() {
     }
 }
 
+/// What becomes of a form about a class that is archived. Every form has its line here or fails: whoever adds one decides.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Archived {
+    /// It is refused.
+    Refused,
+    /// It is about no class, or about what is done with one that is archived.
+    Taken,
+}
+
+fn when_archived(path: &str) -> Option<Archived> {
+    let of_no_class = [
+        "/sign-in",
+        "/sign-in/code",
+        "/sign-out",
+        "/seat",
+        "/account/secret",
+        "/account/devices",
+        "/account/second-step",
+        "/classes/new",
+        "/classes/{class}/end-of-term",
+        "/backup",
+        "/restore",
+        "/restore/apply",
+    ];
+    // They belong to the school. What follows from a plate for reports of archived classes: `reports_of_archived_classes_stay`.
+    let of_the_school = ["/exercises/", "/drafts/{draft}"];
+    let of_a_class = [
+        "/classes/{class}/",
+        "/assignments/{assignment}/",
+        "/reports/{report}/",
+        "/my/{assignment}/",
+        "/my/reports/{report}/",
+    ];
+    if of_no_class.contains(&path) || of_the_school.iter().any(|start| path.starts_with(start)) {
+        Some(Archived::Taken)
+    } else {
+        of_a_class
+            .iter()
+            .any(|start| path.starts_with(start))
+            .then_some(Archived::Refused)
+    }
+}
+
+/// In a class that is archived nothing can be changed, by nobody, on any route; to look at it is as before.
+#[tokio::test(flavor = "multi_thread")]
+async fn no_form_changes_a_class_that_is_archived() {
+    let site = everything_there().await;
+    let (pair, instructor) = (site.pair("A").await, site.instructor().await);
+    // Anna is in a class that still runs too.
+    let other = elsewhere(&site).await;
+    let anna = platemark::store::ids::PersonId(2);
+    join(&site, other.class, anna).await;
+    let end = format!("/classes/{}/end-of-term", site.class);
+    instructor.send(&end, &[("do", "archive")]).await.is(200);
+    let mut refused = 0;
+    for route in table().into_iter().filter(|route| route.method == "POST") {
+        let decided = when_archived(route.path);
+        let decided = decided.unwrap_or_else(|| panic!("say what becomes of {} in an archived class", route.path));
+        if decided == Archived::Taken {
+            continue;
+        }
+        let browser = if route.access == Access::Student {
+            &pair
+        } else {
+            &instructor
+        };
+        let answer = browser.send(&filled(route.path, &OURS), &[]).await;
+        answer.is(409).has("The class is archived");
+        refused += 1;
+    }
+    assert!(refused > 20, "{refused}");
+    for (browser, path) in [
+        (&pair, "/my/reports/1"),
+        (&pair, "/my/reports/1/evidence/1"),
+        (&instructor, "/reports/1"),
+        (&instructor, "/assignments/1"),
+    ] {
+        browser.get(path).await.is(200);
+    }
+    // The names are taken out; Anna keeps hers and her account, because of the other class, and changes nothing here.
+    let forget = [("do", "forget"), ("class_name", "Monday group")];
+    instructor.send(&end, &forget).await.is(200);
+    let pair = site.pair("A").await;
+    for act in ["query", "check", "evidence"] {
+        let answer = pair.send(&format!("/my/reports/1/{act}"), &[("text", "Why?")]).await;
+        // Small classes go with their reports.
+        assert!([404, 409].contains(&answer.status.as_u16()), "{act}: {}", answer.status);
+    }
+}
+
+/// A plate is corrected and its reports are graded again: those of a class that is archived stay as they were.
+#[tokio::test(flavor = "multi_thread")]
+async fn reports_of_archived_classes_stay() {
+    let site = everything_there().await;
+    let instructor = site.instructor().await;
+    let path = "/exercises/1/plates/1/regrade";
+    instructor.get(path).await.is(200);
+    let graded = async |regrade: &str| {
+        let address = format!("sqlite:{}", site.database().display());
+        let mut database = sqlx::SqliteConnection::connect(&address).await.unwrap();
+        let count = sqlx::query_scalar::<_, i64>("select count(*) from regrade_report where regrade = ?");
+        count.bind(regrade).fetch_one(&mut database).await.unwrap()
+    };
+    assert_eq!(graded("1").await, 1);
+    let end = format!("/classes/{}/end-of-term", site.class);
+    instructor.send(&end, &[("do", "archive")]).await.is(200);
+    instructor.send(path, &[]).await.is(200);
+    assert_eq!(graded("2").await, 0);
+}
+
+/// A form that another site makes the browser of somebody who is signed in send, to any route: it is not taken, whichever way the
+/// browser tells where it comes from.
+#[tokio::test(flavor = "multi_thread")]
+async fn no_route_takes_a_form_from_another_site() {
+    let site = everything_there().await;
+    let (pair, instructor) = (site.pair("A").await, site.instructor().await);
+    let stranger = site.stranger();
+    let from: [&[(&str, &str)]; 4] = [
+        &[("origin", "http://elsewhere.example"), ("sec-fetch-site", "cross-site")],
+        &[("sec-fetch-site", "same-site")],
+        &[("origin", "http://elsewhere.example")],
+        &[("origin", "null")],
+    ];
+    let mut walked = 0;
+    for route in table().into_iter().filter(|route| route.method != "GET") {
+        let browser = match route.access {
+            Access::Student => &pair,
+            Access::Anyone if route.path != "/sign-out" => &stranger,
+            _ => &instructor,
+        };
+        for headers in from {
+            let answer = browser.send_with(&filled(route.path, &OURS), headers, &[]).await;
+            answer.is(403).has("sent from another site");
+            walked += 1;
+        }
+    }
+    assert!(walked > 200, "{walked}");
+    // Nobody is signed out by it, and the same form from here is taken.
+    pair.get("/my").await.is(200).has("My assignments");
+    instructor.get("/classes").await.is(200).has("Monday group");
+    let here = [("sec-fetch-site", "same-origin")];
+    let answer = instructor.send_with("/sign-out", &here, &[]).await;
+    answer.is(200).has("Sign in");
+}
+
 /// Another class of another instructor, with a report of its own on another exercise.
 struct Elsewhere {
+    class: ClassId,
     student: i64,
     report: String,
     plate: i64,
@@ -323,6 +470,7 @@ async fn elsewhere(site: &Site) -> Elsewhere {
         .filter_map(|p| p.split('/').next()?.parse().ok())
         .max();
     Elsewhere {
+        class,
         student: student.0,
         report,
         plate,

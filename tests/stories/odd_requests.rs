@@ -104,6 +104,148 @@ async fn long_headers_and_forms_of_strangers_cost_bounded_memory() {
     }
 }
 
+/// Headers of a part that never end, from somebody who is signed in: the form ends there, however much is sent.
+#[tokio::test(flavor = "multi_thread")]
+async fn headers_of_parts_without_end_cost_bounded_memory() {
+    const CONNECTIONS: usize = 6;
+    const BYTES: usize = 48 << 20;
+    let folder = tempfile::tempdir().unwrap();
+    let phrase = format!("{PASSPHRASE}\n");
+    assert!(add_instructor(folder.path(), "ferro", &phrase).status.success());
+    let data = folder.path().to_str().unwrap();
+    let server = Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+    let address = server.address().replace("http://", "");
+    let browser = Browser::at(&server.address());
+    let sign_in = [("name", "ferro"), ("secret", PASSPHRASE)];
+    browser.send("/sign-in", &sign_in).await.is(200);
+    let before = resident(server.child.id());
+    let head = format!(
+        "POST /exercises/import HTTP/1.1\r\nhost: x\r\ncookie: {}\r\nsec-fetch-site: same-origin\r\n\
+         content-type: multipart/form-data; boundary=edge\r\ncontent-length: {BYTES}\r\n\r\n",
+        browser.token().unwrap(),
+    );
+    let part = "--edge\r\ncontent-disposition: form-data; name=\"";
+    let piece = vec![b'x'; 64 << 10];
+    let mut open = Vec::new();
+    let mut most = 0;
+    for start in [part, ""].repeat(CONNECTIONS / 2) {
+        let mut stream = TcpStream::connect(&address).unwrap();
+        stream.set_write_timeout(Some(Duration::from_secs(2))).unwrap();
+        stream.write_all(head.as_bytes()).unwrap();
+        stream.write_all(start.as_bytes()).unwrap();
+        let mut sent = 0;
+        // All but the end of it, unless the server closes or takes no more.
+        while sent < BYTES - (1 << 20) && stream.write_all(&piece).is_ok() {
+            sent += piece.len();
+            most = most.max(resident(server.child.id()).saturating_sub(before));
+        }
+        open.push(stream);
+    }
+    browser.get("/health").await.is(200);
+    most = most.max(resident(server.child.id()).saturating_sub(before));
+    assert!(most < 16 << 10, "{most} KiB more");
+    let mut answer = Vec::new();
+    let mut first = open.remove(0);
+    first.set_read_timeout(Some(Duration::from_secs(5))).unwrap();
+    first.read_to_end(&mut answer).ok();
+    let answer = String::from_utf8_lossy(&answer);
+    assert!(answer.is_empty() || answer.starts_with("HTTP/1.1 400"), "{answer}");
+    assert!(server.stop());
+}
+
+/// Forms of somebody who is signed in, begun in great number and never ended: so much of them is held and no more, and others
+/// send theirs.
+#[tokio::test(flavor = "multi_thread")]
+async fn forms_that_are_begun_and_not_ended_are_bounded_by_person() {
+    let site = Site::open().await;
+    let (pair, other) = (site.pair("A").await, site.pair("B").await);
+    let request = format!(
+        "POST /account/secret HTTP/1.1\r\nhost: x\r\ncookie: {}\r\nsec-fetch-site: same-origin\r\n\
+         content-type: application/x-www-form-urlencoded\r\ncontent-length: 1000000\r\n\r\nold={}",
+        pair.token().unwrap(),
+        "n".repeat(990_000)
+    );
+    let mut open = Vec::new();
+    let mut told = 0;
+    for _ in 0..12 {
+        let mut stream = TcpStream::connect(site.address()).unwrap();
+        // The server may close while it is still being written to.
+        stream.write_all(request.as_bytes()).ok();
+        stream.set_read_timeout(Some(Duration::from_millis(500))).unwrap();
+        let mut start = [0; 12];
+        told += usize::from(stream.read_exact(&mut start).is_ok() && &start == b"HTTP/1.1 503");
+        open.push(stream);
+    }
+    // Eight and a bit fit.
+    assert!((3..=4).contains(&told), "{told}");
+    let fields = [("old", "999999"), ("new", "864209"), ("again", "864209")];
+    other.send("/account/secret", &fields).await.is(422);
+    drop(open);
+}
+
+/// Whoever asks for files and reads none of them gets so many at once; and when nobody has read for half a minute, that is the
+/// end of those connections, and of what they held.
+#[tokio::test(flavor = "multi_thread")]
+async fn who_asks_for_files_and_reads_none_is_ended() {
+    use platemark::store::assignments::Feedback;
+    use reqwest::multipart::{Form, Part};
+    /// More than the system keeps on the way for both ends.
+    const BYTES: usize = 7_900_000;
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let csv = super::site::shipped("SB-11/reports/SB-11-01--careful.csv");
+    let result = pair.hand_in(assignment, &csv).await.is(200).path.clone();
+    let mut pdf = b"%PDF-1.7\n1 0 obj <</Type /Pages /Count 1>> endobj\n%".to_vec();
+    pdf.resize(BYTES - 30, b'x');
+    pdf.extend(b"\nstartxref\n9\n%%EOF\n");
+    let part = Part::bytes(pdf.clone()).file_name("sheet.pdf");
+    let page = pair
+        .send_files(&format!("{result}/evidence"), Form::new().part("evidence", part))
+        .await;
+    page.is(200).has("/evidence/1");
+    let path = format!("{result}/evidence/1");
+    let request = format!(
+        "GET {path} HTTP/1.1\r\nhost: x\r\ncookie: {}\r\n\r\n",
+        pair.token().unwrap()
+    );
+    let mut still = Vec::new();
+    for _ in 0..8 {
+        let mut stream = TcpStream::connect(site.address()).unwrap();
+        stream.write_all(request.as_bytes()).unwrap();
+        // The answer has begun.
+        let mut first = [0; 12];
+        stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
+        stream.read_exact(&mut first).unwrap();
+        assert_eq!(&first, b"HTTP/1.1 200");
+        still.push(stream);
+    }
+    let begun = Instant::now();
+    pair.get(&path)
+        .await
+        .is(503)
+        .has("Too many files at the same moment")
+        .has("Wait until");
+    // Others get theirs, and so do these people when the silent connections have ended.
+    let instructor = site.instructor().await;
+    let theirs = path.replacen("/my", "", 1);
+    assert_eq!(instructor.get(&theirs).await.is(200).body.len(), pdf.len());
+    while pair.get(&path).await.status.as_u16() == 503 {
+        assert!(
+            begun.elapsed() < Duration::from_secs(75),
+            "they hold their place for ever"
+        );
+        tokio::time::sleep(Duration::from_millis(500)).await;
+    }
+    assert!(begun.elapsed() > Duration::from_secs(20), "{:?}", begun.elapsed());
+    tokio::time::sleep(Duration::from_secs(2)).await;
+    for mut stream in still {
+        let mut rest = Vec::new();
+        stream.read_to_end(&mut rest).ok();
+        assert!(rest.len() < BYTES, "all of it went out: {}", rest.len());
+    }
+}
+
 /// Sends bytes and reads what comes until the server closes.
 fn raw(site: &Site, bytes: &[u8]) -> String {
     let mut stream = TcpStream::connect(site.address()).unwrap();
@@ -219,6 +361,7 @@ async fn an_upload_torn_in_the_middle_leaves_no_report_and_the_draft_as_it_was()
 /// Whatever is nested as deeply as it can be sent: an answer that says what is wrong, and the server goes on.
 #[tokio::test(flavor = "multi_thread")]
 async fn what_is_nested_without_end_is_refused() {
+    use platemark::store::assignments::Feedback;
     use reqwest::multipart::{Form, Part};
     let site = Site::open().await;
     let instructor = site.instructor().await;
@@ -242,6 +385,19 @@ async fn what_is_nested_without_end_is_refused() {
             .send_files("/exercises/import", Form::new().part("exercise", part))
             .await
             .is(422);
+    }
+    // The one field that a page sends as JSON: what was seen, to tell two devices apart.
+    let assignment = site.assign(1, Feedback::Words).await;
+    let pair = site.pair("A").await;
+    let path = format!("/my/{assignment}/entry");
+    for (open, close) in [("[", "]"), ("{\"a\":", "}")] {
+        let deep = open.repeat(50_000) + "1" + &close.repeat(50_000);
+        let form = Form::new().text("base", deep.clone()).text("m-2", "-8.018");
+        let page = pair.send_files(&path, form.text("do", "keep")).await;
+        assert!([200, 409, 422].contains(&page.status.as_u16()), "{}", page.status);
+        let fields = [("base", deep.as_str()), ("m-2", "-8.018"), ("sure", "yes")];
+        let page = pair.send(&format!("{path}/2"), &fields).await;
+        assert!([200, 409, 422].contains(&page.status.as_u16()), "{}", page.status);
     }
     site.stranger().get("/health").await.is(200);
     let folder = tempfile::tempdir().unwrap();

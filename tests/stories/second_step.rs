@@ -73,6 +73,32 @@ async fn finish(browser: &Browser, page: &Answer, code: &str) -> Answer {
     browser.send("/sign-in/code", &fields).await
 }
 
+/// All of it once, for the instructor.
+pub(super) async fn set_up_and_sign_in(site: &Site) {
+    let (secret, _) = set_up(site, &site.instructor().await).await;
+    let (browser, page) = half(site, "ferro").await;
+    finish(&browser, &page, &code(site, &secret)).await.is(200);
+    browser.get("/classes").await.has("Monday group");
+}
+
+/// Between passphrase and code the passphrase is changed on another device: what it opened half is shut.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_code_after_the_passphrase_was_changed_opens_nothing() {
+    let site = Site::open().await;
+    let here = site.instructor().await;
+    let (secret, _) = set_up(&site, &here).await;
+    let (browser, page) = half(&site, "ferro").await;
+    let new = "quince obelisk thatch 7";
+    let fields = [("old", PASSPHRASE), ("new", new), ("again", new)];
+    here.send("/account/secret", &fields).await.is(200).has("It is changed");
+    let good = code(&site, &secret);
+    finish(&browser, &page, &good)
+        .await
+        .is(422)
+        .has("it was changed meanwhile");
+    browser.get("/classes").await.has("Sign in");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn it_is_set_up_with_a_first_code_and_asked_for_from_then_on() {
     let site = Site::open().await;

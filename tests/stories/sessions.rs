@@ -198,6 +198,120 @@ async fn a_burst_of_sign_ins_does_not_hold_up_a_report() {
     assert!(told.contains(&422));
 }
 
+/// The seat is freed while the PIN is being checked, which takes a while when many sign in: nobody comes in with it any more,
+/// nor changes it, and the other way round a secret is changed from the one that was checked only.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_check_under_way_is_worth_nothing_once_the_secret_is_another() {
+    let site = Site::open().await;
+    let (instructor, pair) = (site.instructor().await, site.pair("A").await);
+    let (other, second) = (site.pair("B").await, site.pair("B").await);
+    let address = format!("sqlite:{}", site.database().display());
+    let mut database = sqlx::SqliteConnection::connect(&address).await.unwrap();
+    // Some seconds of work stand before whoever comes now.
+    let mut line = tokio::task::JoinSet::new();
+    for _ in 0..220 {
+        let secrets = site.service.secrets.clone();
+        line.spawn(async move { secrets.hash("something else").await.unwrap() });
+    }
+    tokio::time::sleep(Duration::from_millis(50)).await;
+    let (new, newer) = ("864209", "975310");
+    let stranger = site.stranger();
+    let signing = tokio::spawn(async move {
+        let answer = stranger.send("/sign-in", &[("name", "anna"), ("secret", PIN)]).await;
+        (answer.status.as_u16(), stranger.token())
+    });
+    let change = async |browser: Browser, new: &'static str| {
+        let fields = [("old", PIN), ("new", new), ("again", new)];
+        let status = browser.send("/account/secret", &fields).await.status.as_u16();
+        (browser, status)
+    };
+    let changing = tokio::spawn(change(pair, new));
+    let both = tokio::spawn(async move { tokio::join!(change(other, new), change(second, newer)) });
+    // Until all of them are counted and stand in the line.
+    for _ in 0..200 {
+        let counted = sqlx::query_scalar::<_, i64>("select coalesce(sum(failed), 0) from sign_in_try");
+        if counted.fetch_one(&mut database).await.unwrap() == 4 {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(5)).await;
+    }
+    tokio::time::sleep(Duration::from_millis(50)).await;
+    let anna = format!("/classes/{}/people/2", site.class);
+    instructor.send(&anna, &[("do", "free-seat")]).await.is(200);
+    assert!(
+        !signing.is_finished() && !changing.is_finished(),
+        "the line was too short"
+    );
+
+    assert_eq!(signing.await.unwrap(), (422, None));
+    // Her session has ended with the seat.
+    let (pair, status) = changing.await.unwrap();
+    assert_ne!(status, 200);
+    pair.get("/my").await.has("Sign in");
+    for secret in [PIN, new] {
+        let fields = [("name", "anna"), ("secret", secret)];
+        site.stranger().send("/sign-in", &fields).await.is(422);
+    }
+    let ((_, one), (_, two)) = both.await.unwrap();
+    assert!([(200, 422), (422, 200)].contains(&(one, two)), "{one} {two}");
+    let good = if one == 200 { new } else { newer };
+    site.sign_in("bela", good).await.get("/my").await.is(200);
+    line.join_all().await;
+}
+
+/// What is no wrong guess never holds a class up: however many forms are sent empty, and however often a good code is typed.
+#[tokio::test(flavor = "multi_thread")]
+async fn only_wrong_tries_of_an_address_are_counted() {
+    let site = Site::open().await;
+    let anna = site.person_of("anna").await;
+    let slips = make_slips(&site.service, site.class, &[anna], DAY, site.instructor_id)
+        .await
+        .unwrap();
+    let stranger = site.stranger();
+    let good = [("code", slips[0].code.as_str())];
+    for _ in 0..350 {
+        stranger
+            .send("/sign-in", &[("name", "anna"), ("secret", "")])
+            .await
+            .is(422);
+        stranger.send("/seat", &[]).await.is(422);
+        stranger.send("/seat", &good).await.is(200).has("anna");
+    }
+    for n in 0..600 {
+        let wrong = format!("{:05}-22222-22222", n / 10);
+        stranger.send("/seat", &[("code", &wrong)]).await.is(422);
+    }
+    for (path, fields) in [("/seat", &good[..]), ("/sign-in", &[("name", "anna"), ("secret", PIN)])] {
+        let told = stranger.send(path, fields).await;
+        told.is(429).has("wrong tries came from this network");
+    }
+}
+
+/// Second steps and slips are counted under names that nobody can type: whoever tries those locks nobody out.
+#[tokio::test(flavor = "multi_thread")]
+async fn no_typed_name_locks_anything_but_a_name() {
+    let site = Site::open().await;
+    let stranger = site.stranger();
+    for name in [
+        format!("second step of {}", site.instructor_id),
+        format!("SECOND STEP OF {}", site.instructor_id),
+        "slip 01234".to_owned(),
+        "SLIP 01234".to_owned(),
+    ] {
+        for _ in 0..11 {
+            stranger
+                .send("/sign-in", &[("name", &name), ("secret", "000000")])
+                .await;
+        }
+    }
+    let address = format!("sqlite:{}", site.database().display());
+    let mut database = sqlx::SqliteConnection::connect(&address).await.unwrap();
+    let locked = sqlx::query_scalar::<_, i64>("select count(*) from sign_in_try where locked_until is not null");
+    assert_eq!(locked.fetch_one(&mut database).await.unwrap(), 2);
+    stranger.send("/seat", &[("code", "01234-22222-22222")]).await.is(422);
+    super::second_step::set_up_and_sign_in(&site).await;
+}
+
 /// Two are hashed at once, so that a hundred at a time take the memory of two.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_burst_of_sign_ins_takes_bounded_memory() {
@@ -327,15 +441,6 @@ async fn cookies_and_headers_protect() {
         cookie.contains("HttpOnly") && cookie.contains("SameSite=Lax") && cookie.contains("Path=/"),
         "{cookie}"
     );
-}
-
-#[tokio::test(flavor = "multi_thread")]
-async fn a_form_from_another_site_is_not_taken() {
-    let site = Site::open().await;
-    let browser = site.instructor().await;
-    let page = browser.send_from_elsewhere("/sign-out", &[]).await;
-    page.is(403).has("sent from another site");
-    browser.get("/classes").await.has("Monday group");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -211,6 +211,12 @@ impl Site {
         self.sign_in(if name == "A" { "anna" } else { "bela" }, PIN).await
     }
 
+    /// Row of somebody by sign-in name.
+    pub(crate) async fn person_of(&self, name: &str) -> PersonId {
+        let found = platemark::store::people::by_sign_in(&self.service.store, name).await;
+        found.unwrap().unwrap().0.id
+    }
+
     /// A further person, signed in.
     pub(crate) async fn newcomer(&self, role: Role, name: &str) -> Browser {
         person(&self.service, role, name).await;
@@ -457,12 +463,20 @@ impl Browser {
             .to_owned()
     }
 
-    /// A form that another site made the browser send.
-    pub(crate) async fn send_from_elsewhere(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
-        let request = self.client.post(format!("{}{path}", self.base)).form(fields);
-        let request = request
-            .header("origin", "http://elsewhere.example")
-            .header("sec-fetch-site", "cross-site");
+    /// A form with headers of one's own, as another site makes a browser send it.
+    pub(crate) async fn send_with(&self, path: &str, headers: &[(&str, &str)], fields: &[(&str, &str)]) -> Answer {
+        log::never_of_form(fields.iter().copied());
+        let mut request = self.client.post(format!("{}{path}", self.base)).form(fields);
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        Answer::of(request.send().await.unwrap()).await
+    }
+
+    /// A request with a method of one's own.
+    pub(crate) async fn ask(&self, method: &str, path: &str) -> Answer {
+        let method = reqwest::Method::from_bytes(method.as_bytes()).unwrap();
+        let request = self.client.request(method, format!("{}{path}", self.base));
         Answer::of(request.send().await.unwrap()).await
     }
 

@@ -14,7 +14,8 @@ use platemark::store::people::Role;
 use platemark::store::plates::Kind;
 
 use super::entry::Sheet;
-use super::site::{Answer, Browser, DAY, Site, any_report, person, shipped};
+use super::faults::{edited, report_of};
+use super::site::{Answer, Browser, DAY, PIN, Site, any_report, person, shipped};
 
 /// Every reference value of the plate that pair A measures, as the file writes it.
 fn references() -> Vec<String> {
@@ -332,21 +333,30 @@ async fn a_virtual_plate_opens_when_nobody_who_holds_it_is_still_at_it() {
 }
 
 /// Words say which values agree and no amount; the time of the answer says none either: a grade that looks into large
-/// differences takes longer.
+/// differences takes longer, for a report and for the one check that is asked for.
 #[tokio::test(flavor = "multi_thread")]
-async fn the_answer_to_a_report_leaves_at_an_even_time() {
+async fn an_answer_with_a_grade_leaves_at_an_even_time() {
     let site = Site::open().await;
-    let assignment = site.assign(3, Feedback::Words).await;
-    let pair = site.pair("A").await;
-    for name in ["careful", "restless"] {
+    let assignment = site.assign(9, Feedback::Words).await;
+    let (pair, instructor) = (site.pair("A").await, site.instructor().await);
+    let stays = Browser::that_stays(&format!("http://{}", site.address()));
+    stays.send("/sign-in", &[("name", "anna"), ("secret", PIN)]).await;
+    let mut times = Vec::new();
+    for n in 0..8 {
+        // One Y value alone, off by 0.9: either the origin or this one value, so that a check is asked for.
+        let csv = edited(move |no, v| match no {
+            "9" => Some(v + 0.9),
+            "11" | "14" => None,
+            "15" => Some(v + f64::from(n) * 0.001),
+            _ => Some(v),
+        });
+        let report = report_of(&pair, assignment, &csv).await;
+        let reading = instructor.get(&format!("/reports/{report}")).await.field("reading");
+        let check = format!("/my/reports/{report}/check");
         let begun = Instant::now();
-        pair.hand_in(assignment, &shipped(&format!("SB-11/reports/SB-11-01--{name}.csv")))
-            .await
-            .is(200);
-        assert!(
-            begun.elapsed() >= Duration::from_millis(50),
-            "{name}: {:?}",
-            begun.elapsed()
-        );
+        let answer = stays.send(&check, &[("reading", &reading), ("value", "0.897")]).await;
+        times.push(begun.elapsed());
+        answer.is(303);
     }
+    assert!(times.iter().all(|t| *t >= Duration::from_millis(50)), "{times:?}");
 }

@@ -357,7 +357,7 @@ pub(in crate::web) async fn source(State(app): State<App>, of: ReportOf) -> Resu
             "default-src 'none'; sandbox".to_owned(),
         ),
     ];
-    Ok((headers, bytes).into_response())
+    Ok((headers, app.served.body(of.person.id, bytes)?).into_response())
 }
 
 /// A photo or PDF beside a report.
@@ -366,5 +366,5 @@ pub(in crate::web) async fn evidence(
     of: ReportOf,
     Path(path): Path<BTreeMap<String, String>>,
 ) -> Result<Response, WebError> {
-    served(&app, evidence_of(&of.report), &path).await
+    served(&app, &of.person, evidence_of(&of.report), &path).await
 }

@@ -1,7 +1,6 @@
 //! A backup back in place: sent, checked, laid beside what is there, and put in place with the passphrase once more.
 
 use askama::Template;
-use axum::extract::multipart::Multipart;
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
@@ -18,6 +17,7 @@ use crate::web::app::App;
 use crate::web::errors::{Explained, WebError};
 use crate::web::frame::Frame;
 use crate::web::guards::Instructor;
+use crate::web::parts::Parts;
 use crate::web::render::{Page, Sheet};
 use crate::web::times;
 
@@ -176,11 +176,12 @@ impl Drop for Partial {
 }
 
 /// Writes the file of the form to the disk, piece by piece.
-async fn take(parts: &mut Multipart, to: &std::path::Path) -> Result<u64, WebError> {
+async fn take(parts: &mut Parts, to: &std::path::Path) -> Result<u64, WebError> {
     let mut size = 0;
     let partial = Partial(Some(to.to_owned()));
-    while let Some(mut part) = parts.next_field().await.map_err(broken_off)? {
+    while let Some(mut part) = parts.next().await.map_err(broken_off)? {
         if part.name() != Some("backup") {
+            while part.chunk().await.map_err(broken_off)?.is_some() {}
             continue;
         }
         let mut file = tokio::fs::File::create(to).await.map_err(WebError::internal)?;
@@ -198,7 +199,7 @@ async fn take(parts: &mut Multipart, to: &std::path::Path) -> Result<u64, WebErr
 pub(in crate::web) async fn submit(
     State(app): State<App>,
     Instructor(person): Instructor,
-    mut parts: Multipart,
+    mut parts: Parts,
 ) -> Result<Response, WebError> {
     let folder = &app.settings.data;
     let (token, place) = restore::place(folder).map_err(WebError::internal)?;

@@ -83,12 +83,26 @@ pub(in crate::web) async fn submit(
         let page = Seat::of(typed.code.trim().to_owned(), whose, vec![(field, what)]);
         Sheet(status, page).into_response()
     };
-    if let Some(what) = guards::crowded(&app, from, &headers) {
-        return Ok(back(StatusCode::TOO_MANY_REQUESTS, None, "code", what.to_owned()));
+    if typed.code.trim().is_empty() {
+        let what = NOT_GOOD.to_owned();
+        return Ok(back(StatusCode::UNPROCESSABLE_ENTITY, None, "code", what));
     }
+    let Some(counted) = guards::begin_try(&app, from, &headers) else {
+        let what = guards::CROWDED.to_owned();
+        return Ok(back(StatusCode::TOO_MANY_REQUESTS, None, "code", what));
+    };
     let person = match whose(&app.service, &typed.code).await {
-        Ok(person) => person,
+        Ok(person) => {
+            counted.was_not_wrong();
+            person
+        }
         Err(error) => {
+            if !matches!(
+                error,
+                SeatError::NotGood | SeatError::SignIn(SignInError::Locked { .. })
+            ) {
+                counted.was_not_wrong();
+            }
             let (status, what) = refused(error)?;
             return Ok(back(status, None, "code", what));
         }

@@ -235,9 +235,6 @@ pub(in crate::web) async fn finish(
     Form(typed): Form<TypedCode>,
 ) -> Result<Response, WebError> {
     let again = |status, wrong: String| ask(&typed.half, &typed.next, status, wrong);
-    if let Some(wrong) = guards::crowded(&app, from, &headers) {
-        return Ok(again(StatusCode::TOO_MANY_REQUESTS, wrong.to_owned()));
-    }
     let Some(half) = Token::from_cookie(&typed.half) else {
         let wrong = "The code comes after name and passphrase. Sign in with those first.";
         return Ok(signed_out(&typed.next, wrong));
@@ -246,14 +243,26 @@ pub(in crate::web) async fn finish(
         let wrong = "Type the six digits that the app shows now, or one of your recovery codes.";
         return Ok(again(StatusCode::UNPROCESSABLE_ENTITY, wrong.to_owned()));
     }
+    let Some(counted) = guards::begin_try(&app, from, &headers) else {
+        return Ok(again(StatusCode::TOO_MANY_REQUESTS, guards::CROWDED.to_owned()));
+    };
     let had = guards::token(&app, &jar);
-    match second_step::finish(&app.service, &half, &typed.code, had.as_ref(), is_shared(&jar)).await {
+    let finished = second_step::finish(&app.service, &half, &typed.code, had.as_ref(), is_shared(&jar)).await;
+    let wrong = matches!(
+        finished,
+        Err(StepError::Over | StepError::WrongCode | StepError::SignIn(SignInError::Locked { .. }))
+    );
+    if !wrong {
+        counted.was_not_wrong();
+    }
+    match finished {
         Ok((token, _)) => {
             let jar = jar.add(cookie(&app, token.as_str().to_owned()));
             Ok((jar, Redirect::to(onward(&typed.next))).into_response())
         }
         Err(StepError::Over) => {
-            let wrong = "More than five minutes passed since your passphrase. Sign in again, with the app at hand.";
+            let wrong = "More than five minutes passed since your passphrase, or it was changed meanwhile. Sign in again, with the \
+                app at hand.";
             Ok(signed_out(&typed.next, wrong))
         }
         Err(StepError::SignIn(SignInError::Locked { until })) => {

@@ -133,17 +133,21 @@ pub(in crate::web) async fn submit(
     jar: CookieJar,
     Form(typed): Form<Typed>,
 ) -> Result<Response, WebError> {
-    if let Some(wrong) = guards::crowded(&app, from, &headers) {
-        return Ok(again(&typed, StatusCode::TOO_MANY_REQUESTS, wrong.to_owned()));
-    }
     if typed.name.trim().is_empty() || typed.secret.is_empty() {
         let wrong = "Fill in both fields: your sign-in name, and your passphrase or PIN.";
         return Ok(again(&typed, StatusCode::UNPROCESSABLE_ENTITY, wrong.to_owned()));
     }
+    let Some(counted) = guards::begin_try(&app, from, &headers) else {
+        return Ok(again(&typed, StatusCode::TOO_MANY_REQUESTS, guards::CROWDED.to_owned()));
+    };
     let had = guards::token(&app, &jar);
     let shared = typed.shared == "yes";
     let jar = told_shared(&app, jar, shared);
-    match sign_in::sign_in(&app.service, &typed.name, &typed.secret, had.as_ref(), shared).await {
+    let entered = sign_in::sign_in(&app.service, &typed.name, &typed.secret, had.as_ref(), shared).await;
+    if !matches!(entered, Err(SignInError::DoesNotFit | SignInError::Locked { .. })) {
+        counted.was_not_wrong();
+    }
+    match entered {
         Ok(Entered::Half(half)) => {
             let form = second_step::ask(half.as_str(), &typed.next, StatusCode::OK, String::new());
             Ok((jar, form).into_response())

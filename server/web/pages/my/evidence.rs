@@ -65,13 +65,14 @@ pub(in crate::web) async fn file(
     mine: MyReport,
     Path(path): Path<BTreeMap<String, String>>,
 ) -> Result<Response, WebError> {
-    served(&app, of(&mine.report), &path).await
+    served(&app, &mine.person, of(&mine.report), &path).await
 }
 
 /// A file as it is kept: to be looked at or kept, never to be run. A picture may stand in a page; opened by itself it is
 /// saved.
 pub(in crate::web::pages) async fn served(
     app: &App,
+    person: &Person,
     of: Of,
     path: &BTreeMap<String, String>,
 ) -> Result<Response, WebError> {
@@ -96,5 +97,5 @@ pub(in crate::web::pages) async fn served(
         ),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff".to_owned()),
     ];
-    Ok((headers, bytes).into_response())
+    Ok((headers, app.served.body(person.id, bytes)?).into_response())
 }
