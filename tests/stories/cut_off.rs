@@ -16,7 +16,7 @@ use platemark::exercise::model::MarksLine;
 use platemark::grading::decided::Answer;
 use platemark::store::assignments::Feedback;
 use platemark::store::grades::{self, Grade};
-use platemark::store::ids::{AssignmentId, PlateId, ReportId};
+use platemark::store::ids::{AssignmentId, PlateId, RegradeId, ReportId};
 use platemark::store::{plates, regrades};
 use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 use tokio::sync::Semaphore;
@@ -322,4 +322,20 @@ async fn a_regrading_that_could_not_be_stored_goes_on_without_a_new_start() {
     becomes("finished", async || open().await.is_empty()).await;
     let lines = regrades::lines(&site.service.store, id).await.unwrap();
     assert!(lines.len() == 1 && lines[0].done, "{lines:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_regrading_is_brought_to_its_end_though_whoever_decided_on_it_was_cut_off() {
+    let site = Site::open().await;
+    let assignment = one_report(&site).await;
+    let held = site.service.store.change_beside().await.unwrap();
+    let change = Change::Again(assignment);
+    let begun = regrade::begin(&site.service, &change, site.instructor_id);
+    assert!(tokio::time::timeout(Duration::from_secs(1), begun).await.is_err());
+    drop(held);
+    becomes("finished", async || {
+        let regrade = regrades::one(&site.service.store, RegradeId(1)).await.unwrap();
+        regrade.is_some_and(|r| r.finished_at.is_some())
+    })
+    .await;
 }
