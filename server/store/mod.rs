@@ -33,6 +33,8 @@ pub mod evidence;
 pub mod exercise_drafts;
 /// Exercises and their immutable revisions.
 pub mod exercises;
+/// Files beside the database, whole or not there.
+pub mod files;
 /// All marks of a class in one row.
 pub mod gradebook;
 /// Grades, the one that counts and those before it.
@@ -160,11 +162,12 @@ pub enum StoreError {
 impl From<sqlx::Error> for StoreError {
     fn from(error: sqlx::Error) -> Self {
         // Primary result codes of SQLite (https://www.sqlite.org/rescode.html) are the low byte of the extended ones.
-        let code = error
-            .as_database_error()
-            .and_then(|e| e.code()?.parse::<u32>().ok())
-            .map(|c| c & 0xff);
-        match code {
+        let code = error.as_database_error().and_then(|e| e.code()?.parse::<u32>().ok());
+        // A part of the file that the disk does not give any more is damage, though its primary code is that of writing.
+        if let Some(266 | 522 | 8202 | 8458) = code {
+            return Self::Damaged(error);
+        }
+        match code.map(|c| c & 0xff) {
             Some(8 | 10 | 13 | 14) => Self::CannotWrite(error),
             Some(5 | 6) => Self::Busy(error),
             Some(11 | 26) => Self::Damaged(error),

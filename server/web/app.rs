@@ -8,6 +8,7 @@ use tokio::sync::Notify;
 use crate::actions::Service;
 use crate::config::Settings;
 
+use super::copies::Copies;
 use super::guards::AddressLimit;
 use super::metrics::Metrics;
 use super::pictures::Pictures;
@@ -28,6 +29,8 @@ pub struct App {
     pub pictures: Pictures,
     /// Room for the files of all uploads.
     pub uploads: Room,
+    /// Copies of the whole school, one at a time.
+    pub copies: Copies,
     /// Asks for a new beginning on the same folder.
     pub restart: Restart,
 }
@@ -74,6 +77,7 @@ impl App {
             sign_ins: AddressLimit::default(),
             pictures: Pictures::default(),
             uploads: Room::default(),
+            copies: Copies::default(),
             restart: Restart::default(),
         }
     }

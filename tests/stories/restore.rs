@@ -364,3 +364,58 @@ async fn names_that_were_taken_out_stay_out_of_a_backup_that_comes_back_from_a_p
         assert!(server.stop());
     }
 }
+
+/// The page /restore is needed most when the school is damaged: it works then, and says what it could not do.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_damaged_school_is_restored_from_a_page_and_names_stay_out() {
+    let mut site = Site::open().await;
+    let folder = site.database().parent().unwrap().to_owned();
+    let outside = tempfile::tempdir().unwrap();
+    let copy = outside.path().join("copy.db");
+    backup::copy(&folder, &copy).await.unwrap();
+    let bytes = std::fs::read(&copy).unwrap();
+    let instructor = site.instructor().await;
+    let end = format!("/classes/{}/end-of-term", site.class);
+    instructor.send(&end, &[("do", "archive")]).await.is(200);
+    let forget = [("do", "forget"), ("class_name", "Monday group")];
+    instructor.send(&end, &forget).await.is(200);
+    site.close().await;
+    super::durability::damage(&site.database(), "class").await;
+
+    let data = folder.to_str().unwrap();
+    let server = Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+    let address = server.address();
+    let instructor = Browser::at(&address);
+    let fields = [("name", "ferro"), ("secret", super::site::PASSPHRASE)];
+    instructor.send("/sign-in", &fields).await.is(503).has("damaged");
+    let looked = send(&instructor, bytes).await;
+    looked
+        .is(200)
+        .has("Monday group Spring")
+        .has("cannot be read")
+        .has("whether it is of this school cannot be told");
+    let token = looked.field("token");
+    let right = [("token", token.as_str()), ("passphrase", super::site::PASSPHRASE)];
+    instructor
+        .send("/restore/apply", &right)
+        .await
+        .is(200)
+        .has("no copy of it could be made");
+    assert!(answers(&address).await);
+    let instructor = sign_in(&address, super::site::PASSPHRASE).await;
+    instructor
+        .get("/restore")
+        .await
+        .has("A backup was put in place")
+        .has("names taken out again: 4")
+        .has("as damaged as it was")
+        .has("could not be read whole");
+    let people = instructor.get(&format!("/classes/{}/people", site.class)).await;
+    people.is(200).has("Former student").has_not("anna");
+    assert_eq!(
+        (kept(&folder, "before-restore-"), kept(&folder, "restore-offered-")),
+        (0, 0)
+    );
+    assert!(kept(&folder, "platemark.db.before-") > 0);
+    assert!(server.stop());
+}
