@@ -133,6 +133,7 @@ async fn take_out(service: &Service, class: ClassId, delete: bool, by: Option<Pe
     let detail = serde_json::json!({ "students": people.len(), "by_itself": by.is_none() });
     audit::note(&mut tx, ("class", class.0), what, by, now, detail).await?;
     tx.commit().await?;
+    service.store.take_out_traces().await?;
     Ok(people.len())
 }
 
@@ -173,6 +174,7 @@ pub async fn take_out_again(service: &Service, gone: &TakenOut) -> Result<usize,
         }
     }
     tx.commit().await?;
+    service.store.take_out_traces().await?;
     Ok(done)
 }
 

@@ -293,11 +293,42 @@ async fn write_about_anna(site: &Site) {
         let browser = site.sign_in(name, PIN).await;
         browser.hand_in(assignment, &csv).await.is(200);
     }
-    let out = [("act", "out"), ("holder", "anna and Bela")];
-    instructor
-        .send(&format!("/exercises/{}/plates/3/drawer", site.exercise), &out)
-        .await
-        .is(200);
+    let drawer = |plate: u8| format!("/exercises/{}/plates/{plate}/drawer", site.exercise);
+    for (plate, fields) in [
+        (3, vec![("act", "out"), ("holder", "anna and Bela")]),
+        (3, vec![("act", "in"), ("remark", "A scratch; Quillfeather was told.")]),
+        (3, vec![("act", "out"), ("holder", "anna")]),
+        (4, vec![("act", "out"), ("holder", "the workshop")]),
+        (4, vec![("act", "in"), ("remark", "anna found it")]),
+        (
+            4,
+            vec![("act", "place"), ("label", "anna\u{2019}s"), ("place", "drawer 2")],
+        ),
+        (4, vec![("act", "withdraw"), ("why", "anna dropped it")]),
+    ] {
+        instructor.send(&drawer(plate), &fields).await.is(200);
+    }
+    let down = [
+        ("do", "machine-down"),
+        ("hours", "2"),
+        ("why", "Quillfeather broke the probe"),
+    ];
+    let machines = format!("/classes/{}/machines", site.class);
+    instructor.send(&machines, &down).await.is(200);
+}
+
+/// Names of files of the school in whose bytes the word stands anywhere, also where nothing is stored any more.
+fn bytes_with(folder: &Path, word: &str) -> Vec<String> {
+    let mut found = Vec::new();
+    for end in ["", "-wal"] {
+        let bytes = std::fs::read(folder.join(format!("{FILE_NAME}{end}"))).unwrap_or_default();
+        let bytes = bytes.to_ascii_lowercase();
+        let count = bytes.windows(word.len()).filter(|w| *w == word.as_bytes()).count();
+        if count > 0 {
+            found.push(format!("{FILE_NAME}{end}: {count} times"));
+        }
+    }
+    found
 }
 
 /// A backup of before with a student whose name was taken out since, or who was deleted, put back from the page: the name
@@ -339,6 +370,9 @@ async fn names_that_were_taken_out_stay_out_of_a_backup_that_comes_back_from_a_p
         }
         assert!(gone);
         assert_eq!(where_they_stand(&folder, &words).await, [""; 0], "{over}");
+        for word in ["quillfeather", "anna"] {
+            assert_eq!(bytes_with(&folder, word), [""; 0], "{over} {word}");
+        }
 
         let looked = send(&instructor, bytes).await;
         let token = looked.is(200).field("token");
@@ -352,6 +386,9 @@ async fn names_that_were_taken_out_stay_out_of_a_backup_that_comes_back_from_a_p
             .has("A backup was put in place")
             .has("names taken out again: 7");
         assert_eq!(where_they_stand(&folder, &words).await, [""; 0], "{over}");
+        for word in ["quillfeather", "anna"] {
+            assert_eq!(bytes_with(&folder, word), [""; 0], "{over} {word}");
+        }
         let people = instructor.get(&format!("/classes/{}/people", site.class)).await;
         assert_eq!(people.is(200).body.contains("Former student"), over == "names");
         // The class is over as it was; the numbers and the mark that was set stand, without a name or a word.
