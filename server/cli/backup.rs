@@ -5,12 +5,11 @@ use std::process::ExitCode;
 
 use anyhow::Context;
 
-use super::serve::{hold, open};
+use super::serve::{hold, open_again};
 use super::{block_on, log, say};
 use crate::actions::clock::Clock;
-use crate::actions::end_of_term::take_out_again;
+use crate::actions::restore;
 use crate::config::{Given, Settings};
-use crate::store::end_of_term::TakenOut;
 use crate::store::ids::PersonId;
 use crate::store::{FILE_NAME, Store, backup, end_of_term, evidence, people};
 
@@ -33,7 +32,8 @@ pub struct BackupArgs {
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  platemark restore school.db --data /srv/platemark\n\n\
     Refuses while a server runs on the folder. The backup is checked first. The school that is there stays beside it. \
-    Names that were taken out since the backup are taken out again.")]
+    Names that were taken out since the backup are taken out again, and everybody signs in again. A damaged school is set aside \
+    as it is.")]
 pub struct RestoreArgs {
     /// Backup to put in place
     file: PathBuf,
@@ -124,34 +124,31 @@ pub(super) fn backup(args: BackupArgs) -> anyhow::Result<ExitCode> {
 pub(super) fn restore(args: RestoreArgs) -> anyhow::Result<ExitCode> {
     log("warn");
     let settings = Settings::new(args.given, PathBuf::from("data"))?;
-    let (restored, again, aside) = block_on(async {
+    let restored = block_on(async {
         let _held = hold(&settings)?;
-        let gone = if settings.data.join(FILE_NAME).exists() {
-            let school = Store::open(&settings.data).await.context("the school that is there")?;
-            let list = end_of_term::taken_out(&school).await?;
-            school.close().await;
-            list
-        } else {
-            TakenOut::default()
-        };
-        let aside = format!("{FILE_NAME}.before-{}", Clock::default().now().millisecond());
-        let restored = backup::put_in_place(&args.file, &settings.data, &aside).await?;
-        let service = open(&settings, Clock::default()).await?;
-        let again = take_out_again(&service, &gone).await?;
-        service.store.close().await;
-        Ok((restored, again, aside))
+        let now = Clock::default().now();
+        let opened = async || open_again(&settings).await;
+        Ok(restore::from_file(&settings.data, &args.file, "platemark restore", now, opened).await?)
     })?;
     if args.json {
-        let told = serde_json::json!({ "people": restored.people, "reports": restored.reports, "names_taken_out_again": again, "before": aside });
+        let told = serde_json::json!({ "people": restored.people, "reports": restored.reports, "names_taken_out_again": restored.again,
+            "list_of_names_was_whole": !restored.unread, "before": restored.aside });
         say(told)?;
     } else {
         say(format_args!(
-            "Restored: {} people, {} reports.",
+            "Restored: {} people, {} reports. Everybody signs in again.",
             restored.people, restored.reports
         ))?;
         say(format_args!(
-            "Names taken out again: {again}. What was there before, if anything, is beside it: {aside}"
+            "Names taken out again: {}. What was there before, if anything, is beside it: {}",
+            restored.again, restored.aside
         ))?;
+        if restored.unread {
+            say(
+                "The school that was there is damaged: whose names were taken out since the backup could not be read whole. Look at \
+                 the classes whose term is over, and take out again what the backup brought back.",
+            )?;
+        }
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -10,9 +10,10 @@ use std::process::ExitCode;
 use anyhow::Context;
 use rust_embed::Embed;
 
-use super::serve::{check_scan, hold, listen, open, serve_again};
+use super::serve::{check_scan, hold, listen, open, put_ready_in_place, serve_again};
 use super::{block_on, log, say};
 use crate::actions::clock::Clock;
+use crate::actions::restore;
 use crate::config::{Given, Settings};
 use crate::store::FILE_NAME;
 use scenario::{Scenario, scenario};
@@ -40,6 +41,8 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
         // The port first: who cannot have it should not wait for a school.
         let listener = listen(&settings).await?;
         let _held = hold(&settings)?;
+        restore::sweep(&settings.data);
+        put_ready_in_place(&settings).await?;
         if !settings.data.join(FILE_NAME).exists() {
             say("Filling the demo school...")?;
             build(&settings, &school).await?;

@@ -5,12 +5,14 @@ use std::process::ExitCode;
 
 use anyhow::Context;
 use clap::ValueEnum;
+use jiff::tz::TimeZone;
 
 use super::serve::open;
 use super::{block_on, log, say};
 use crate::actions::Service;
 use crate::actions::clock::Clock;
 use crate::actions::end_of_term::{due, keep_for};
+use crate::actions::restore::{self, OldCopy};
 use crate::config::{Given, Settings};
 use crate::store::FILE_NAME;
 use crate::store::classes::{self, Class, WhenOver};
@@ -20,7 +22,8 @@ use crate::web::times;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  platemark retention --data /srv/platemark\n  \
     platemark retention --class 3 --days 180 --over names --data /srv/platemark\n\n\
-    Without --class it lists the classes. Days are counted from the archiving of a class. A server may run on the folder \
+    Without --class it lists the classes, and copies of the school from before a restore, which the server removes after 30 days. \
+    Days are counted from the archiving of a class. A server may run on the folder \
     meanwhile; it takes out by itself what is over, at its start and each hour.")]
 pub struct RetentionArgs {
     /// Number of the class to change, as the list has it
@@ -32,7 +35,7 @@ pub struct RetentionArgs {
     /// What happens then [default: as it stands]
     #[arg(long, value_enum, requires = "class")]
     over: Option<Over>,
-    /// Print one JSON object for each class
+    /// Print one JSON object for each class and copy
     #[arg(long)]
     json: bool,
     #[command(flatten)]
@@ -91,6 +94,11 @@ pub(super) fn run(args: RetentionArgs) -> anyhow::Result<ExitCode> {
     for class in shown {
         show(class, args.json)?;
     }
+    if args.class.is_none() {
+        for copy in restore::old_copies(&settings.data)? {
+            show_copy(&copy, args.json)?;
+        }
+    }
     Ok(ExitCode::SUCCESS)
 }
 
@@ -105,6 +113,18 @@ async fn change(service: &Service, number: i64, days: i64, over: Option<Over>) -
     let over = over.map_or(class.when_over, Over::meant);
     keep_for(service, class.id, days, over, None).await?;
     Ok(())
+}
+
+/// A copy of the school from before a restore has every name of then.
+fn show_copy(copy: &OldCopy, json: bool) -> anyhow::Result<()> {
+    let name = &copy.name;
+    if json {
+        return say(serde_json::json!({ "copy": name, "removed_at": copy.until.timestamp().to_string() }));
+    }
+    let until = times::show(copy.until, &TimeZone::system());
+    say(format_args!(
+        "      {name}: the school from before a restore, with the names of then; the server removes it on {until}"
+    ))
 }
 
 fn show(class: &Class, json: bool) -> anyhow::Result<()> {

@@ -107,6 +107,7 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
     warn_of(&settings);
     block_on(async {
         let _held = hold(&settings)?;
+        restore::sweep(&settings.data);
         put_ready_in_place(&settings).await?;
         let service = open(&settings, Clock::default()).await?;
         let listener = listen(&settings).await?;
@@ -133,13 +134,16 @@ fn warn_of(settings: &Settings) {
     }
 }
 
+/// Opens the database of a folder after a file took its place.
+pub(super) async fn open_again(settings: &Settings) -> Result<Service, StoreError> {
+    let store = Store::open(&settings.data).await?;
+    Ok(service_of(settings, store, Clock::default()))
+}
+
 /// Puts a backup in place that a page has laid ready.
-async fn put_ready_in_place(settings: &Settings) -> anyhow::Result<()> {
+pub(super) async fn put_ready_in_place(settings: &Settings) -> anyhow::Result<()> {
     let now = Clock::default().now();
-    let opened = async || -> Result<Service, StoreError> {
-        let store = Store::open(&settings.data).await?;
-        Ok(service_of(settings, store, Clock::default()))
-    };
+    let opened = async || open_again(settings).await;
     if restore::put_ready_in_place(&settings.data, now, opened).await? {
         // Not said on the standard output: whoever read that at the start may be gone.
         tracing::warn!("a backup was to be put in place; the page /restore says what came of it");

@@ -1,5 +1,6 @@
 //! A copy of the whole school, made while the server runs, and checked before anybody relies on it.
 
+use std::collections::BTreeSet;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
@@ -7,8 +8,14 @@ use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
 use sqlx::{ConnectOptions, Connection};
 use thiserror::Error;
 
+use super::end_of_term::{Gone, TakenOut};
+use super::files::{self, Passing};
+use super::ids::{ClassId, PersonId};
 use super::when::When;
 use super::{FILE_NAME, StoreError};
+
+/// The first schema with a list of whose names were taken out.
+const FORGETS: i64 = 41;
 
 /// Why there is no copy.
 #[derive(Debug, Error)]
@@ -66,6 +73,27 @@ pub enum BackupError {
     Store(#[from] StoreError),
 }
 
+impl BackupError {
+    /// Whether a copy failed because of where it was to be written, or of somebody who holds the school: not because the school
+    /// cannot be read.
+    #[must_use]
+    pub const fn is_of_the_copy(&self) -> bool {
+        matches!(
+            self,
+            Self::Exists { .. } | Self::File { .. } | Self::Store(StoreError::CannotWrite(_) | StoreError::Busy(_))
+        )
+    }
+
+    fn from_sqlx(error: sqlx::Error) -> Self {
+        Self::Store(error.into())
+    }
+}
+
+fn at(file: &Path) -> impl FnOnce(std::io::Error) -> BackupError {
+    let file = file.to_owned();
+    move |source| BackupError::File { file, source }
+}
+
 /// What is in a copy that was checked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Checked {
@@ -80,20 +108,38 @@ async fn open(file: &Path) -> Result<SqliteConnection, BackupError> {
     Ok(options.connect().await.map_err(StoreError::from)?)
 }
 
-/// Copies the school in `folder` to a new file and checks the copy. A server may run on the folder meanwhile.
+/// Copies the school in `folder` to a new file, checks the copy and sees that it is on the disk. A server may run on the folder
+/// meanwhile.
 ///
 /// # Errors
-/// When there is no school, the file is there already, or the copy is not whole.
+/// When there is no school, the file is there already, or the copy is not whole; then there is no copy.
 pub async fn copy(folder: &Path, to: &Path) -> Result<Checked, BackupError> {
+    let (checked, made) = passing_copy(folder, to).await?;
+    files::sync(to).await.map_err(at(to))?;
+    files::sync_folder(files::folder_of(to)).map_err(at(to))?;
+    made.keep();
+    Ok(checked)
+}
+
+/// The same for a copy that is only read: it goes with what is returned, and need not outlive a power cut.
+///
+/// # Errors
+/// As [`copy`].
+pub async fn passing_copy(folder: &Path, to: &Path) -> Result<(Checked, Passing), BackupError> {
     let from = folder.join(FILE_NAME);
     if !from.exists() {
         return Err(BackupError::NoSchool {
             folder: folder.to_owned(),
         });
     }
-    if to.exists() {
-        return Err(BackupError::Exists { file: to.to_owned() });
+    // Made here, so that it is ours: SQLite takes an empty file.
+    if let Err(source) = std::fs::File::create_new(to) {
+        return Err(match source.kind() {
+            std::io::ErrorKind::AlreadyExists => BackupError::Exists { file: to.to_owned() },
+            _ => at(to)(source),
+        });
     }
+    let made = Passing::new(to);
     let mut school = open(&from).await?;
     let name = to.to_string_lossy().into_owned();
     // Reads in one transaction, so the copy is of one moment; no statement of a table, so nothing to check beforehand.
@@ -103,7 +149,7 @@ pub async fn copy(folder: &Path, to: &Path) -> Result<Checked, BackupError> {
         .await
         .map_err(StoreError::from)?;
     school.close().await.map_err(StoreError::from)?;
-    check(to).await
+    Ok((check(to).await?, made))
 }
 
 /// Checks a file: a school of a schema that this program knows, whole, every row where it belongs.
@@ -237,52 +283,197 @@ async fn hold(school: &mut SqliteConnection) -> Result<Contents, sqlx::Error> {
     })
 }
 
+/// What was taken out of a school that may be damaged or of an older schema, as far as it can be read, and whether that is all of
+/// it. Nothing of the file is changed.
+///
+/// # Errors
+/// When another process holds the file.
+pub async fn taken_out(file: &Path) -> Result<(TakenOut, bool), BackupError> {
+    let mut gone = TakenOut::default();
+    let found = match open(file).await {
+        Ok(mut school) => {
+            let found = remember(&mut school, &mut gone).await.map_err(BackupError::from_sqlx);
+            school.close().await.ok();
+            found
+        }
+        Err(error) => Err(error),
+    };
+    match found {
+        Ok(()) => Ok((gone, true)),
+        Err(error @ BackupError::Store(StoreError::Busy(_))) => Err(error),
+        Err(error) => {
+            tracing::warn!(%error, "whose names were taken out of the school that is there cannot be read whole");
+            Ok((gone, false))
+        }
+    }
+}
+
+/// Each list as far as it is there, whatever became of the others.
+async fn remember(school: &mut SqliteConnection, gone: &mut TakenOut) -> Result<(), sqlx::Error> {
+    let schema: i64 = sqlx::query_scalar("select max(version) from _sqlx_migrations")
+        .fetch_one(&mut *school)
+        .await?;
+    if schema < FORGETS {
+        return Ok(());
+    }
+    let people: Result<Vec<(i64, i64)>, _> =
+        sqlx::query_as("select person, created_at from forgotten order by person, created_at")
+            .fetch_all(&mut *school)
+            .await;
+    let there: Result<Vec<(i64, i64)>, _> = sqlx::query_as("select id, created_at from person")
+        .fetch_all(&mut *school)
+        .await;
+    let classes: Result<Vec<(i64, i64)>, _> =
+        sqlx::query_as("select id, created_at from class where forgotten_at is not null order by id")
+            .fetch_all(&mut *school)
+            .await;
+    // Of whom it is not known whether they were deleted, the name goes in any case.
+    let still = there.as_ref().ok().map(|rows| rows.iter().collect::<BTreeSet<_>>());
+    for person in people.iter().flatten() {
+        gone.people.push(Gone {
+            person: PersonId(person.0),
+            created_at: When::from(person.1),
+            deleted: still.as_ref().is_some_and(|still| !still.contains(person)),
+        });
+    }
+    let class = |(id, made): &(i64, i64)| (ClassId(*id), When::from(*made));
+    gone.classes.extend(classes.iter().flatten().map(class));
+    people.and(there).and(classes).map(drop)
+}
+
 /// Puts a checked backup in the place of the school of a folder, which the caller holds. What was there stays beside it
 /// under `aside`. Returns what is in the restored school.
 ///
 /// # Errors
-/// When the backup is not whole or a file cannot be moved; the school that was there is in its place then.
+/// When the backup is not whole or a file cannot be moved; then [`take_back`] is for the caller.
 pub async fn put_in_place(file: &Path, folder: &Path, aside: &str) -> Result<Checked, BackupError> {
-    check(file).await?;
     let place = folder.join(FILE_NAME);
-    let beside = folder.join(format!("{FILE_NAME}.new"));
-    let io = |at: &Path| {
-        let file = at.to_owned();
-        move |source| BackupError::File { file, source }
-    };
-    std::fs::copy(file, &beside).map_err(io(&beside))?;
-    std::fs::File::open(&beside)
-        .and_then(|f| f.sync_all())
-        .map_err(io(&beside))?;
+    let beside = files::beside(&place);
+    let passing = Passing::new(&beside);
+    tokio::fs::copy(file, &beside).await.map_err(at(&beside))?;
+    files::sync(&beside).await.map_err(at(&beside))?;
     let checked = check(&beside).await?;
-    for end in ["", "-wal", "-shm"] {
+    // The file itself last: while it is in its place nothing was exchanged. Its log goes with it; the index of that is made anew
+    // by whoever opens it.
+    for end in ["-shm", "-wal", ""] {
         let old = folder.join(format!("{FILE_NAME}{end}"));
-        if old.exists() {
-            std::fs::rename(&old, folder.join(format!("{aside}{end}"))).map_err(io(&old))?;
-        }
+        let Ok(known) = old.metadata() else { continue };
+        let done = if end == "-shm" || end == "-wal" && known.len() == 0 {
+            std::fs::remove_file(&old)
+        } else {
+            std::fs::rename(&old, folder.join(format!("{aside}{end}")))
+        };
+        done.map_err(at(&old))?;
     }
-    std::fs::rename(&beside, &place).map_err(io(&place))?;
+    std::fs::rename(&beside, &place).map_err(at(&place))?;
+    passing.keep();
+    files::sync_folder(folder).map_err(at(folder))?;
     Ok(checked)
 }
 
-/// Takes back what [`put_in_place`] did: the school that was set aside is in its place again.
+/// Takes back what [`put_in_place`] did, also where it came half-way, or this did: the school that was set aside is in its place
+/// again, or none where there was none (`had`).
 ///
 /// # Errors
-/// When a file cannot be moved.
-pub fn take_back(folder: &Path, aside: &str) -> Result<(), BackupError> {
-    for end in ["", "-wal", "-shm"] {
-        let place = folder.join(format!("{FILE_NAME}{end}"));
-        let kept = folder.join(format!("{aside}{end}"));
-        let io = |source| BackupError::File {
-            file: place.clone(),
-            source,
-        };
-        if place.exists() {
-            std::fs::remove_file(&place).map_err(io)?;
-        }
-        if kept.exists() {
-            std::fs::rename(&kept, &place).map_err(io)?;
+/// When a file cannot be moved; it can be tried again.
+pub fn take_back(folder: &Path, aside: &str, had: bool) -> Result<(), BackupError> {
+    let place = |end: &str| folder.join(format!("{FILE_NAME}{end}"));
+    let kept = |end: &str| folder.join(format!("{aside}{end}"));
+    let is_other = !had || kept("").exists();
+    for end in ["-shm", "-wal", ""] {
+        // Where the file was not set aside yet, what is in place is the school.
+        if is_other && place(end).exists() {
+            std::fs::remove_file(place(end)).map_err(at(&place(end)))?;
         }
     }
-    Ok(())
+    for end in ["", "-wal", "-shm"] {
+        if kept(end).exists() {
+            std::fs::rename(kept(end), place(end)).map_err(at(&place(end)))?;
+        }
+    }
+    files::sync_folder(folder).map_err(at(folder))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn put(folder: &Path, files: &[(&str, &str)]) {
+        for (name, text) in files {
+            std::fs::write(folder.join(name), text).unwrap();
+        }
+    }
+
+    #[test]
+    fn an_exchange_that_ended_anywhere_is_taken_back() {
+        let (file, log, aside, aside_log) = ("platemark.db", "platemark.db-wal", "aside", "aside-wal");
+        for (what, there) in [
+            ("nothing was moved", vec![(file, "school"), (log, "log")]),
+            ("the log was", vec![(file, "school"), (aside_log, "log")]),
+            ("all was", vec![(aside, "school"), (aside_log, "log")]),
+            (
+                "and the backup was put there",
+                vec![(file, "backup"), (aside, "school"), (aside_log, "log")],
+            ),
+            (
+                "and opened",
+                vec![
+                    (file, "backup"),
+                    (log, "other log"),
+                    (aside, "school"),
+                    (aside_log, "log"),
+                ],
+            ),
+        ] {
+            let folder = tempfile::tempdir().unwrap();
+            put(folder.path(), &there);
+            // Twice: this too may be cut off.
+            for _ in 0..2 {
+                take_back(folder.path(), "aside", true).unwrap();
+                let read = |name| std::fs::read_to_string(folder.path().join(name)).unwrap();
+                assert_eq!(
+                    (read(file), read(log)),
+                    ("school".to_owned(), "log".to_owned()),
+                    "{what}"
+                );
+                assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 2, "{what}");
+            }
+        }
+        let folder = tempfile::tempdir().unwrap();
+        put(folder.path(), &[(file, "backup"), (log, "log")]);
+        take_back(folder.path(), "aside", false).unwrap();
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+    }
+
+    #[tokio::test]
+    async fn a_copy_that_fails_leaves_no_file_and_takes_no_place() {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(
+            folder.path().join(FILE_NAME),
+            "no database at all, but long enough to be looked at",
+        )
+        .unwrap();
+        let to = folder.path().join("copy.db");
+        assert!(matches!(
+            copy(folder.path(), &to).await,
+            Err(BackupError::Store(StoreError::Damaged(_)))
+        ));
+        assert!(!to.exists());
+        std::fs::write(&to, "").unwrap();
+        assert!(matches!(
+            copy(folder.path(), &to).await,
+            Err(BackupError::Exists { .. })
+        ));
+        assert!(to.exists());
+    }
+
+    #[tokio::test]
+    async fn a_file_that_is_no_school_has_no_list_and_that_is_said() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("some.db");
+        for text in ["", "no database at all, but long enough to be looked at"] {
+            std::fs::write(&file, text).unwrap();
+            assert_eq!(taken_out(&file).await.unwrap(), (TakenOut::default(), false));
+        }
+    }
 }

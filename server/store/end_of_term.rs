@@ -269,8 +269,19 @@ async fn forget_words(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Loans of plates that were written down under the name of a person.
+/// What was written down in the plate drawer under the name of a person or naming the person: loans, what was noted when they
+/// came back, where a plate lies and why it was withdrawn.
 async fn forget_loans(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
+    sqlx::query!(
+        "update audit set detail = json_replace(detail, '$.remark', 'taken out') where about = 'plate' and what = 'plate-in'
+             and json_extract(detail, '$.remark') <> ''
+             and (instr(json_extract(detail, '$.remark'), (select name from person where id = ?1)) > 0
+                 or exists (select 1 from plate_loan l where l.plate = audit.about_id and l.in_at = max(audit.at, l.out_at)
+                     and instr(l.holder, (select name from person where id = ?1)) > 0))",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
     sqlx::query!(
         "update audit set detail = json_replace(detail, '$.holder', 'taken out') where about = 'plate' and what = 'plate-out'
              and instr(json_extract(detail, '$.holder'), (select name from person where id = ?1)) > 0",
@@ -279,7 +290,30 @@ async fn forget_loans(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
     .execute(tx.connection())
     .await?;
     sqlx::query!(
+        "update plate_loan set remark = 'taken out' where remark <> ''
+             and instr(holder || ' ' || remark, (select name from person where id = ?1)) > 0",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
         "update plate_loan set holder = 'taken out' where instr(holder, (select name from person where id = ?1)) > 0",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update audit set detail = json_replace(detail, '$.why', 'taken out', '$.place', 'taken out', '$.label', 'taken out')
+             where about = 'plate' and what in ('withdraw', 'plate-place')
+             and instr(detail, (select name from person where id = ?1)) > 0",
+        person,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update plate set withdrawn_why = iif(instr(withdrawn_why, n.name) > 0, 'taken out', withdrawn_why),
+             place = iif(instr(place, n.name) > 0, 'taken out', place), label = iif(instr(label, n.name) > 0, 'taken out', label)
+         from (select name from person where id = ?1) n where instr(withdrawn_why || ' ' || place || ' ' || label, n.name) > 0",
         person,
     )
     .execute(tx.connection())
@@ -322,6 +356,13 @@ pub async fn close_forgotten(tx: &mut Tx, class: ClassId, now: When) -> Result<(
     sqlx::query!(
         "update audit set detail = json_replace(detail, '$.reason', 'taken out') where about = 'assignment' and what = 'extend'
              and about_id in (select id from assignment where class = ?)",
+        class,
+    )
+    .execute(tx.connection())
+    .await?;
+    sqlx::query!(
+        "update audit set detail = json_replace(detail, '$.reason', 'taken out') where about = 'class' and what = 'machine-down'
+             and about_id = ?",
         class,
     )
     .execute(tx.connection())
@@ -371,30 +412,6 @@ pub struct TakenOut {
     pub people: Vec<Gone>,
     /// Classes, with when they were made.
     pub classes: Vec<(ClassId, When)>,
-}
-
-/// What was taken out of this school.
-///
-/// # Errors
-/// When the database does not answer.
-pub async fn taken_out(store: &Store) -> Result<TakenOut, StoreError> {
-    let people = sqlx::query_as!(
-        Gone,
-        r#"select f.person as "person!", f.created_at as "created_at!", not exists (select 1 from person p where p.id = f.person
-               and p.created_at = f.created_at) as "deleted!: bool"
-           from forgotten f order by f.person, f.created_at"#,
-    )
-    .fetch_all(store.read())
-    .await?;
-    let classes = sqlx::query!(
-        r#"select id as "id!: ClassId", created_at as "created_at!: When" from class where forgotten_at is not null order by id"#
-    )
-    .fetch_all(store.read())
-    .await?;
-    Ok(TakenOut {
-        people,
-        classes: classes.into_iter().map(|c| (c.id, c.created_at)).collect(),
-    })
 }
 
 /// Whether a person of this row was added at this time and still has a name.

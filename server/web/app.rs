@@ -8,6 +8,7 @@ use tokio::sync::Notify;
 use crate::actions::Service;
 use crate::config::Settings;
 
+use super::copies::Copies;
 use super::forms::Forms;
 use super::guards::AddressLimit;
 use super::metrics::Metrics;
@@ -34,6 +35,8 @@ pub struct App {
     pub forms: Forms,
     /// Files on their way out.
     pub served: Served,
+    /// Copies of the whole school, one at a time.
+    pub copies: Copies,
     /// Asks for a new beginning on the same folder.
     pub restart: Restart,
 }
@@ -82,6 +85,7 @@ impl App {
             uploads: Room::default(),
             forms: Forms::default(),
             served: Served::default(),
+            copies: Copies::default(),
             restart: Restart::default(),
         }
     }

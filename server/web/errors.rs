@@ -169,7 +169,8 @@ fn of_status(status: StatusCode) -> Explained {
         ),
         StatusCode::REQUEST_TIMEOUT | StatusCode::GATEWAY_TIMEOUT => (
             "It took too long",
-            "What was sent and the answer to it were not through within half a minute, so the server gave up on them.",
+            "What was sent and the answer to it were not through in the time that the server gives them, half a minute for most \
+             pages, so it gave up on them.",
             "Look whether it was done all the same, and try again if not: handing in the same report twice makes one report.",
         ),
         status if status.is_server_error() => (

@@ -13,16 +13,21 @@ use axum::response::IntoResponse;
 use tower::ServiceBuilder;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
+use tower_http::compression::predicate::{DefaultPredicate, NotForContentType, Predicate};
 use tower_http::csrf::CsrfLayer;
 use tower_http::request_id::{MakeRequestUuid, PropagateRequestIdLayer, RequestId, SetRequestIdLayer};
 use tower_http::timeout::TimeoutLayer;
 use tower_http::trace::TraceLayer;
 
 use super::app::App;
+use super::copies;
 use super::errors::{WebError, explain};
 
-/// Longest time for one answer.
-const LONGEST: Duration = Duration::from_secs(30);
+/// Longest time for one answer, but of the routes that have one of their own.
+pub(super) const LONGEST: Duration = Duration::from_secs(30);
+
+/// A copy of the school would keep a processor from the class for minutes, and its length would not be known.
+const NOT_COPIES: NotForContentType = NotForContentType::const_new(copies::KIND);
 
 /// No inline script, no inline style, nothing from elsewhere, in nobody's frame.
 const POLICY: &str = "default-src 'none'; object-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data:; \
@@ -41,16 +46,16 @@ const HEADERS: [(HeaderName, &str); 7] = [
     ),
 ];
 
-/// Lays the stack around the routes.
-pub(super) fn around(routes: Router, app: &App) -> Router {
+/// Lays the stack around routes whose answers take so long at most.
+pub(super) fn around(routes: Router, app: &App, longest: Duration) -> Router {
     let stack = ServiceBuilder::new()
         .layer(SetRequestIdLayer::x_request_id(MakeRequestUuid))
         .layer(TraceLayer::new_for_http().make_span_with(span))
         .layer(PropagateRequestIdLayer::x_request_id())
-        .layer(CompressionLayer::new())
+        .layer(CompressionLayer::new().compress_when(DefaultPredicate::new().and(NOT_COPIES)))
         .layer(from_fn_with_state(app.clone(), protect))
         .layer(from_fn(explain))
-        .layer(TimeoutLayer::with_status_code(StatusCode::GATEWAY_TIMEOUT, LONGEST))
+        .layer(TimeoutLayer::with_status_code(StatusCode::GATEWAY_TIMEOUT, longest))
         .layer(CatchPanicLayer::custom(after_panic))
         .layer(CsrfLayer::new());
     routes.layer(stack)

@@ -7,6 +7,8 @@
 pub mod app;
 /// How many connections, and how long each may take.
 mod connections;
+/// Copies of the whole school on their way.
+pub mod copies;
 /// What a handler fails with, and the page for every 4xx and 5xx.
 pub mod errors;
 /// Answers that leave at even times.

@@ -1,5 +1,7 @@
 //! All routes in one table: path, who may, handler. A new page is one line here.
 
+use std::time::Duration;
+
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::handler::Handler;
@@ -15,7 +17,7 @@ use super::pages::{
     import, my, report_review, review_queue, second_step, sheets, sign_in, start, student,
 };
 use super::pages::{exercise_insight, priors, report_faults};
-use super::{forms, layers, metrics, static_files, upload};
+use super::{copies, forms, layers, metrics, static_files, upload};
 
 /// Largest form without files.
 const FORM_BYTES: usize = 1024 * 1024;
@@ -34,9 +36,18 @@ pub struct Route {
     pub access: Access,
     handler: MethodRouter<App>,
     most_bytes: usize,
+    longest: Duration,
 }
 
 impl Route {
+    /// The same as one that is about a copy of the whole school.
+    pub(super) fn of_copies(self) -> Self {
+        Self {
+            longest: copies::LONGEST,
+            ..self
+        }
+    }
+
     /// The same with another limit of its request.
     pub(super) fn up_to(self, most_bytes: usize) -> Self {
         Self { most_bytes, ..self }
@@ -51,6 +62,7 @@ pub(super) fn page<H: Handler<T, App>, T: 'static>(path: &'static str, access: A
         access,
         handler: get(handler),
         most_bytes: FORM_BYTES,
+        longest: layers::LONGEST,
     }
 }
 
@@ -62,6 +74,7 @@ pub(super) fn form<H: Handler<T, App>, T: 'static>(path: &'static str, access: A
         access,
         handler: post(handler),
         most_bytes: FORM_BYTES,
+        longest: layers::LONGEST,
     }
 }
 
@@ -178,7 +191,7 @@ fn exercises_and_own() -> Vec<Route> {
 
 /// The table with its guards and layers.
 pub fn router(app: &App) -> Router {
-    let mut routes = Router::new();
+    let (mut routes, mut long) = (Router::new(), Router::new());
     for route in table() {
         let guard = from_fn_with_state((app.clone(), route.access), admit);
         let most_bytes = match route.access {
@@ -195,16 +208,17 @@ pub fn router(app: &App) -> Router {
             .layer(DefaultBodyLimit::max(most_bytes))
             .layer(guard)
             .layer(from_fn_with_state(app.clone(), metrics::count));
-        routes = routes.route(route.path, handler);
+        if route.longest == layers::LONGEST {
+            routes = routes.route(route.path, handler);
+        } else {
+            long = long.route(route.path, handler);
+        }
     }
     let lost = from_fn_with_state((app.clone(), Access::Anyone), admit);
     let lost = get(|| async { WebError::NotFound })
         .post(|| async { WebError::NotFound })
         .layer(lost);
-    layers::around(
-        routes
-            .fallback_service(lost.with_state(app.clone()))
-            .with_state(app.clone()),
-        app,
-    )
+    let routes = routes.fallback_service(lost.with_state(app.clone()));
+    let long = layers::around(long.with_state(app.clone()), app, copies::LONGEST);
+    layers::around(routes.with_state(app.clone()), app, layers::LONGEST).merge(long)
 }

@@ -31,10 +31,12 @@ pub(super) fn list() -> Vec<Route> {
         page("/classes/{class}/bench", Staff, bench::page),
         page("/classes/{class}/end-of-term", Instructor, end_of_term::page),
         form("/classes/{class}/end-of-term", Instructor, end_of_term::submit),
-        form("/backup", Instructor, end_of_term::backup),
+        form("/backup", Instructor, end_of_term::backup).of_copies(),
         page("/restore", Instructor, restore::page),
-        form("/restore", Instructor, restore::submit).up_to(restore::BACKUP_BYTES),
-        form("/restore/apply", Instructor, restore::apply),
+        form("/restore", Instructor, restore::submit)
+            .up_to(restore::BACKUP_BYTES)
+            .of_copies(),
+        form("/restore/apply", Instructor, restore::apply).of_copies(),
         page("/assignments/{assignment}/change", Instructor, change::page),
         form("/assignments/{assignment}/change", Instructor, change::submit),
         page("/my/{assignment}/turns", Student, my::turns::page),

@@ -9,7 +9,8 @@ use super::app::App;
 use super::{connections, metrics, routes};
 use crate::actions::behind::keep_up;
 use crate::actions::end_of_term::take_out_what_is_over;
-use crate::actions::{Service, sign_in};
+use crate::actions::{Service, restore, sign_in};
+use crate::store::files;
 
 /// How often what is over is removed.
 const SWEEP: Duration = Duration::from_secs(3600);
@@ -50,6 +51,10 @@ async fn sweep(service: Service) {
     loop {
         if let Err(error) = take_out_what_is_over(&service).await {
             tracing::error!(%error, "classes whose time is over could not be found");
+        }
+        let folder = files::folder_of(service.store.file());
+        if let Err(error) = restore::remove_old_copies(folder, service.clock.now()) {
+            tracing::error!(%error, "copies of the school from before a restore were not removed");
         }
         if let Err(error) = sign_in::sweep(&service).await {
             tracing::warn!(%error, "old sessions were not removed");

@@ -15,8 +15,8 @@ use platemark::store::people::Role;
 use platemark::store::{Store, backup, classes, people};
 use tempfile::tempdir;
 
-use super::program::{PROGRAM, Running};
-use super::site::{DAY, HOUR, PASSPHRASE, Site, shipped};
+use super::program::{PROGRAM, Running, add_instructor};
+use super::site::{Browser, DAY, HOUR, PASSPHRASE, Site, shipped};
 
 fn run(arguments: &[&str]) -> Output {
     Command::new(PROGRAM).args(arguments).output().unwrap()
@@ -150,6 +150,57 @@ async fn a_backup_is_put_back_and_forgotten_names_stay_forgotten() {
         "{}",
         said(&nowhere)
     );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_session_that_was_ended_since_the_backup_stays_ended_after_a_restore_from_the_command_line() {
+    let folder = tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    let phrase = format!("{PASSPHRASE}\n");
+    assert!(add_instructor(folder.path(), "ferro", &phrase).status.success());
+    let serve = || Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+    let server = serve();
+    let browser = Browser::at(&server.address());
+    let fields = [("name", "ferro"), ("secret", PASSPHRASE)];
+    browser.send("/sign-in", &fields).await.is(200);
+    let cookie = browser.token().unwrap();
+    let stranger = Browser::at(&server.address());
+    assert_eq!(stranger.get_with("/account", &cookie).await.path, "/account");
+    let copy = folder.path().join("copy.db");
+    backup::copy(folder.path(), &copy).await.unwrap();
+    browser.send("/sign-out", &[]).await;
+    assert_eq!(stranger.get_with("/account", &cookie).await.path, "/sign-in");
+    assert!(server.stop());
+
+    let restored = run(&["restore", copy.to_str().unwrap(), "--data", data]);
+    assert!(
+        restored.status.success() && said(&restored).contains("Everybody signs in again"),
+        "{}",
+        said(&restored)
+    );
+    let server = serve();
+    let stranger = Browser::at(&server.address());
+    assert_eq!(stranger.get_with("/account", &cookie).await.path, "/sign-in");
+    // What was there before the restore is told with the day on which it goes, and goes by itself then.
+    let listed = run(&["retention", "--data", data]);
+    assert!(
+        said(&listed).contains("platemark.db.before-") && said(&listed).contains("the server removes it on"),
+        "{}",
+        said(&listed)
+    );
+    assert!(server.stop());
+    let old = folder.path().join("before-restore-1700000000000.db");
+    std::fs::write(&old, "names of 2023").unwrap();
+    let server = serve();
+    for _ in 0..200 {
+        if !old.exists() {
+            break;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    assert!(!old.exists());
+    assert!(said(&run(&["retention", "--data", data, "--json"])).contains("\"copy\":\"platemark.db.before-"));
+    assert!(server.stop());
 }
 
 #[tokio::test(flavor = "multi_thread")]

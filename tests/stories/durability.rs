@@ -328,6 +328,9 @@ async fn a_damaged_page_is_told_at_the_start_with_what_to_do() {
     let phrase = format!("{PASSPHRASE}\n");
     assert!(add_instructor(folder.path(), "ferro", &phrase).status.success());
     let path = folder.path().join(FILE_NAME);
+    let outside = tempfile::tempdir().unwrap();
+    let backup = outside.path().join("last.db");
+    platemark::store::backup::copy(folder.path(), &backup).await.unwrap();
     let mut file = std::fs::OpenOptions::new().write(true).open(&path).unwrap();
     // Every page but the first: which table lies where is SQLite's affair.
     let length = file.metadata().unwrap().len();
@@ -346,10 +349,46 @@ async fn a_damaged_page_is_told_at_the_start_with_what_to_do() {
     assert_eq!(server.status.code(), Some(1));
     let said = String::from_utf8_lossy(&server.stderr);
     assert!(said.contains("damaged") && said.contains("backup"), "{said}");
+
+    // What it says works: the last backup comes back, and what was there is beside it as it was.
+    let spoiled = std::fs::read(&path).unwrap();
+    let restored = Command::new(PROGRAM)
+        .arg("restore")
+        .arg(&backup)
+        .arg("--data")
+        .arg(folder.path())
+        .output()
+        .unwrap();
+    let said = [restored.stdout, restored.stderr].map(|said| String::from_utf8_lossy(&said).into_owned());
+    assert!(restored.status.success(), "{said:?}");
+    assert!(
+        said[0].contains("Restored: 1 people") && said[0].contains("could not be read whole"),
+        "{said:?}"
+    );
+    whole(&path).await;
+    let names = std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().path());
+    let is_aside = |path: &std::path::PathBuf| {
+        let name = path.file_name().unwrap().to_string_lossy().into_owned();
+        let made = name.strip_prefix("platemark.db.before-").map(str::to_owned);
+        made.is_some_and(|made| made.bytes().all(|b| b.is_ascii_digit()))
+    };
+    let aside = names.into_iter().find(is_aside).unwrap();
+    assert!(std::fs::read(&aside).unwrap() == spoiled, "{}", aside.display());
+    let data = folder.path().to_str().unwrap();
+    let server = Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+    let browser = Browser::at(&server.address());
+    let fields = [("name", "ferro"), ("secret", PASSPHRASE)];
+    browser.send("/sign-in", &fields).await.is(200).has("Classes");
+    browser
+        .get("/restore")
+        .await
+        .has("as damaged as it was")
+        .has("could not be read whole");
+    assert!(server.stop());
 }
 
 /// Writes over the first page of a table or index.
-async fn damage(path: &Path, what: &str) {
+pub(super) async fn damage(path: &Path, what: &str) {
     let mut database = open(path).await;
     let root: i64 = sqlx::query_scalar("select rootpage from sqlite_schema where name = ?")
         .bind(what)

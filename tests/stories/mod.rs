@@ -11,6 +11,7 @@ mod bad_input;
 mod bench;
 mod class;
 mod class_life;
+mod copies;
 mod cut_off;
 mod durability;
 mod entry;

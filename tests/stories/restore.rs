@@ -293,11 +293,42 @@ async fn write_about_anna(site: &Site) {
         let browser = site.sign_in(name, PIN).await;
         browser.hand_in(assignment, &csv).await.is(200);
     }
-    let out = [("act", "out"), ("holder", "anna and Bela")];
-    instructor
-        .send(&format!("/exercises/{}/plates/3/drawer", site.exercise), &out)
-        .await
-        .is(200);
+    let drawer = |plate: u8| format!("/exercises/{}/plates/{plate}/drawer", site.exercise);
+    for (plate, fields) in [
+        (3, vec![("act", "out"), ("holder", "anna and Bela")]),
+        (3, vec![("act", "in"), ("remark", "A scratch; Quillfeather was told.")]),
+        (3, vec![("act", "out"), ("holder", "anna")]),
+        (4, vec![("act", "out"), ("holder", "the workshop")]),
+        (4, vec![("act", "in"), ("remark", "anna found it")]),
+        (
+            4,
+            vec![("act", "place"), ("label", "anna\u{2019}s"), ("place", "drawer 2")],
+        ),
+        (4, vec![("act", "withdraw"), ("why", "anna dropped it")]),
+    ] {
+        instructor.send(&drawer(plate), &fields).await.is(200);
+    }
+    let down = [
+        ("do", "machine-down"),
+        ("hours", "2"),
+        ("why", "Quillfeather broke the probe"),
+    ];
+    let machines = format!("/classes/{}/machines", site.class);
+    instructor.send(&machines, &down).await.is(200);
+}
+
+/// Names of files of the school in whose bytes the word stands anywhere, also where nothing is stored any more.
+fn bytes_with(folder: &Path, word: &str) -> Vec<String> {
+    let mut found = Vec::new();
+    for end in ["", "-wal"] {
+        let bytes = std::fs::read(folder.join(format!("{FILE_NAME}{end}"))).unwrap_or_default();
+        let bytes = bytes.to_ascii_lowercase();
+        let count = bytes.windows(word.len()).filter(|w| *w == word.as_bytes()).count();
+        if count > 0 {
+            found.push(format!("{FILE_NAME}{end}: {count} times"));
+        }
+    }
+    found
 }
 
 /// A backup of before with a student whose name was taken out since, or who was deleted, put back from the page: the name
@@ -339,6 +370,9 @@ async fn names_that_were_taken_out_stay_out_of_a_backup_that_comes_back_from_a_p
         }
         assert!(gone);
         assert_eq!(where_they_stand(&folder, &words).await, [""; 0], "{over}");
+        for word in ["quillfeather", "anna"] {
+            assert_eq!(bytes_with(&folder, word), [""; 0], "{over} {word}");
+        }
 
         let looked = send(&instructor, bytes).await;
         let token = looked.is(200).field("token");
@@ -352,6 +386,9 @@ async fn names_that_were_taken_out_stay_out_of_a_backup_that_comes_back_from_a_p
             .has("A backup was put in place")
             .has("names taken out again: 7");
         assert_eq!(where_they_stand(&folder, &words).await, [""; 0], "{over}");
+        for word in ["quillfeather", "anna"] {
+            assert_eq!(bytes_with(&folder, word), [""; 0], "{over} {word}");
+        }
         let people = instructor.get(&format!("/classes/{}/people", site.class)).await;
         assert_eq!(people.is(200).body.contains("Former student"), over == "names");
         // The class is over as it was; the numbers and the mark that was set stand, without a name or a word.
@@ -363,4 +400,59 @@ async fn names_that_were_taken_out_stay_out_of_a_backup_that_comes_back_from_a_p
         anna.send("/sign-in", &seat).await.is(422).has_not("My assignments");
         assert!(server.stop());
     }
+}
+
+/// The page /restore is needed most when the school is damaged: it works then, and says what it could not do.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_damaged_school_is_restored_from_a_page_and_names_stay_out() {
+    let mut site = Site::open().await;
+    let folder = site.database().parent().unwrap().to_owned();
+    let outside = tempfile::tempdir().unwrap();
+    let copy = outside.path().join("copy.db");
+    backup::copy(&folder, &copy).await.unwrap();
+    let bytes = std::fs::read(&copy).unwrap();
+    let instructor = site.instructor().await;
+    let end = format!("/classes/{}/end-of-term", site.class);
+    instructor.send(&end, &[("do", "archive")]).await.is(200);
+    let forget = [("do", "forget"), ("class_name", "Monday group")];
+    instructor.send(&end, &forget).await.is(200);
+    site.close().await;
+    super::durability::damage(&site.database(), "class").await;
+
+    let data = folder.to_str().unwrap();
+    let server = Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+    let address = server.address();
+    let instructor = Browser::at(&address);
+    let fields = [("name", "ferro"), ("secret", super::site::PASSPHRASE)];
+    instructor.send("/sign-in", &fields).await.is(503).has("damaged");
+    let looked = send(&instructor, bytes).await;
+    looked
+        .is(200)
+        .has("Monday group Spring")
+        .has("cannot be read")
+        .has("whether it is of this school cannot be told");
+    let token = looked.field("token");
+    let right = [("token", token.as_str()), ("passphrase", super::site::PASSPHRASE)];
+    instructor
+        .send("/restore/apply", &right)
+        .await
+        .is(200)
+        .has("no copy of it could be made");
+    assert!(answers(&address).await);
+    let instructor = sign_in(&address, super::site::PASSPHRASE).await;
+    instructor
+        .get("/restore")
+        .await
+        .has("A backup was put in place")
+        .has("names taken out again: 4")
+        .has("as damaged as it was")
+        .has("could not be read whole");
+    let people = instructor.get(&format!("/classes/{}/people", site.class)).await;
+    people.is(200).has("Former student").has_not("anna");
+    assert_eq!(
+        (kept(&folder, "before-restore-"), kept(&folder, "restore-offered-")),
+        (0, 0)
+    );
+    assert!(kept(&folder, "platemark.db.before-") > 0);
+    assert!(server.stop());
 }

@@ -21,7 +21,7 @@ enum End {
 }
 
 /// The head of a request with a form that is so long by its own account, its parts parted by `edge`.
-fn request_head(path: &str, browser: &Browser, long: usize) -> String {
+pub(super) fn request_head(path: &str, browser: &Browser, long: usize) -> String {
     format!(
         "POST {path} HTTP/1.1\r\nhost: x\r\ncookie: {}\r\nsec-fetch-site: same-origin\r\n\
          content-type: multipart/form-data; boundary=edge\r\ncontent-length: {long}\r\n\r\n",

@@ -3,15 +3,19 @@
 use std::path::Path;
 
 use askama::Template;
+use axum::body::Body;
 use axum::extract::{Form, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
+use tokio::fs::File;
 
 use crate::actions::end_of_term::{self as action, EndError};
+use crate::actions::restore;
 use crate::store::classes::{Class, WhenOver};
 use crate::store::{backup, end_of_term as stored};
 use crate::web::app::App;
+use crate::web::copies;
 use crate::web::errors::{Explained, WebError};
 use crate::web::frame::Frame;
 use crate::web::guards::{AnyClassOf, Instructor, PersonOf};
@@ -153,7 +157,7 @@ pub(in crate::web) async fn submit(
     }
 }
 
-fn file(name: &str, kind: &'static str, bytes: Vec<u8>) -> Response {
+fn file(name: &str, kind: &'static str, bytes: impl Into<Body>) -> Response {
     let headers = [
         (header::CONTENT_TYPE, kind.to_owned()),
         (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\"")),
@@ -162,7 +166,7 @@ fn file(name: &str, kind: &'static str, bytes: Vec<u8>) -> Response {
             "default-src 'none'; sandbox".to_owned(),
         ),
     ];
-    (headers, bytes).into_response()
+    (headers, bytes.into()).into_response()
 }
 
 /// Everything that is stored about one person, as a file.
@@ -178,17 +182,20 @@ pub(in crate::web) async fn about(
 
 /// A copy of the whole school, checked, as a file.
 pub(in crate::web) async fn backup(State(app): State<App>, Instructor(_): Instructor) -> Result<Response, WebError> {
+    let turn = app.copies.begin().ok_or_else(copies::taken)?;
     let now = app.service.clock.now();
-    let folder = &app.settings.data;
-    let aside = folder.join(format!("backup-{}.tmp", now.millisecond()));
-    let made = copied(folder, &aside).await;
-    // The bytes are in memory or there are none; the file is not needed any more in either case.
-    std::fs::remove_file(&aside).ok();
+    let folder = app.settings.data.clone();
+    // In a task of its own: the database copies on where the browser is gone, and the turn is over when that is.
+    let made = tokio::spawn(async move { (copied(&folder, &restore::sent(&folder, now)).await, turn) });
+    let (made, turn) = made.await.map_err(WebError::internal)?;
+    let (copy, size) = made?;
     let day = times::for_field(now, &jiff::tz::TimeZone::UTC).replace([':', 'T'], "-");
-    Ok(file(&format!("platemark-{day}.db"), "application/octet-stream", made?))
+    let name = format!("platemark-{day}.db");
+    Ok(file(&name, copies::KIND, copies::body(copy, size, turn)))
 }
 
-async fn copied(folder: &Path, aside: &Path) -> Result<Vec<u8>, WebError> {
+/// A copy as an open file without a name: it goes with the last who has it open, however that ends.
+async fn copied(folder: &Path, aside: &Path) -> Result<(File, u64), WebError> {
     let failed = |error: String| {
         tracing::error!(error, "no backup was made");
         WebError::from(Explained::new(
@@ -198,6 +205,11 @@ async fn copied(folder: &Path, aside: &Path) -> Result<Vec<u8>, WebError> {
             "Tell whoever runs the server: the disk is perhaps full. The command for it is platemark backup.",
         ))
     };
-    backup::copy(folder, aside).await.map_err(|e| failed(e.to_string()))?;
-    std::fs::read(aside).map_err(|e| failed(e.to_string()))
+    let (_, made) = backup::passing_copy(folder, aside)
+        .await
+        .map_err(|e| failed(e.to_string()))?;
+    let copy = File::open(aside).await.map_err(|e| failed(e.to_string()))?;
+    drop(made);
+    let size = copy.metadata().await.map_err(|e| failed(e.to_string()))?.len();
+    Ok((copy, size))
 }

@@ -1,5 +1,8 @@
 //! A backup back in place: sent, checked, laid beside what is there, and put in place with the passphrase once more.
 
+use std::fmt::Display;
+use std::path::Path;
+
 use askama::Template;
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
@@ -7,13 +10,16 @@ use axum::response::{IntoResponse, Response};
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 use tokio::io::AsyncWriteExt;
+use tokio::time::timeout;
 
 use crate::actions::restore::{self, Offered, RestoreError};
 use crate::actions::sign_in::SignInError;
 use crate::store::backup::{BackupError, Contents};
+use crate::store::files::Passing;
 use crate::store::people::Person;
 use crate::store::when::When;
 use crate::web::app::App;
+use crate::web::copies;
 use crate::web::errors::{Explained, WebError};
 use crate::web::frame::Frame;
 use crate::web::guards::Instructor;
@@ -50,6 +56,7 @@ struct Beside {
 #[template(path = "restoring.html")]
 pub(in crate::web) struct Restoring {
     frame: Frame,
+    /// The copy of the school as it was; empty where it was too damaged for one.
     before: String,
 }
 
@@ -68,23 +75,30 @@ fn classes(of: &Contents) -> String {
 
 impl Beside {
     fn of(offered: Offered) -> Self {
-        let (theirs, ours) = (&offered.theirs, &offered.ours);
+        let (theirs, ours) = (&offered.theirs, offered.ours.as_ref());
         let first = |c: &Contents| {
             c.first.as_ref().map_or_else(
                 || "nobody".to_owned(),
                 |(name, when)| format!("{name}, {}", at(Some(*when))),
             )
         };
-        let both = |what: &'static str, of: &dyn Fn(&Contents) -> String| (what, of(theirs), of(ours));
+        let both = |what: &'static str, of: &dyn Fn(&Contents) -> String| {
+            let now = ours.map_or_else(|| "cannot be read".to_owned(), of);
+            (what, of(theirs), now)
+        };
         Self {
-            other: if theirs.first == ours.first {
-                String::new()
-            } else {
-                format!(
+            other: match ours {
+                Some(ours) if theirs.first == ours.first => String::new(),
+                Some(ours) => format!(
                     "It is a backup of another school: its first account is {}; here it is {}.",
                     first(theirs),
                     first(ours)
-                )
+                ),
+                None => format!(
+                    "The school here is damaged and cannot be read, so whether it is of this school cannot be told: look whether its \
+                     first account, {}, and its classes are yours.",
+                    first(theirs)
+                ),
             },
             rows: vec![
                 both("first account", &first),
@@ -145,7 +159,7 @@ fn refused(error: &RestoreError) -> Option<String> {
     })
 }
 
-fn broken_off(why: impl std::fmt::Display) -> WebError {
+fn broken_off(why: impl Display) -> WebError {
     tracing::info!(%why, "a backup that was sent broke off");
     Explained::new(
         StatusCode::BAD_REQUEST,
@@ -157,41 +171,39 @@ fn broken_off(why: impl std::fmt::Display) -> WebError {
     .into()
 }
 
-/// A file that is being written, and goes unless it is kept: also where the browser is gone and this is never run to its end.
-#[derive(Debug)]
-struct Partial(Option<std::path::PathBuf>);
-
-impl Partial {
-    fn keep(mut self) {
-        self.0 = None;
-    }
+/// The next of what is on its way; an end that sends nothing for long is gone.
+async fn next<T, E: Display>(arriving: impl Future<Output = Result<T, E>>) -> Result<T, WebError> {
+    let arrived = timeout(copies::STALL, arriving).await.map_err(broken_off)?;
+    arrived.map_err(broken_off)
 }
 
-impl Drop for Partial {
-    fn drop(&mut self) {
-        if let Some(file) = &self.0 {
-            std::fs::remove_file(file).ok();
-        }
-    }
-}
-
-/// Writes the file of the form to the disk, piece by piece.
-async fn take(parts: &mut Parts, to: &std::path::Path) -> Result<u64, WebError> {
+/// Writes the file of the form to the disk, piece by piece; what comes without a place is read to its end, so that the browser
+/// has ears for the page that says why.
+async fn take(parts: &mut Parts, to: Option<&Path>) -> Result<u64, WebError> {
     let mut size = 0;
-    let partial = Partial(Some(to.to_owned()));
-    while let Some(mut part) = parts.next().await.map_err(broken_off)? {
+    let partial = to.map(Passing::new);
+    while let Some(mut part) = next(parts.next()).await? {
         if part.name() != Some("backup") {
-            while part.chunk().await.map_err(broken_off)?.is_some() {}
+            while next(part.chunk()).await?.is_some() {}
             continue;
         }
-        let mut file = tokio::fs::File::create(to).await.map_err(WebError::internal)?;
-        while let Some(piece) = part.chunk().await.map_err(broken_off)? {
+        let mut file = match to {
+            Some(to) => Some(tokio::fs::File::create(to).await.map_err(WebError::internal)?),
+            None => None,
+        };
+        while let Some(piece) = next(part.chunk()).await? {
             size += u64::try_from(piece.len()).unwrap_or(0);
-            file.write_all(&piece).await.map_err(WebError::internal)?;
+            if let Some(file) = &mut file {
+                file.write_all(&piece).await.map_err(WebError::internal)?;
+            }
         }
-        file.sync_all().await.map_err(WebError::internal)?;
+        if let Some(file) = file {
+            file.sync_all().await.map_err(WebError::internal)?;
+        }
     }
-    partial.keep();
+    if let Some(partial) = partial {
+        partial.keep();
+    }
     Ok(size)
 }
 
@@ -201,17 +213,27 @@ pub(in crate::web) async fn submit(
     Instructor(person): Instructor,
     mut parts: Parts,
 ) -> Result<Response, WebError> {
-    let folder = &app.settings.data;
-    let (token, place) = restore::place(folder).map_err(WebError::internal)?;
-    let size = take(&mut parts, &place).await?;
+    let Some(turn) = app.copies.begin() else {
+        take(&mut parts, None).await?;
+        return Err(copies::taken());
+    };
+    let folder = app.settings.data.clone();
+    let (token, place) = restore::place(&folder).map_err(WebError::internal)?;
+    let size = take(&mut parts, Some(&place)).await?;
     let looked = if size == 0 {
         std::fs::remove_file(&place).ok();
         let file_mend = "No file was chosen, or it is empty. Choose the backup; its name ends in .db.".to_owned();
         Err(file_mend)
     } else {
-        match restore::look(folder, &token).await {
+        // In a task of its own, as the database checks on where the browser is gone.
+        let looked = tokio::spawn(async move {
+            let looked = restore::look(&folder, &token).await;
+            drop(turn);
+            looked
+        });
+        match looked.await.map_err(WebError::internal)? {
             Ok(offered) => Ok(offered),
-            Err(error) => Err(refused(&error).ok_or_else(|| WebError::internal(error))?),
+            Err(error) => Err(refused(&error).ok_or_else(|| failed(error))?),
         }
     };
     let (status, back) = match looked {
@@ -233,10 +255,17 @@ pub(in crate::web) async fn submit(
     Ok(Sheet(status, sheet(&app, &person, back)).into_response())
 }
 
+/// Not the file's fault: a disk that is full, locked or damaged has a page of its own.
+fn failed(error: RestoreError) -> WebError {
+    match error {
+        RestoreError::Backup(BackupError::Store(error)) => error.into(),
+        error => WebError::internal(error),
+    }
+}
+
 /// The word to do it.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
-#[derive(Default)]
 pub(in crate::web) struct Typed {
     token: String,
     passphrase: String,
@@ -248,15 +277,24 @@ pub(in crate::web) async fn apply(
     Instructor(person): Instructor,
     Form(typed): Form<Typed>,
 ) -> Result<Response, WebError> {
-    let folder = &app.settings.data;
-    let done = restore::make_ready(&app.service, folder, &typed.token, &person, &typed.passphrase).await;
-    let passphrase_mend = match done {
+    let turn = app.copies.begin().ok_or_else(copies::taken)?;
+    // In a task of its own: what is laid ready is put in place also where the browser is gone meanwhile.
+    let (of, by, told) = (app.clone(), person.clone(), typed.clone());
+    let done = tokio::spawn(async move {
+        let folder = &of.settings.data;
+        let done = restore::make_ready(&of.service, folder, &told.token, &by, &told.passphrase).await;
+        if done.is_ok() {
+            tracing::warn!(person = by.id.0, "a backup takes the place of the school");
+            of.restart.ask();
+        }
+        drop(turn);
+        done
+    });
+    let passphrase_mend = match done.await.map_err(WebError::internal)? {
         Ok(before) => {
-            tracing::warn!(person = person.id.0, "a backup takes the place of the school");
-            app.restart.ask();
             let page = Restoring {
                 frame: Frame::of(&person, "/classes"),
-                before,
+                before: before.unwrap_or_default(),
             };
             return Ok(Page(page).into_response());
         }
@@ -265,7 +303,7 @@ pub(in crate::web) async fn apply(
             "Ten tries were wrong. Wait a quarter of an hour, then send the backup again."
         }
         Err(error) => {
-            let file_mend = refused(&error).ok_or_else(|| WebError::internal(error))?;
+            let file_mend = refused(&error).ok_or_else(|| failed(error))?;
             let back = Back {
                 file_mend,
                 ..Back::default()
@@ -273,7 +311,7 @@ pub(in crate::web) async fn apply(
             return Ok(Sheet(StatusCode::CONFLICT, sheet(&app, &person, back)).into_response());
         }
     };
-    let offered = restore::look(folder, &typed.token).await;
+    let offered = restore::look(&app.settings.data, &typed.token).await;
     let back = Back {
         file_mend: match &offered {
             Ok(_) => String::new(),
