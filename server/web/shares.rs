@@ -44,6 +44,14 @@ impl Shares {
     }
 }
 
+#[cfg(test)]
+impl Shares {
+    /// What all hold at the moment.
+    pub(super) fn all(&self) -> usize {
+        self.taken.lock().unwrap_or_else(PoisonError::into_inner).all
+    }
+}
+
 impl Share {
     /// Takes so many bytes more, if they are there.
     pub(super) fn grow(&mut self, more: usize) -> bool {
@@ -59,19 +67,26 @@ impl Share {
         self.bytes += more;
         true
     }
-}
 
-impl Drop for Share {
-    fn drop(&mut self) {
+    /// Gives so many bytes back.
+    pub(super) fn shrink(&mut self, less: usize) {
+        let less = less.min(self.bytes);
+        self.bytes -= less;
         let mut taken = self.shares.taken.lock().unwrap_or_else(PoisonError::into_inner);
-        taken.all = taken.all.saturating_sub(self.bytes);
+        taken.all = taken.all.saturating_sub(less);
         let left = taken.of.get(&self.person).copied().unwrap_or_default();
-        let left = left.saturating_sub(self.bytes);
+        let left = left.saturating_sub(less);
         if left == 0 {
             taken.of.remove(&self.person);
         } else {
             taken.of.insert(self.person, left);
         }
+    }
+}
+
+impl Drop for Share {
+    fn drop(&mut self) {
+        self.shrink(self.bytes);
     }
 }
 
@@ -97,6 +112,8 @@ mod tests {
         drop(first);
         assert!(take(1, 7).is_none());
         assert!(take(1, 6).is_some());
+        other.shrink(4);
+        assert!(take(4, 10).is_some() && take(4, 11).is_none());
         drop((second, other, third));
         let taken = shares.taken.lock().unwrap();
         assert_eq!((taken.all, taken.of.len()), (0, 0));

@@ -1,10 +1,8 @@
 //! Forms with files, bounded: what is too big is read to its end and dropped, so that the browser gets a page and not a
-//! broken connection, and the fields that were typed are still there. All uploads together hold a bounded number of
-//! bytes: whoever comes when it is full is told to come again, and the memory stays for the others.
+//! broken connection, and the fields that were typed are still there. The uploads of one person and those of all hold a
+//! bounded number of bytes: whoever comes when it is full is told to come again, and the memory stays for the others.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 use axum::extract::{FromRequest, Request};
 use axum::http::StatusCode;
@@ -12,6 +10,8 @@ use axum::http::StatusCode;
 use super::app::App;
 use super::errors::{Explained, WebError};
 use super::parts::{self, Parts};
+use super::shares::{Share, Shares};
+use crate::store::people::Person;
 
 /// Largest file that is kept.
 pub const FILE_BYTES: usize = 8 * 1024 * 1024;
@@ -24,6 +24,9 @@ const FIELD_BYTES: usize = 512 * 1024;
 
 /// Most fields and files of one form.
 const PARTS: usize = 2_000;
+
+/// What the uploads of one person hold at most: a report with as many photos as are kept, each as big as is taken.
+const OWN_BYTES: usize = 64 * 1024 * 1024;
 
 /// What all uploads hold together at most: the photos of a class of forty that hand in at the same moment.
 const ALL_BYTES: usize = 256 * 1024 * 1024;
@@ -39,46 +42,18 @@ pub struct File {
     pub too_big: bool,
 }
 
-/// How much of `ALL_BYTES` is in use.
-#[derive(Debug, Clone, Default)]
-pub struct Room(Arc<AtomicUsize>);
+/// What uploads hold, and whose they are.
+#[derive(Debug, Clone)]
+pub struct Room(Shares);
 
-impl Room {
-    /// Takes so many bytes more, if they are there.
-    fn take(&self, more: usize, most: usize) -> bool {
-        let taken = |used: usize| used.checked_add(more).filter(|sum| *sum <= most);
-        self.0.fetch_update(Ordering::Relaxed, Ordering::Relaxed, taken).is_ok()
-    }
-}
-
-/// What one upload holds of the room, until it is dropped.
-#[derive(Debug, Default)]
-struct Held {
-    room: Room,
-    bytes: usize,
-}
-
-impl Held {
-    fn take(&mut self, more: usize, most: usize) -> bool {
-        let taken = self.room.take(more, most);
-        self.bytes += if taken { more } else { 0 };
-        taken
-    }
-
-    fn give_back(&mut self, bytes: usize) {
-        self.bytes -= bytes;
-        self.room.0.fetch_sub(bytes, Ordering::Relaxed);
-    }
-}
-
-impl Drop for Held {
-    fn drop(&mut self) {
-        self.give_back(self.bytes);
+impl Default for Room {
+    fn default() -> Self {
+        Self(Shares::new(OWN_BYTES, ALL_BYTES))
     }
 }
 
 /// What a form sent.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Upload {
     /// What was typed, by field name; of several of one name the last.
     pub fields: BTreeMap<String, String>,
@@ -86,7 +61,8 @@ pub struct Upload {
     pub files: BTreeMap<String, Vec<File>>,
     /// Fields that were too long to keep.
     pub too_long: Vec<String>,
-    held: Held,
+    /// What it holds of the room.
+    _held: Share,
 }
 
 impl Upload {
@@ -120,7 +96,7 @@ fn crowded() -> WebError {
     Explained::new(
         StatusCode::SERVICE_UNAVAILABLE,
         "Too many files at the same moment",
-        "More files arrive at this moment than this server holds at once, so nothing of this form was kept.",
+        "More files arrive at this moment, from you or from everybody, than this server holds at once, so nothing of this form was kept.",
         "Wait a minute, then go back and send it again: most browsers still hold what you typed, and numbers that you \
          typed into a report are in its draft.",
     )
@@ -131,35 +107,28 @@ impl FromRequest<App> for Upload {
     type Rejection = WebError;
 
     async fn from_request(request: Request, app: &App) -> Result<Self, WebError> {
+        // All routes with files are for people who are signed in.
+        let person = request.extensions().get::<Person>().ok_or(WebError::SignedOut)?.id;
         let mut parts = Parts::of(request).await.map_err(broken)?;
-        let mut reader = Held {
-            room: app.uploads.clone(),
-            bytes: 0,
-        };
-        if !reader.take(parts::HELD, ALL_BYTES) {
+        let mut reader = app.uploads.0.of(person);
+        if !reader.grow(parts::HELD) {
             return Err(crowded());
         }
-        Self::read(&mut parts, &app.uploads, ALL_BYTES).await
+        Self::read(&mut parts, app.uploads.0.of(person)).await
     }
 }
 
 impl Upload {
-    /// Reads all parts; `most` bytes are held by all uploads of the room together.
-    async fn read(parts: &mut Parts, room: &Room, most: usize) -> Result<Self, WebError> {
-        let mut upload = Self::default();
-        upload.held.room = room.clone();
-        let mut count = 0;
+    /// Reads all parts into a share.
+    async fn read(parts: &mut Parts, mut held: Share) -> Result<Self, WebError> {
+        let mut kept = Vec::new();
         while let Some(mut part) = parts.next().await.map_err(broken)? {
-            count += 1;
-            if count > PARTS {
+            if kept.len() == PARTS {
                 return Err(broken("too many parts"));
             }
             let name = part.name().unwrap_or_default().to_owned();
             let file = part.file_name().map(str::to_owned);
-            if !upload
-                .held
-                .take(name.len() + file.as_ref().map_or(0, String::len), most)
-            {
+            if !held.grow(name.len() + file.as_ref().map_or(0, String::len)) {
                 return Err(crowded());
             }
             let longest = if file.is_some() { FILE_BYTES } else { FIELD_BYTES };
@@ -171,14 +140,23 @@ impl Upload {
                 }
                 if bytes.len() + chunk.len() > longest {
                     too_big = true;
-                    upload.held.give_back(bytes.len());
+                    held.shrink(bytes.len());
                     bytes = Vec::new();
-                } else if upload.held.take(chunk.len(), most) {
+                } else if held.grow(chunk.len()) {
                     bytes.extend_from_slice(&chunk);
                 } else {
                     return Err(crowded());
                 }
             }
+            kept.push((name, file, bytes, too_big));
+        }
+        let mut upload = Self {
+            fields: BTreeMap::new(),
+            files: BTreeMap::new(),
+            too_long: Vec::new(),
+            _held: held,
+        };
+        for (name, file, bytes, too_big) in kept {
             upload.keep(name, file, bytes, too_big);
         }
         Ok(upload)
@@ -209,6 +187,7 @@ mod tests {
     use axum::http::header::CONTENT_TYPE;
 
     use super::*;
+    use crate::store::ids::PersonId;
 
     /// A form of files of so many bytes each.
     fn form(files: &[usize]) -> Request {
@@ -228,44 +207,46 @@ mod tests {
     }
 
     #[tokio::test]
-    async fn all_uploads_together_hold_a_bounded_number_of_bytes() {
-        let room = Room::default();
-        let read = async |files: &[usize]| {
+    async fn uploads_hold_a_bounded_number_of_bytes() {
+        let room = Shares::new(700, 1000);
+        let read = async |person, files: &[usize]| {
             let mut parts = Parts::of(form(files)).await.unwrap();
-            Upload::read(&mut parts, &room, 1000).await
+            Upload::read(&mut parts, room.of(PersonId(person))).await
         };
         // The names of field and file count too, two bytes here.
-        let first = read(&[298, 298]).await.unwrap();
+        let first = read(1, &[298, 298]).await.unwrap();
         assert_eq!(first.file("f").map(|f| f.bytes.len()), Some(298));
-        assert_eq!(room.0.load(Ordering::Relaxed), 600);
-        let second = read(&[398]).await.unwrap();
+        assert_eq!(room.all(), 600);
+        // One has not more than one's own.
+        assert!(matches!(read(1, &[99]).await, Err(WebError::Refused(why)) if why.status == 503));
+        let second = read(2, &[398]).await.unwrap();
         // Full to the last byte: the next is turned away and holds nothing of it.
-        assert!(matches!(read(&[1]).await, Err(WebError::Refused(why)) if why.status == 503));
+        assert!(matches!(read(3, &[1]).await, Err(WebError::Refused(why)) if why.status == 503));
         drop(second);
-        assert!(matches!(read(&[200, 300]).await, Err(WebError::Refused(_))));
-        assert_eq!(room.0.load(Ordering::Relaxed), 600);
+        assert!(matches!(read(2, &[200, 300]).await, Err(WebError::Refused(_))));
+        assert_eq!(room.all(), 600);
         drop(first);
-        assert_eq!(read(&[498, 498]).await.unwrap().files["f"].len(), 2);
-        assert_eq!(room.0.load(Ordering::Relaxed), 0);
+        assert_eq!(read(1, &[348, 348]).await.unwrap().files["f"].len(), 2);
+        assert_eq!(room.all(), 0);
     }
 
     #[tokio::test]
     async fn what_is_too_big_is_read_to_its_end_and_holds_nothing() {
-        let room = Room::default();
+        let room = Shares::new(2 * FILE_BYTES, 2 * FILE_BYTES);
         let mut request = form(&[FILE_BYTES + 1, 5]);
         DefaultBodyLimit::disable().apply(&mut request);
         let mut parts = Parts::of(request).await.unwrap();
-        let upload = Upload::read(&mut parts, &room, 2 * FILE_BYTES).await.unwrap();
+        let upload = Upload::read(&mut parts, room.of(PersonId(1))).await.unwrap();
         let seen: Vec<(usize, bool)> = upload.files["f"].iter().map(|f| (f.bytes.len(), f.too_big)).collect();
         assert_eq!(seen, [(0, true), (5, false)]);
-        assert_eq!(room.0.load(Ordering::Relaxed), 5 + 4);
+        assert_eq!(room.all(), 5 + 4);
     }
 
     #[tokio::test]
     async fn a_form_has_a_bounded_number_of_parts() {
         for (parts, taken) in [(PARTS, true), (PARTS + 1, false)] {
             let mut parts = Parts::of(form(&vec![1; parts])).await.unwrap();
-            let read = Upload::read(&mut parts, &Room::default(), ALL_BYTES).await;
+            let read = Upload::read(&mut parts, Room::default().0.of(PersonId(1))).await;
             assert_eq!(read.is_ok(), taken, "{read:?}");
         }
     }

@@ -333,7 +333,8 @@ async fn a_virtual_plate_opens_when_nobody_who_holds_it_is_still_at_it() {
 }
 
 /// Words say which values agree and no amount; the time of the answer says none either: a grade that looks into large
-/// differences takes longer, for a report and for the one check that is asked for.
+/// differences takes longer, for a report and for the one check that is asked for. That they leave at the end of a step and not
+/// some time later is tried beside the code, where nothing else takes time.
 #[tokio::test(flavor = "multi_thread")]
 async fn an_answer_with_a_grade_leaves_at_an_even_time() {
     let site = Site::open().await;
@@ -350,7 +351,9 @@ async fn an_answer_with_a_grade_leaves_at_an_even_time() {
             "15" => Some(v + f64::from(n) * 0.001),
             _ => Some(v),
         });
+        let begun = Instant::now();
         let report = report_of(&pair, assignment, &csv).await;
+        times.push(begun.elapsed());
         let reading = instructor.get(&format!("/reports/{report}")).await.field("reading");
         let check = format!("/my/reports/{report}/check");
         let begun = Instant::now();
