@@ -476,4 +476,26 @@ mod tests {
             assert_eq!(taken_out(&file).await.unwrap(), (TakenOut::default(), false));
         }
     }
+
+    /// Schools of every schema that was released, as they are: nothing is brought up to date in a file that is set aside.
+    #[tokio::test]
+    async fn the_list_is_read_in_any_schema() {
+        for (schema, people) in [("0001", 0), ("0060", 0), ("0100", 1), ("0170", 1)] {
+            let folder = tempfile::tempdir().unwrap();
+            let file = folder.path().join(FILE_NAME);
+            let dump = format!("{}/tests/data/schemas/{schema}.sql", env!("CARGO_MANIFEST_DIR"));
+            let dump = std::fs::read_to_string(dump).unwrap();
+            let options = SqliteConnectOptions::new().filename(&file).create_if_missing(true);
+            let mut school = options.connect().await.unwrap();
+            sqlx::raw_sql(sqlx::AssertSqlSafe(dump))
+                .execute(&mut school)
+                .await
+                .unwrap();
+            school.close().await.unwrap();
+            let (gone, whole) = taken_out(&file).await.unwrap();
+            assert!(whole, "{schema}");
+            assert_eq!(gone.people.len(), people, "{schema}: {gone:?}");
+            assert_eq!(gone.classes.is_empty(), people == 0, "{schema}: {gone:?}");
+        }
+    }
 }
