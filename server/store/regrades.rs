@@ -214,12 +214,14 @@ pub async fn begin(
     )
     .fetch_one(tx.connection())
     .await?;
-    // Found in the same transaction: a report that is stored after it is graded from what is true then.
+    // As `graded` has them, and found in the same transaction: a report that is stored after it is graded from what is true then.
     let reports = sqlx::query!(
         "insert into regrade_report (regrade, report, mark_before)
-         select ?1, r.id, g.mark from report r left join grade g on g.report = r.id and g.superseded_at is null
+         select ?1, r.id, g.mark from report r join assignment a on a.id = r.assignment join class c on c.id = a.class
+         left join grade g on g.report = r.id and g.superseded_at is null
          where r.id in (select id from report where assignment = ?2 and (?3 is null or plate = ?3)
-                        union all select id from report where ?2 is null and plate = ?3)",
+                        union all select id from report where ?2 is null and plate = ?3)
+             and (?2 is not null or c.archived_at is null)",
         id,
         assignment,
         plate,

@@ -233,7 +233,8 @@ async fn run(
     let mut last = Instant::now();
     loop {
         if waiting.recv_many(&mut batch, BATCH).await == 0 {
-            told.join_all().await;
+            // A runtime that ends without a stop cuts them off, and there is nobody left to be told.
+            while told.join_next().await.is_some() {}
             log.end().await;
             return;
         }
