@@ -55,8 +55,8 @@ pub struct Given {
     /// A proxy in front speaks HTTPS: cookies are sent over it only, and browsers are told to stay with it
     #[arg(long, env = "PLATEMARK_BEHIND_TLS", num_args = 0..=1, default_missing_value = "true")]
     pub behind_tls: Option<bool>,
-    /// The proxy in front puts the browser's address last into the header X-Forwarded-For: tries to sign in are counted
-    /// by it. Only where nobody reaches this server but through the proxy
+    /// The proxy in front puts the browser's address last into the header X-Forwarded-For: wrong tries to sign in are
+    /// counted by it. Only where nobody reaches this server but through the proxy
     #[arg(long, env = "PLATEMARK_FORWARDED_FOR", num_args = 0..=1, default_missing_value = "true")]
     pub forwarded_for: Option<bool>,
     /// Minutes without use after which a person is signed out [default: 120]
@@ -67,7 +67,7 @@ pub struct Given {
     pub session_hours: Option<u32>,
     /// The server has each photo and PDF that is added beside a report looked through by this program (its whole path)
     /// before it is kept. The program gets the file on standard input. Exit status 0: kept; 1: it found something, the file
-    /// is refused; any other, or none within 20 seconds: not looked through, refused as well
+    /// is refused; any other, or none within 10 seconds: not looked through, refused as well
     #[arg(long, env = "PLATEMARK_SCAN", value_name = "PROGRAM")]
     pub scan: Option<PathBuf>,
     /// Arguments of the program that --scan names, parted by spaces; may be given several times. No shell reads them
@@ -96,7 +96,7 @@ impl Given {
     /// These, and those of `other` where these name none.
     #[must_use]
     pub fn or(self, other: Self) -> Self {
-        // Arguments go with their program: those of one are not given to another.
+        // Arguments go with their program: those of the file are not given to one that the command line or environment names.
         let (scan, scan_with) = match self.scan {
             Some(program) => (Some(program), self.scan_with),
             None => (other.scan, self.scan_with.or(other.scan_with)),

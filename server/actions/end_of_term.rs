@@ -117,7 +117,7 @@ pub async fn forget(service: &Service, class: &Class, typed: &str, by: PersonId)
     let mut tx = service.store.change().await?;
     let students = take_out(service, &mut tx, class.id, false, Some(by)).await?;
     tx.commit().await?;
-    service.store.take_out_traces().await?;
+    service.store.take_out_traces().await;
     Ok(students)
 }
 
@@ -168,7 +168,7 @@ async fn take_out_if_over(service: &Service, class: ClassId) -> Result<bool, Sto
     };
     let students = take_out(service, &mut tx, class, delete, None).await?;
     tx.commit().await?;
-    service.store.take_out_traces().await?;
+    service.store.take_out_traces().await;
     tracing::info!(class = class.0, students, delete, "the time for keeping names was over");
     Ok(true)
 }
@@ -197,7 +197,7 @@ pub async fn take_out_again(service: &Service, gone: &TakenOut) -> Result<usize,
         }
     }
     tx.commit().await?;
-    service.store.take_out_traces().await?;
+    service.store.take_out_traces().await;
     Ok(done)
 }
 

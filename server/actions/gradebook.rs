@@ -330,7 +330,7 @@ impl<'a> Making<'a> {
             .iter()
             .map(|c| self.entry_of_student(student, mine, c))
             .collect();
-        let now = mine.iter().rev().find(|m| is_member(m, self.now));
+        let now = mine.iter().rev().find(|m| m.to_at.is_none());
         let pair = now.and_then(|m| names.get(&m.pair)).cloned().unwrap_or_default();
         self.row(Whose::Student(student.clone(), pair), entries)
     }

@@ -189,7 +189,7 @@ async fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, Ha
         attempt: hand_in.attempt,
         attempts_allowed: mine.assignment.attempts,
         person: hand_in.person,
-        // Never before the pair was made, should the clock have been set back since: it would be nobody's.
+        // Never before the pair was together, should the clock have been set back since: it would not be everybody's.
         handed_in_at: now.max(mine.since),
         idempotency_key: Sha256::digest(bound.as_bytes()).into(),
         items_sha256: items_sha256.finalize().into(),

@@ -20,7 +20,7 @@ use crate::config::Scan;
 
 /// Longest wait for a place and the program together: the answer with what came of it leaves before the server gives up on
 /// the request (`web/layers.rs`).
-pub const PATIENCE: Duration = Duration::from_secs(20);
+pub const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Why a file is not kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]

@@ -76,7 +76,7 @@ pub struct Mine {
     pub pair: PairId,
     /// Name of the pair.
     pub pair_name: String,
-    /// From when the student is in it.
+    /// From when those who are in it are in it together.
     pub since: When,
     /// Plate that the pair has now; none when none was given.
     pub plate: Option<PlateId>,
@@ -271,7 +271,7 @@ pub async fn is_of(store: &Store, assignment: AssignmentId, person: PersonId) ->
 /// When the database does not answer.
 pub async fn mine(store: &Store, assignment: AssignmentId, person: PersonId) -> Result<Option<Mine>, StoreError> {
     let row = sqlx::query!(
-        r#"select pr.id as "pair!", pr.name as pair_name, pp.from_at as "since!: When",
+        r#"select pr.id as "pair!", pr.name as pair_name, (select max(s.from_at) from pair_person s where s.pair = pr.id and s.to_at is null) as "since!: When",
                ap.plate as "plate?: PlateId", pl.serial as "serial?",
                (select count(*) from report r where r.assignment = a.id and r.pair = pr.id) as "handed_in!: i64",
                (select x.due_at from extension x where x.assignment = a.id and x.pair = pr.id) as "longer: When",
@@ -317,7 +317,7 @@ pub async fn of_student(store: &Store, person: PersonId, now: When) -> Result<Ve
                e.code as exercise_code, a.title, a.opens_at, a.due_at, a.attempts, a.counting as "counting: Counting",
                a.late_grace_minutes, a.late_percent_per_day, a.late_floor_percent, a.marks_override,
                a.feedback as "feedback: Feedback", a.released_at as "released_at: When",
-               pr.id as "pair!", pr.name as pair_name, pp.from_at as "since!: When",
+               pr.id as "pair!", pr.name as pair_name, (select max(s.from_at) from pair_person s where s.pair = pr.id and s.to_at is null) as "since!: When",
                ap.plate as "plate?: PlateId", pl.serial as "serial?",
                (select count(*) from report r where r.assignment = a.id and r.pair = pr.id) as "handed_in!: i64",
                (select x.due_at from extension x where x.assignment = a.id and x.pair = pr.id) as "longer: When",

@@ -125,6 +125,9 @@ const CHECK_STEP: i32 = 200;
 /// How long a statement waits for another process's lock before it gives up.
 const LOCK_WAIT: Duration = Duration::from_secs(5);
 
+/// How often it is tried at once to empty the log, and the pause between two tries.
+const EMPTYING: (u32, Duration) = (20, Duration::from_millis(50));
+
 /// What can go wrong with the database, by what can be done about it.
 #[derive(Debug, Error)]
 pub enum StoreError {
@@ -205,6 +208,8 @@ pub struct Store {
     writer: Writer,
     file: Arc<Path>,
     damaged: Arc<AtomicBool>,
+    /// Whether remains of what was taken out may be left in the file.
+    traces: Arc<AtomicBool>,
     changes: Arc<Changes>,
 }
 
@@ -355,6 +360,7 @@ impl Store {
             writer,
             file: folder.join(FILE_NAME).into(),
             damaged: Arc::default(),
+            traces: Arc::new(AtomicBool::new(true)),
             changes: Arc::default(),
         })
     }
@@ -386,11 +392,35 @@ impl Store {
     }
 
     /// Sees that what was taken out stands nowhere else in the file: not among the samples that SQLite takes of indexes, nor in the
-    /// log, which is copied into the file and emptied. Where somebody still reads from the log a later transaction does that.
-    ///
-    /// # Errors
-    /// When the database cannot be written.
-    pub async fn take_out_traces(&self) -> Result<(), StoreError> {
+    /// log, which is copied into the file and emptied. Somebody who reads from the log meanwhile, a backup say, stands against that:
+    /// what is left then is left for [`Self::take_out_left_traces`].
+    pub async fn take_out_traces(&self) -> bool {
+        self.traces.store(true, Ordering::Release);
+        self.take_out_left_traces().await
+    }
+
+    /// Tries for a second to do what [`Self::take_out_traces`] could not, and what a stop may have cut off before the start. Returns
+    /// whether none is left.
+    pub async fn take_out_left_traces(&self) -> bool {
+        if !self.traces.swap(false, Ordering::AcqRel) {
+            return true;
+        }
+        for _ in 0..EMPTYING.0 {
+            match self.without_traces().await {
+                Ok(true) => return true,
+                Ok(false) => tokio::time::sleep(EMPTYING.1).await,
+                Err(error) => {
+                    tracing::warn!(%error, "remains of what was taken out are left in the file and are tried again");
+                    break;
+                }
+            }
+        }
+        self.traces.store(true, Ordering::Release);
+        false
+    }
+
+    /// Whether the log could be emptied. Waits for nobody: whoever hands in would wait too.
+    async fn without_traces(&self) -> Result<bool, StoreError> {
         let mut writer = self.writers.acquire().await?;
         // Of a schema of SQLite's own, which is there once it took samples (https://www.sqlite.org/fileformat2.html, 2.6.4).
         let sampled = sqlx::query("select 1 from sqlite_schema where name = 'sqlite_stat4'")
@@ -403,10 +433,17 @@ impl Store {
                 sqlx::query(table).execute(&mut *writer).await?;
             }
         }
-        sqlx::query("pragma wal_checkpoint(truncate)")
-            .execute(&mut *writer)
-            .await?;
-        Ok(())
+        let waits = async |writer: &mut SqliteConnection, wait: Duration| {
+            let pragma = format!("pragma busy_timeout = {}", wait.as_millis());
+            sqlx::raw_sql(sqlx::AssertSqlSafe(pragma)).execute(writer).await
+        };
+        waits(&mut writer, Duration::ZERO).await?;
+        // Its first column says whether somebody stood against it (https://www.sqlite.org/pragma.html#pragma_wal_checkpoint).
+        let emptied = sqlx::query_scalar::<_, i64>("pragma wal_checkpoint(truncate)")
+            .fetch_one(&mut *writer)
+            .await;
+        waits(&mut writer, LOCK_WAIT).await?;
+        Ok(emptied? == 0)
     }
 
     /// How many changes were kept since the start; none while one is being kept, since it cannot be told whether others see it
@@ -504,9 +541,8 @@ impl Store {
 
 #[cfg(test)]
 mod tests {
-    use std::task::Poll;
-
     use std::collections::BTreeSet;
+    use std::task::Poll;
 
     use super::*;
 
@@ -597,6 +633,51 @@ mod tests {
         assert_eq!(store.changes(), Some(before + 1));
         store.change_beside().await.unwrap().commit().await.unwrap();
         assert_eq!(store.changes(), Some(before + 1));
+    }
+
+    #[tokio::test]
+    async fn the_log_is_emptied_as_soon_as_nobody_reads_from_it_and_nobody_waits_for_that() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).await.unwrap();
+        let log = || std::fs::metadata(folder.path().join(format!("{FILE_NAME}-wal"))).map_or(0, |log| log.len());
+        let write = async || {
+            let mut tx = store.change().await.unwrap();
+            let kept = sqlx::query("create table if not exists more (id integer) strict").execute(tx.connection());
+            kept.await.unwrap();
+            sqlx::query("insert into more values (1)")
+                .execute(tx.connection())
+                .await
+                .unwrap();
+            tx.commit().await.unwrap();
+        };
+        write().await;
+        assert!(log() > 0);
+        assert!(store.take_out_left_traces().await);
+        assert_eq!(log(), 0);
+        // Nothing was taken out since.
+        write().await;
+        assert!(store.take_out_left_traces().await);
+        assert!(log() > 0);
+
+        let mut reader = store.readers.begin().await.unwrap();
+        let rows: i64 = sqlx::query_scalar("select count(*) from more")
+            .fetch_one(&mut *reader)
+            .await
+            .unwrap();
+        assert_eq!(rows, 2);
+        write().await;
+        let begun = Instant::now();
+        let emptied = tokio::spawn({
+            let store = store.clone();
+            async move { store.take_out_traces().await }
+        });
+        write().await;
+        assert!(!emptied.await.unwrap());
+        assert!(begun.elapsed() < LOCK_WAIT, "{:?}", begun.elapsed());
+        assert!(log() > 0);
+        drop(reader);
+        assert!(store.take_out_left_traces().await);
+        assert_eq!(log(), 0);
     }
 
     #[tokio::test]

@@ -40,7 +40,7 @@ const STILL: Duration = Duration::from_secs(30);
 const BREATH: Duration = Duration::from_millis(100);
 
 /// After the signal to stop, requests in progress have so long to finish.
-const LAST_REQUESTS: Duration = Duration::from_secs(20);
+const LAST_REQUESTS: Duration = Duration::from_secs(35);
 
 /// Takes connections until `stop` is done, then lets the requests in progress finish.
 pub(super) async fn take(listener: TcpListener, routes: Router, stop: impl Future<Output = ()>) {

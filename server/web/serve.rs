@@ -15,6 +15,9 @@ use crate::store::files;
 /// How often what is over is removed.
 const SWEEP: Duration = Duration::from_secs(3600);
 
+/// How soon it is tried again to take remains of names out of the file.
+const AGAIN: Duration = Duration::from_secs(60);
+
 /// Serves until `stop` is done or a restart is asked for, finishes what was accepted and closes the database.
 pub async fn serve(app: App, listener: TcpListener, stop: impl Future<Output = ()> + Send + 'static) {
     let service = app.service.clone();
@@ -58,6 +61,13 @@ async fn sweep(service: Service) {
         }
         if let Err(error) = sign_in::sweep(&service).await {
             tracing::warn!(%error, "old sessions were not removed");
+        }
+        // What stands against it, a backup say, or the check at the start, takes minutes.
+        for _ in 0..SWEEP.as_secs() / AGAIN.as_secs() {
+            if service.store.take_out_left_traces().await {
+                break;
+            }
+            tokio::time::sleep(AGAIN).await;
         }
         tokio::time::sleep(SWEEP).await;
     }

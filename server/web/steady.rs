@@ -9,7 +9,8 @@ use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::time::{Instant, Sleep, sleep_until};
 
-/// So much has to go before the waiting begins anew: with half a minute for it, less than the slowest line of a telephone.
+/// So much has to go before the waiting begins anew. The system says that there is room again when a part of its own buffer has gone,
+/// so what is far behind with a file of megabytes has to take some ten thousand bytes a second; pages fit into the buffer.
 const PIECE: usize = 64 * 1024;
 
 /// A stream that ends with an error when it waited too long to be written to. Time in which there is nothing to write does not

@@ -153,6 +153,17 @@ async fn headers_of_parts_without_end_cost_bounded_memory() {
     assert!(server.stop());
 }
 
+/// Whether the server refuses what is being sent, or ends the connection.
+fn is_refused(stream: &mut TcpStream) -> bool {
+    stream.set_read_timeout(Some(Duration::from_millis(500))).unwrap();
+    let mut start = [0; 12];
+    let read = stream.read_exact(&mut start);
+    let ended = read
+        .err()
+        .is_some_and(|e| e.kind() == std::io::ErrorKind::ConnectionReset);
+    ended || &start == b"HTTP/1.1 503"
+}
+
 /// Forms of somebody who is signed in, begun in great number and never ended: so much of them is held and no more, and others
 /// send theirs.
 #[tokio::test(flavor = "multi_thread")]
@@ -171,13 +182,7 @@ async fn forms_that_are_begun_and_not_ended_are_bounded_by_person() {
         let mut stream = TcpStream::connect(site.address()).unwrap();
         // The server may close while it is still being written to.
         stream.write_all(request.as_bytes()).ok();
-        stream.set_read_timeout(Some(Duration::from_millis(500))).unwrap();
-        let mut start = [0; 12];
-        let read = stream.read_exact(&mut start);
-        let ended = read
-            .err()
-            .is_some_and(|e| e.kind() == std::io::ErrorKind::ConnectionReset);
-        told += usize::from(ended || &start == b"HTTP/1.1 503");
+        told += usize::from(is_refused(&mut stream));
         open.push(stream);
     }
     // Eight and a bit fit.
@@ -210,13 +215,7 @@ async fn uploads_that_are_begun_and_not_ended_are_bounded_by_person() {
         stream.write_all(head.as_bytes()).unwrap();
         // The server may close while it is still being written to.
         stream.write_all(&file).ok();
-        stream.set_read_timeout(Some(Duration::from_millis(500))).unwrap();
-        let mut start = [0; 12];
-        let read = stream.read_exact(&mut start);
-        let ended = read
-            .err()
-            .is_some_and(|e| e.kind() == std::io::ErrorKind::ConnectionReset);
-        told += usize::from(ended || &start == b"HTTP/1.1 503");
+        told += usize::from(is_refused(&mut stream));
         open.push(stream);
     }
     // Nine fit.
