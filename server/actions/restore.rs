@@ -127,6 +127,8 @@ pub struct Restored {
     pub aside: String,
     /// Whether the list of whose names were taken out could not be read whole.
     pub unread: bool,
+    /// Name of the log of the school that was there, where it could not be written into the file: the two belong together.
+    pub log: Option<String>,
 }
 
 /// A place for a file that is being sent, and its token. What was sent before and never used goes.
@@ -194,11 +196,12 @@ fn numbered(name: &str, (begin, end): (&str, &str)) -> Option<i64> {
 pub fn sweep(folder: &Path) {
     let Ok(entries) = std::fs::read_dir(folder) else { return };
     let half = [FILE_NAME, READY, NOTE].map(|name| format!("{name}.new"));
+    // With what SQLite keeps beside a file that it writes or reads.
+    let ends = ["-journal", "-wal", "-shm"];
     for entry in entries.flatten() {
         let name = entry.file_name().to_string_lossy().into_owned();
-        // With what SQLite keeps beside a file that it is writing.
-        let copied = name.strip_suffix("-journal").unwrap_or(&name);
-        if numbered(copied, SENT).is_some() || name.starts_with(OFFERED) || half.contains(&name) {
+        let copied = ends.iter().find_map(|end| name.strip_suffix(end)).unwrap_or(&name);
+        if numbered(copied, SENT).is_some() || name.starts_with(OFFERED) || half.iter().any(|half| half == copied) {
             match std::fs::remove_file(entry.path()) {
                 Ok(()) => tracing::info!(name, "removed what was left half-made"),
                 Err(error) => tracing::warn!(name, %error, "what was left half-made could not be removed"),
@@ -338,7 +341,9 @@ pub async fn put_ready_in_place(
     let note = read_note(folder)?;
     if note.said.is_some() {
         // It was done with; only the file was not removed any more.
-        std::fs::remove_file(folder.join(READY))?;
+        if let Err(error) = std::fs::remove_file(folder.join(READY)) {
+            tracing::warn!(%error, "a backup that was put in place lies in the folder still");
+        }
         return Ok(false);
     }
     // Why it was not done is in the log and on the page.
@@ -363,8 +368,7 @@ pub async fn from_file(
     let ready = folder.join(READY);
     let beside = files::beside(&ready);
     let passing = Passing::new(&beside);
-    tokio::fs::copy(file, &beside).await?;
-    files::sync(&beside).await?;
+    backup::bring(file, &beside).await?;
     let mut note = Note {
         by: by.to_owned(),
         ..Note::default()
@@ -405,12 +409,19 @@ async fn finish(
         }
     });
     // The note first, so that nothing is done twice; on a full disk there is room for it once the file is gone.
-    let written = write_note(folder, &note);
-    std::fs::remove_file(folder.join(READY))?;
+    let mut written = write_note(folder, &note);
+    let removed = std::fs::remove_file(folder.join(READY)).and_then(|()| files::sync_folder(folder));
     if written.is_err() {
-        write_note(folder, &note)?;
+        written = write_note(folder, &note);
     }
-    files::sync_folder(folder)?;
+    match (written, removed) {
+        // Nothing on the disk says that it is done: the next start would begin again, over what is handed in until then.
+        (Err(error), Err(_)) => return Err(error),
+        // What is in place stays; only the page does not tell of it.
+        (Err(error), Ok(())) => tracing::error!(%error, "what came of a restore could not be written down"),
+        (Ok(()), Err(error)) => tracing::warn!(%error, "a backup that was put in place lies in the folder still"),
+        (Ok(()), Ok(())) => {}
+    }
     Ok(done)
 }
 
@@ -421,6 +432,7 @@ fn told(restored: &Restored, note: &Note) -> String {
         again,
         aside,
         unread,
+        log,
     } = restored;
     let kept = match (&note.before, note.had) {
         (Some(before), _) => format!(
@@ -429,10 +441,18 @@ fn told(restored: &Restored, note: &Note) -> String {
         (None, true) => format!("The school as it was is kept in the data folder as {aside}, as damaged as it was."),
         (None, false) => "There was no school here before.".to_owned(),
     };
+    let both = log.as_ref().map(|log| format!(" {}", belong_together(aside, log)));
+    let both = both.unwrap_or_default();
     let unread = if *unread { UNREAD } else { "" };
     format!(
-        "A backup was put in place: {people} people, {reports} reports; names taken out again: {again}. {kept}{unread}"
+        "A backup was put in place: {people} people, {reports} reports; names taken out again: {again}. {kept}{both}{unread}"
     )
+}
+
+/// Where the log of the school that was there could not be written into its file.
+#[must_use]
+pub fn belong_together(aside: &str, log: &str) -> String {
+    format!("Its last changes are in {log}: the two belong together, so keep {aside} and {log} in one folder.")
 }
 
 /// Where the school that was there could not tell whose names were out.
@@ -462,6 +482,10 @@ async fn swap(
     if note.had {
         let (gone, whole) = backup::taken_out(&school).await?;
         note.unread = !whole;
+        // What is damaged is set aside as it is, with its log.
+        if whole {
+            backup::empty_log(&school).await;
+        }
         note.gone.people.extend(gone.people);
         note.gone.people.sort_unstable();
         note.gone.people.dedup();
@@ -491,6 +515,8 @@ async fn put(
 ) -> Result<Restored, RestoreError> {
     let aside = note.aside.clone().unwrap_or_default();
     let checked = backup::put_in_place(&folder.join(READY), folder, &aside).await?;
+    let log = backup::log_of(Path::new(&aside));
+    let log = folder.join(&log).exists().then(|| log.to_string_lossy().into_owned());
     let service = open().await?;
     let again = clean(&service, note, now).await;
     service.store.close().await;
@@ -500,6 +526,7 @@ async fn put(
         again: again?,
         aside,
         unread: note.unread,
+        log,
     })
 }
 
@@ -719,6 +746,33 @@ mod tests {
         assert_eq!((done.people, done.again), (1, 0));
     }
 
+    #[tokio::test]
+    async fn what_came_of_it_may_be_lost_and_not_the_start() {
+        for by_command in [false, true] {
+            let (folder, copy, student) = school().await;
+            let folder = folder.path();
+            // From the exchange on the note cannot be written any more.
+            let opened = async || {
+                std::fs::create_dir(folder.join("restore.json.new")).unwrap();
+                open(folder).await
+            };
+            if by_command {
+                let done = from_file(folder, &copy, "the test", When::from(1000), opened).await;
+                assert_eq!(done.unwrap().again, 1);
+            } else {
+                lay_ready(folder, &copy);
+                assert!(put_ready_in_place(folder, When::from(1000), opened).await.unwrap());
+            }
+            assert!(write_note(folder, &Note::default()).is_err());
+            // Nor is it begun again.
+            let never = async || unreachable!("it is done");
+            assert!(!put_ready_in_place(folder, When::from(2000), never).await.unwrap());
+            assert_eq!(last(folder), None);
+            assert_eq!(begins(folder, "platemark.db.before-1000"), 1);
+            assert_eq!(name_of(folder, student).await, format!("Former student {student}"));
+        }
+    }
+
     #[test]
     fn what_was_left_half_made_goes_and_nothing_else() {
         let folder = tempfile::tempdir().unwrap();
@@ -726,7 +780,9 @@ mod tests {
             "backup-1790000000000.tmp",
             "backup-1790000000000.tmp-journal",
             "platemark.db.new",
+            "platemark.db.new-shm",
             "restore.db.new",
+            "restore.db.new-journal",
             "restore.json.new",
             "restore-offered-0123.db",
         ];

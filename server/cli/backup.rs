@@ -132,7 +132,8 @@ pub(super) fn restore(args: RestoreArgs) -> anyhow::Result<ExitCode> {
     })?;
     if args.json {
         let told = serde_json::json!({ "people": restored.people, "reports": restored.reports, "names_taken_out_again": restored.again,
-            "list_of_names_was_whole": !restored.unread, "before": restored.aside });
+            "list_of_names_was_whole": !restored.unread, "before": restored.aside,
+            "log_of_before": restored.log });
         say(told)?;
     } else {
         say(format_args!(
@@ -143,6 +144,9 @@ pub(super) fn restore(args: RestoreArgs) -> anyhow::Result<ExitCode> {
             "Names taken out again: {}. What was there before, if anything, is beside it: {}",
             restored.again, restored.aside
         ))?;
+        if let Some(log) = &restored.log {
+            say(restore::belong_together(&restored.aside, log))?;
+        }
         if restored.unread {
             say(
                 "The school that was there is damaged: whose names were taken out since the backup could not be read whole. Look at \

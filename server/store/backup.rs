@@ -140,7 +140,13 @@ pub async fn passing_copy(folder: &Path, to: &Path) -> Result<(Checked, Passing)
         });
     }
     let made = Passing::new(to);
-    let mut school = open(&from).await?;
+    copy_with_log(&from, to).await?;
+    Ok((check(to).await?, made))
+}
+
+/// Copies a database with what is in its log into one file, which is empty or not there yet.
+async fn copy_with_log(from: &Path, to: &Path) -> Result<(), BackupError> {
+    let mut school = open(from).await?;
     let name = to.to_string_lossy().into_owned();
     // Reads in one transaction, so the copy is of one moment; no statement of a table, so nothing to check beforehand.
     sqlx::query("vacuum into ?")
@@ -149,7 +155,69 @@ pub async fn passing_copy(folder: &Path, to: &Path) -> Result<(Checked, Passing)
         .await
         .map_err(StoreError::from)?;
     school.close().await.map_err(StoreError::from)?;
-    Ok((check(to).await?, made))
+    Ok(())
+}
+
+/// The log that SQLite keeps beside a file.
+#[must_use]
+pub fn log_of(file: &Path) -> PathBuf {
+    let mut log = file.as_os_str().to_owned();
+    log.push("-wal");
+    PathBuf::from(log)
+}
+
+/// Whether something lies in the log beside a file; then the file alone is not the whole school.
+///
+/// # Errors
+/// When the file is not there or the log cannot be looked at.
+pub fn has_log(file: &Path) -> std::io::Result<bool> {
+    // SQLite looks beside the file to which a link leads.
+    match std::fs::metadata(log_of(&std::fs::canonicalize(file)?)) {
+        Ok(log) => Ok(log.len() > 0),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(false),
+        Err(error) => Err(error),
+    }
+}
+
+/// Brings a checked backup to another place whole: with what is in a log beside it, for it was checked with that.
+///
+/// # Errors
+/// When it cannot be read or the other place not be written.
+pub async fn bring(file: &Path, to: &Path) -> Result<(), BackupError> {
+    if has_log(file).map_err(at(file))? {
+        match std::fs::remove_file(to) {
+            Err(source) if source.kind() != std::io::ErrorKind::NotFound => return Err(at(to)(source)),
+            _ => copy_with_log(file, to).await?,
+        }
+    } else {
+        tokio::fs::copy(file, to).await.map_err(at(to))?;
+    }
+    files::sync(to).await.map_err(at(to))
+}
+
+/// Writes what is in the log of a school into its file, so that the file alone is the whole school. Whether nothing is left in the
+/// log; where something is, the two belong together.
+pub async fn empty_log(file: &Path) -> bool {
+    let done = async {
+        if has_log(file).map_err(at(file))? {
+            let options = SqliteConnectOptions::new().filename(file);
+            let mut school = options.connect().await.map_err(StoreError::from)?;
+            let copied = sqlx::query("pragma wal_checkpoint(truncate)")
+                .execute(&mut school)
+                .await
+                .map_err(BackupError::from_sqlx);
+            school.close().await.map_err(StoreError::from)?;
+            copied?;
+        }
+        has_log(file).map_err(at(file))
+    };
+    match done.await {
+        Ok(left) => !left,
+        Err(error) => {
+            tracing::warn!(%error, "the log of the school that is there stays beside it");
+            false
+        }
+    }
 }
 
 /// Checks a file: a school of a schema that this program knows, whole, every row where it belongs.

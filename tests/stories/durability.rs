@@ -366,13 +366,7 @@ async fn a_damaged_page_is_told_at_the_start_with_what_to_do() {
         "{said:?}"
     );
     whole(&path).await;
-    let names = std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().path());
-    let is_aside = |path: &std::path::PathBuf| {
-        let name = path.file_name().unwrap().to_string_lossy().into_owned();
-        let made = name.strip_prefix("platemark.db.before-").map(str::to_owned);
-        made.is_some_and(|made| made.bytes().all(|b| b.is_ascii_digit()))
-    };
-    let aside = names.into_iter().find(is_aside).unwrap();
+    let aside = set_aside(folder.path());
     assert!(std::fs::read(&aside).unwrap() == spoiled, "{}", aside.display());
     let data = folder.path().to_str().unwrap();
     let server = Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
@@ -461,4 +455,186 @@ async fn a_clock_that_goes_back_an_hour_stops_nobody() {
         .await
         .is(200)
         .has("1 of 2 pairs have handed in");
+}
+
+/// Runs `platemark restore` and returns what it says.
+fn restore(file: &Path, data: &Path) -> String {
+    let mut command = Command::new(PROGRAM);
+    command.arg("restore").arg(file).arg("--data").arg(data);
+    let done = command.output().unwrap();
+    let said = String::from_utf8_lossy(&done.stdout).into_owned() + &String::from_utf8_lossy(&done.stderr);
+    assert!(done.status.success(), "{said}");
+    said
+}
+
+/// Reports of a school in a file alone or with its log, without touching either.
+async fn reports(file: &Path) -> i64 {
+    let outside = tempfile::tempdir().unwrap();
+    let copy = outside.path().join("looked-at.db");
+    std::fs::copy(file, &copy).unwrap();
+    let log = file.with_file_name(file.file_name().unwrap().to_string_lossy().into_owned() + "-wal");
+    if log.exists() {
+        std::fs::copy(&log, outside.path().join("looked-at.db-wal")).unwrap();
+    }
+    let mut database = open(&copy).await;
+    let count = sqlx::query_scalar("select count(*) from report");
+    count.fetch_one(&mut database).await.unwrap()
+}
+
+/// The school that was set aside last.
+fn set_aside(folder: &Path) -> std::path::PathBuf {
+    let names = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path());
+    let is_aside = |path: &std::path::PathBuf| {
+        let name = path.file_name().unwrap().to_string_lossy().into_owned();
+        let made = name.strip_prefix("platemark.db.before-").map(str::to_owned);
+        made.is_some_and(|made| made.bytes().all(|b| b.is_ascii_digit()))
+    };
+    names.filter(is_aside).max().unwrap()
+}
+
+/// Hands in reports and kills the server while they stand in the log alone. Returns how many reports there are with them.
+async fn hand_in_and_kill(folder: &Path) -> i64 {
+    let data = folder.to_str().unwrap();
+    let mut server = Running::start(&["demo", "--data", data, "--listen", "127.0.0.1:0"], "Ctrl-C");
+    let pair = pair_of_demo(&server).await;
+    // Whoever reads keeps the server from copying what comes later out of the log.
+    let url = format!("sqlite:{}?mode=ro", folder.join(FILE_NAME).display());
+    let mut reader = SqliteConnection::connect(&url).await.unwrap();
+    let mut reading = reader.begin().await.unwrap();
+    let before: i64 = sqlx::query_scalar("select count(*) from report")
+        .fetch_one(&mut *reading)
+        .await
+        .unwrap();
+    let assignment = clamp_plate(&pair.get("/my").await.body);
+    let csv = super::site::any_report("CP-23", "CP-23-01");
+    let (status, _, said) = hand_in(&pair, &assignment, &csv).await;
+    assert_eq!(status, 200, "{said}");
+    server.child.kill().unwrap();
+    server.child.wait().unwrap();
+    drop(reading);
+    reader.close().await.unwrap();
+    before + 1
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn reports_in_the_log_of_a_killed_server_are_there_when_the_school_set_aside_comes_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let (outside, folder) = (tempfile::tempdir().unwrap(), folder.path());
+    let data = folder.to_str().unwrap();
+    let demo = Running::start(&["demo", "--data", data, "--listen", "127.0.0.1:0"], "Ctrl-C");
+    assert!(demo.stop());
+    let old = outside.path().join("old.db");
+    platemark::store::backup::copy(folder, &old).await.unwrap();
+    let all = hand_in_and_kill(folder).await;
+    let file = folder.join(FILE_NAME);
+    // A copy of both files by hand, and of the one alone: there the report is not.
+    let (hot, alone) = (outside.path().join("hot.db"), outside.path().join("alone.db"));
+    std::fs::copy(&file, &hot).unwrap();
+    std::fs::copy(&file, &alone).unwrap();
+    std::fs::copy(folder.join("platemark.db-wal"), outside.path().join("hot.db-wal")).unwrap();
+    assert_eq!((reports(&hot).await, reports(&alone).await), (all, all - 1));
+
+    let said = restore(&old, folder);
+    assert!(!said.contains("belong together"), "{said}");
+    assert_eq!(reports(&file).await, all - 1);
+    // What was set aside is one whole file, also for who sends it from a page.
+    let aside = set_aside(folder);
+    let sent = outside.path().join("sent.db");
+    std::fs::copy(&aside, &sent).unwrap();
+    assert_eq!(reports(&sent).await, all);
+    restore(&aside, folder);
+    assert_eq!(reports(&file).await, all);
+    whole(&file).await;
+
+    // The copy of two files comes back with both, also by another name.
+    restore(&old, folder);
+    assert_eq!(reports(&file).await, all - 1);
+    let link = outside.path().join("link.db");
+    std::os::unix::fs::symlink(&hot, &link).unwrap();
+    restore(&link, folder);
+    assert_eq!(reports(&file).await, all);
+    whole(&file).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_damaged_school_is_set_aside_with_its_log_and_that_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let (outside, folder) = (tempfile::tempdir().unwrap(), folder.path());
+    let data = folder.to_str().unwrap();
+    let demo = Running::start(&["demo", "--data", data, "--listen", "127.0.0.1:0"], "Ctrl-C");
+    assert!(demo.stop());
+    let old = outside.path().join("old.db");
+    platemark::store::backup::copy(folder, &old).await.unwrap();
+    hand_in_and_kill(folder).await;
+    let (file, log) = (folder.join(FILE_NAME), folder.join("platemark.db-wal"));
+    let mut spoiled = std::fs::read(&file).unwrap();
+    spoiled[4096..].fill(0xA5);
+    std::fs::write(&file, &spoiled).unwrap();
+    let logged = std::fs::read(&log).unwrap();
+    assert!(!logged.is_empty());
+    let said = restore(&old, folder);
+    let aside = set_aside(folder);
+    let name = aside.file_name().unwrap().to_string_lossy().into_owned();
+    assert!(
+        said.contains(&format!("Its last changes are in {name}-wal: the two belong together")),
+        "{said}"
+    );
+    assert!(std::fs::read(&aside).unwrap() == spoiled);
+    assert!(std::fs::read(folder.join(format!("{name}-wal"))).unwrap() == logged);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_backup_for_which_a_full_disk_has_no_room_is_told_and_put_back_when_it_has() {
+    use reqwest::multipart::{Form, Part};
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    let server = serve_on_full_disk(data, 1 << 20);
+    let browser = Browser::at(&server.address());
+    let [name, secret] = server.instructor();
+    let fields = [("name", name.as_str()), ("secret", secret.as_str())];
+    browser.send("/sign-in", &fields).await.is(200);
+    let outside = tempfile::tempdir().unwrap();
+    let copy = outside.path().join("copy.db");
+    platemark::store::backup::copy(folder.path(), &copy).await.unwrap();
+    let bytes = std::fs::read(&copy).unwrap();
+    let length = u64::try_from(bytes.len()).unwrap();
+    let offered = async || {
+        let part = Part::bytes(bytes.clone()).file_name("school.db");
+        browser.send_files("/restore", Form::new().part("backup", part)).await
+    };
+    // Much too little room, and too little for its very last bytes.
+    for room in [100_000, length - 1] {
+        let_files_grow_to(&server, room);
+        offered()
+            .await
+            .is(503)
+            .has("full or write-protected")
+            .has("Nothing was changed")
+            .has("Make room on the disk");
+        let names = std::fs::read_dir(folder.path())
+            .unwrap()
+            .map(|e| e.unwrap().file_name());
+        let left: Vec<_> = names
+            .filter(|n| n.to_string_lossy().starts_with("restore-offered-"))
+            .collect();
+        assert!(left.is_empty(), "{left:?}");
+    }
+    let_files_grow(&server);
+    let token = offered().await.is(200).field("token");
+    // Enough for the proof of who it is, not for the copy of the school as it is.
+    let_files_grow_to(&server, length / 2);
+    let apply = [("token", token.as_str()), ("passphrase", secret.as_str())];
+    browser
+        .send("/restore/apply", &apply)
+        .await
+        .is(503)
+        .has("full or write-protected")
+        .has("Nothing was changed");
+    assert!(!folder.path().join("restore.db").exists());
+    browser.get("/classes").await.is(200);
+    let_files_grow(&server);
+    let token = offered().await.is(200).field("token");
+    let apply = [("token", token.as_str()), ("passphrase", secret.as_str())];
+    browser.send("/restore/apply", &apply).await.is(200);
+    assert!(server.stop());
 }

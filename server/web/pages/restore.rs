@@ -1,6 +1,7 @@
 //! A backup back in place: sent, checked, laid beside what is there, and put in place with the passphrase once more.
 
 use std::fmt::Display;
+use std::io;
 use std::path::Path;
 
 use askama::Template;
@@ -9,11 +10,14 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use jiff::tz::TimeZone;
 use serde::Deserialize;
+use tokio::fs::File;
 use tokio::io::AsyncWriteExt;
 use tokio::time::timeout;
 
 use crate::actions::restore::{self, Offered, RestoreError};
+use crate::actions::secrets::SecretError;
 use crate::actions::sign_in::SignInError;
+use crate::store::StoreError;
 use crate::store::backup::{BackupError, Contents};
 use crate::store::files::Passing;
 use crate::store::people::Person;
@@ -177,8 +181,8 @@ async fn next<T, E: Display>(arriving: impl Future<Output = Result<T, E>>) -> Re
     arrived.map_err(broken_off)
 }
 
-/// Writes the file of the form to the disk, piece by piece; what comes without a place is read to its end, so that the browser
-/// has ears for the page that says why.
+/// Writes the file of the form to the disk, piece by piece; what comes without a place, or to a disk that takes no more, is read
+/// to its end, so that the browser has ears for the page that says why.
 async fn take(parts: &mut Parts, to: Option<&Path>) -> Result<u64, WebError> {
     let mut size = 0;
     let partial = to.map(Passing::new);
@@ -187,24 +191,53 @@ async fn take(parts: &mut Parts, to: Option<&Path>) -> Result<u64, WebError> {
             while next(part.chunk()).await?.is_some() {}
             continue;
         }
-        let mut file = match to {
-            Some(to) => Some(tokio::fs::File::create(to).await.map_err(WebError::internal)?),
-            None => None,
-        };
-        while let Some(piece) = next(part.chunk()).await? {
-            size += u64::try_from(piece.len()).unwrap_or(0);
-            if let Some(file) = &mut file {
-                file.write_all(&piece).await.map_err(WebError::internal)?;
+        let mut written = Ok(());
+        let mut file = None;
+        if let Some(to) = to {
+            match File::create(to).await {
+                Ok(created) => file = Some(created),
+                Err(error) => written = Err(error),
             }
         }
-        if let Some(file) = file {
-            file.sync_all().await.map_err(WebError::internal)?;
+        while let Some(piece) = next(part.chunk()).await? {
+            size += u64::try_from(piece.len()).unwrap_or(0);
+            if written.is_ok()
+                && let Some(file) = &mut file
+            {
+                written = file.write_all(&piece).await;
+            }
         }
+        if written.is_ok()
+            && let Some(file) = &mut file
+        {
+            written = onto_disk(file).await;
+        }
+        written.map_err(no_room)?;
     }
     if let Some(partial) = partial {
         partial.keep();
     }
     Ok(size)
+}
+
+/// What was written last may fail only here.
+async fn onto_disk(file: &mut File) -> io::Result<()> {
+    file.flush().await?;
+    file.sync_all().await
+}
+
+/// The disk is full or write-protected.
+fn no_room(error: impl Display) -> WebError {
+    tracing::error!(%error, "the disk does not take a backup that is to be put in place");
+    Explained::new(
+        StatusCode::SERVICE_UNAVAILABLE,
+        "The disk does not take it",
+        "The disk of the server is full or write-protected. Nothing was changed: the school is as it was.",
+        "Make room on the disk of the data folder, or give the account that runs the server the right to write there; then send \
+         the backup again. It takes as much room as the backup twice and a copy of the school once.",
+    )
+    .to("/restore", "Back to restoring")
+    .into()
 }
 
 /// Takes a backup, checks it, and lays it beside what is there.
@@ -218,7 +251,7 @@ pub(in crate::web) async fn submit(
         return Err(copies::taken());
     };
     let folder = app.settings.data.clone();
-    let (token, place) = restore::place(&folder).map_err(WebError::internal)?;
+    let (token, place) = restore::place(&folder).map_err(failed)?;
     let size = take(&mut parts, Some(&place)).await?;
     let looked = if size == 0 {
         std::fs::remove_file(&place).ok();
@@ -258,7 +291,12 @@ pub(in crate::web) async fn submit(
 /// Not the file's fault: a disk that is full, locked or damaged has a page of its own.
 fn failed(error: RestoreError) -> WebError {
     match error {
-        RestoreError::Backup(BackupError::Store(error)) => error.into(),
+        RestoreError::File(error) | RestoreError::Backup(BackupError::File { source: error, .. }) => no_room(error),
+        RestoreError::Backup(BackupError::Store(StoreError::CannotWrite(error)))
+        | RestoreError::SignIn(SignInError::Store(StoreError::CannotWrite(error))) => no_room(error),
+        RestoreError::Backup(BackupError::Store(error)) | RestoreError::SignIn(SignInError::Store(error)) => {
+            error.into()
+        }
         error => WebError::internal(error),
     }
 }
@@ -290,7 +328,7 @@ pub(in crate::web) async fn apply(
         drop(turn);
         done
     });
-    let passphrase_mend = match done.await.map_err(WebError::internal)? {
+    let (status, passphrase_mend) = match done.await.map_err(WebError::internal)? {
         Ok(before) => {
             let page = Restoring {
                 frame: Frame::of(&person, "/classes"),
@@ -298,10 +336,18 @@ pub(in crate::web) async fn apply(
             };
             return Ok(Page(page).into_response());
         }
-        Err(RestoreError::SignIn(SignInError::DoesNotFit)) => "This is not your passphrase. Type it again.",
-        Err(RestoreError::SignIn(SignInError::Locked { .. })) => {
-            "Ten tries were wrong. Wait a quarter of an hour, then send the backup again."
-        }
+        Err(RestoreError::SignIn(SignInError::DoesNotFit)) => (
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "This is not your passphrase. Type it again.",
+        ),
+        Err(RestoreError::SignIn(SignInError::Locked { .. })) => (
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "Ten tries were wrong. Wait a quarter of an hour, then send the backup again.",
+        ),
+        Err(RestoreError::SignIn(SignInError::Secret(SecretError::Busy))) => (
+            StatusCode::SERVICE_UNAVAILABLE,
+            "Very many people sign in at this moment. Wait some seconds, then try again.",
+        ),
         Err(error) => {
             let file_mend = refused(&error).ok_or_else(|| failed(error))?;
             let back = Back {
@@ -320,5 +366,5 @@ pub(in crate::web) async fn apply(
         offered: offered.ok(),
         passphrase_mend: passphrase_mend.to_owned(),
     };
-    Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, sheet(&app, &person, back)).into_response())
+    Ok(Sheet(status, sheet(&app, &person, back)).into_response())
 }
