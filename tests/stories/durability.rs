@@ -492,7 +492,17 @@ fn set_aside(folder: &Path) -> std::path::PathBuf {
     names.filter(is_aside).max().unwrap()
 }
 
-/// Hands in reports and kills the server while they stand in the log alone. Returns how many reports there are with them.
+/// Makes a school in an empty folder and a backup of it.
+async fn back_up_new_school(folder: &Path, to: &Path) {
+    let data = folder.to_str().unwrap();
+    let demo = Running::start(&["demo", "--data", data, "--listen", "127.0.0.1:0"], "Ctrl-C");
+    // Once it answers it also hears that it is to stop.
+    pair_of_demo(&demo).await;
+    assert!(demo.stop());
+    platemark::store::backup::copy(folder, to).await.unwrap();
+}
+
+/// Hands in a report and kills the server while it stands in the log alone. Returns how many reports there are with it.
 async fn hand_in_and_kill(folder: &Path) -> i64 {
     let data = folder.to_str().unwrap();
     let mut server = Running::start(&["demo", "--data", data, "--listen", "127.0.0.1:0"], "Ctrl-C");
@@ -520,11 +530,8 @@ async fn hand_in_and_kill(folder: &Path) -> i64 {
 async fn reports_in_the_log_of_a_killed_server_are_there_when_the_school_set_aside_comes_back() {
     let folder = tempfile::tempdir().unwrap();
     let (outside, folder) = (tempfile::tempdir().unwrap(), folder.path());
-    let data = folder.to_str().unwrap();
-    let demo = Running::start(&["demo", "--data", data, "--listen", "127.0.0.1:0"], "Ctrl-C");
-    assert!(demo.stop());
     let old = outside.path().join("old.db");
-    platemark::store::backup::copy(folder, &old).await.unwrap();
+    back_up_new_school(folder, &old).await;
     let all = hand_in_and_kill(folder).await;
     let file = folder.join(FILE_NAME);
     // A copy of both files by hand, and of the one alone: there the report is not.
@@ -560,11 +567,8 @@ async fn reports_in_the_log_of_a_killed_server_are_there_when_the_school_set_asi
 async fn a_damaged_school_is_set_aside_with_its_log_and_that_is_said() {
     let folder = tempfile::tempdir().unwrap();
     let (outside, folder) = (tempfile::tempdir().unwrap(), folder.path());
-    let data = folder.to_str().unwrap();
-    let demo = Running::start(&["demo", "--data", data, "--listen", "127.0.0.1:0"], "Ctrl-C");
-    assert!(demo.stop());
     let old = outside.path().join("old.db");
-    platemark::store::backup::copy(folder, &old).await.unwrap();
+    back_up_new_school(folder, &old).await;
     hand_in_and_kill(folder).await;
     let (file, log) = (folder.join(FILE_NAME), folder.join("platemark.db-wal"));
     let mut spoiled = std::fs::read(&file).unwrap();
