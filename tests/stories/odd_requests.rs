@@ -5,6 +5,8 @@ use std::net::TcpStream;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
+use tempfile::TempDir;
+
 use super::program::{PROGRAM, Running, add_instructor};
 use super::site::{Browser, PASSPHRASE, Site};
 
@@ -61,16 +63,22 @@ async fn ten_thousand_slow_connections_cost_bounded_memory_and_hold_nobody_up() 
     assert!(begun.elapsed() < Duration::from_secs(35), "{:?}", begun.elapsed());
 }
 
-/// What strangers may make the server hold with requests that they begin and do not end: headers as long as are read, and
-/// forms as long as are read.
-#[tokio::test(flavor = "multi_thread")]
-async fn long_headers_and_forms_of_strangers_cost_bounded_memory() {
-    const CONNECTIONS: u64 = 1_000;
+/// A server in a process of its own, whose memory is told by itself, with one instructor.
+fn running_school() -> (TempDir, Running) {
     let folder = tempfile::tempdir().unwrap();
     let phrase = format!("{PASSPHRASE}\n");
     assert!(add_instructor(folder.path(), "ferro", &phrase).status.success());
     let data = folder.path().to_str().unwrap();
     let server = Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+    (folder, server)
+}
+
+/// What strangers may make the server hold with requests that they begin and do not end: headers as long as are read, and
+/// forms as long as are read.
+#[tokio::test(flavor = "multi_thread")]
+async fn long_headers_and_forms_of_strangers_cost_bounded_memory() {
+    const CONNECTIONS: u64 = 1_000;
+    let (_folder, server) = running_school();
     let address = server.address().replace("http://", "");
     let browser = Browser::at(&server.address());
     let headers = format!("GET /sign-in HTTP/1.1\r\nhost: x\r\nx: {}", "y".repeat(300_000));
@@ -109,11 +117,7 @@ async fn long_headers_and_forms_of_strangers_cost_bounded_memory() {
 async fn headers_of_parts_without_end_cost_bounded_memory() {
     const CONNECTIONS: usize = 6;
     const BYTES: usize = 48 << 20;
-    let folder = tempfile::tempdir().unwrap();
-    let phrase = format!("{PASSPHRASE}\n");
-    assert!(add_instructor(folder.path(), "ferro", &phrase).status.success());
-    let data = folder.path().to_str().unwrap();
-    let server = Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+    let (_folder, server) = running_school();
     let address = server.address().replace("http://", "");
     let browser = Browser::at(&server.address());
     let sign_in = [("name", "ferro"), ("secret", PASSPHRASE)];
