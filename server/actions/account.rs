@@ -59,9 +59,8 @@ pub async fn change_secret(
     let proof = sign_in::prove(service, person, old).await?;
     let hash = service.secrets.hash(new).await?;
     let mut tx = service.store.change().await?;
-    if !people::change_secret(&mut tx, person.id, &proof.secret_hash, &hash).await? {
-        return Err(ChangeError::DoesNotFit);
-    }
+    proof.hold(&mut tx).await?;
+    people::set_secret(&mut tx, person.id, &hash).await?;
     sessions::end_others(&mut tx, person.id, &here.hash()).await?;
     let entry = audit::Entry {
         at: service.clock.now(),

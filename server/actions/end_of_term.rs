@@ -157,6 +157,9 @@ pub async fn take_out_what_is_over(service: &Service) -> Result<usize, StoreErro
             Err(error) => tracing::error!(%error, class = class.0, "names whose time is over were not taken out"),
         }
     }
+    if done > 0 {
+        service.store.take_out_traces().await;
+    }
     Ok(done)
 }
 
@@ -168,7 +171,6 @@ async fn take_out_if_over(service: &Service, class: ClassId) -> Result<bool, Sto
     };
     let students = take_out(service, &mut tx, class, delete, None).await?;
     tx.commit().await?;
-    service.store.take_out_traces().await;
     tracing::info!(class = class.0, students, delete, "the time for keeping names was over");
     Ok(true)
 }

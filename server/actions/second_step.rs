@@ -308,14 +308,10 @@ async fn pass(service: &Service, tx: &mut Tx, person: &Person, typed: &str, now:
 
 /// Keeps for some minutes that the passphrase was right; opens nothing yet.
 pub(super) async fn half(tx: &mut Tx, proof: &Proof, now: When) -> Result<Token, SignInError> {
+    proof.hold(tx).await?;
     let token = Token::random()?;
-    let until = sign_in::later(now, HALF);
-    let of = (proof.person, proof.secret_hash.as_str());
-    if second_steps::half(tx, &token.hash(), of, now, until).await? {
-        return Ok(token);
-    }
-    tracing::info!(person = proof.person.0, "a secret changed while it was checked");
-    Err(SignInError::DoesNotFit)
+    second_steps::half(tx, &token.hash(), proof.person, now, sign_in::later(now, HALF)).await?;
+    Ok(token)
 }
 
 /// The second half of a sign-in: `half` is what the first half gave, `had` the token of a session that ends; `shared` on a

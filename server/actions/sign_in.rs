@@ -203,22 +203,14 @@ pub(super) async fn begin(
     had: Option<&Token>,
     (now, shared): (When, bool),
 ) -> Result<Token, SignInError> {
+    proof.hold(tx).await?;
     let token = Token::random()?;
     if let Some(had) = had {
         sessions::end(tx, &had.hash()).await?;
     }
-    let new = sessions::New {
-        person: proof.person,
-        secret_hash: &proof.secret_hash,
-        now,
-        expires_at: later(now, service.sessions.longest),
-        shared,
-    };
-    if sessions::begin(tx, &token.hash(), &new).await? {
-        return Ok(token);
-    }
-    tracing::info!(person = proof.person.0, "a secret changed while it was checked");
-    Err(SignInError::DoesNotFit)
+    let expires_at = later(now, service.sessions.longest);
+    sessions::begin(tx, &token.hash(), proof.person, now, expires_at, shared).await?;
+    Ok(token)
 }
 
 fn name_hash(name: &str) -> tries::NameHash {

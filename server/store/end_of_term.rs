@@ -1,6 +1,7 @@
 //! What happens to a class when its term is over: archived, rolled over, names taken out.
 
 use serde::{Deserialize, Serialize};
+use sqlx::SqliteConnection;
 
 use super::classes::WhenOver;
 use super::ids::{AssignmentId, ClassId, PersonId};
@@ -100,14 +101,9 @@ pub async fn copy_around(tx: &mut Tx, from: ClassId, to: ClassId, now: When) -> 
 /// # Errors
 /// When the database does not answer.
 pub async fn over(store: &Store, now: When) -> Result<Vec<ClassId>, StoreError> {
-    Ok(sqlx::query_scalar!(
-        r#"select id as "id!: ClassId" from class
-           where archived_at is not null and forgotten_at is null and when_over <> 'ask'
-               and archived_at + keep_days * 86400000 <= ? order by id"#,
-        now,
-    )
-    .fetch_all(store.read())
-    .await?)
+    let mut reader = store.read().acquire().await?;
+    let over = those_over(&mut reader, None, now).await?;
+    Ok(over.into_iter().map(|(class, _)| class).collect())
 }
 
 /// Whether a class is one of [`over`] as the change in progress sees it, and then whether the students are deleted.
@@ -115,15 +111,26 @@ pub async fn over(store: &Store, now: When) -> Result<Vec<ClassId>, StoreError> 
 /// # Errors
 /// When the database does not answer.
 pub async fn is_over(tx: &mut Tx, class: ClassId, now: When) -> Result<Option<bool>, StoreError> {
-    Ok(sqlx::query_scalar!(
-        r#"select when_over = 'delete' as "is_delete!: bool" from class
-           where id = ? and archived_at is not null and forgotten_at is null and when_over <> 'ask'
-               and archived_at + keep_days * 86400000 <= ?"#,
+    let over = those_over(tx.connection(), Some(class), now).await?;
+    Ok(over.first().map(|(_, delete)| *delete))
+}
+
+/// All, or one class if it is so: row, and whether the students are deleted.
+async fn those_over(
+    database: &mut SqliteConnection,
+    class: Option<ClassId>,
+    now: When,
+) -> Result<Vec<(ClassId, bool)>, StoreError> {
+    let rows = sqlx::query!(
+        r#"select id as "id!: ClassId", when_over = 'delete' as "is_delete!: bool" from class
+           where (?1 is null or id = ?1) and archived_at is not null and forgotten_at is null and when_over <> 'ask'
+               and archived_at + keep_days * 86400000 <= ?2 order by id"#,
         class,
         now,
     )
-    .fetch_optional(tx.connection())
-    .await?)
+    .fetch_all(database)
+    .await?;
+    Ok(rows.into_iter().map(|r| (r.id, r.is_delete)).collect())
 }
 
 /// Deletes a person whose name was taken out.

@@ -405,21 +405,16 @@ impl Store {
         if !self.traces.swap(false, Ordering::AcqRel) {
             return true;
         }
-        for _ in 0..EMPTYING.0 {
-            match self.without_traces().await {
-                Ok(true) => return true,
-                Ok(false) => tokio::time::sleep(EMPTYING.1).await,
-                Err(error) => {
-                    tracing::warn!(%error, "remains of what was taken out are left in the file and are tried again");
-                    break;
-                }
-            }
+        let emptied = self.without_traces().await.unwrap_or_else(|error| {
+            tracing::warn!(%error, "remains of what was taken out are left in the file and are tried again");
+            false
+        });
+        if !emptied {
+            self.traces.store(true, Ordering::Release);
         }
-        self.traces.store(true, Ordering::Release);
-        false
+        emptied
     }
 
-    /// Whether the log could be emptied. Waits for nobody: whoever hands in would wait too.
     async fn without_traces(&self) -> Result<bool, StoreError> {
         let mut writer = self.writers.acquire().await?;
         // Of a schema of SQLite's own, which is there once it took samples (https://www.sqlite.org/fileformat2.html, 2.6.4).
@@ -433,6 +428,19 @@ impl Store {
                 sqlx::query(table).execute(&mut *writer).await?;
             }
         }
+        drop(writer);
+        for _ in 0..EMPTYING.0 {
+            if self.log_is_emptied().await? {
+                return Ok(true);
+            }
+            tokio::time::sleep(EMPTYING.1).await;
+        }
+        Ok(false)
+    }
+
+    /// Whether the log could be emptied. Waits for nobody: whoever hands in would wait too.
+    async fn log_is_emptied(&self) -> Result<bool, StoreError> {
+        let mut writer = self.writers.acquire().await?;
         let waits = async |writer: &mut SqliteConnection, wait: Duration| {
             let pragma = format!("pragma busy_timeout = {}", wait.as_millis());
             sqlx::raw_sql(sqlx::AssertSqlSafe(pragma)).execute(writer).await

@@ -93,18 +93,6 @@ pub async fn set_secret(tx: &mut Tx, person: PersonId, secret_hash: &str) -> Res
     second_steps::end_halves(tx, person).await
 }
 
-/// Puts another secret in the place of the one that was checked. Gives `false` where the person has another by now, or none.
-///
-/// # Errors
-/// When the database cannot be written.
-pub async fn change_secret(tx: &mut Tx, person: PersonId, from: &str, to: &str) -> Result<bool, StoreError> {
-    if !has_secret(tx, person, from).await? {
-        return Ok(false);
-    }
-    set_secret(tx, person, to).await?;
-    Ok(true)
-}
-
 /// Whether the person's secret is the one with this hash, as the change in progress sees it: nobody changes it before that is
 /// kept.
 ///

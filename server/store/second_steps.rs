@@ -141,33 +141,24 @@ pub async fn use_code(tx: &mut Tx, person: PersonId, code: &CodeHash, now: When)
     Ok(done.rows_affected() == 1)
 }
 
-/// Notes that the passphrase with this hash was right and the code is still to come, if it is still the person's. Gives `false`
-/// where it is not. What is over goes.
+/// Notes that the passphrase was right and the code is still to come. What is over goes.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn half(
-    tx: &mut Tx,
-    token: &TokenHash,
-    (person, secret_hash): (PersonId, &str),
-    now: When,
-    until: When,
-) -> Result<bool, StoreError> {
+pub async fn half(tx: &mut Tx, token: &TokenHash, person: PersonId, now: When, until: When) -> Result<(), StoreError> {
     let token = token.as_slice();
     sqlx::query!("delete from half_sign_in where expires_at <= ?", now)
         .execute(tx.connection())
         .await?;
-    let done = sqlx::query!(
-        "insert into half_sign_in (token_hash, person, expires_at)
-         select ?1, id, ?2 from person where id = ?3 and secret_hash = ?4",
+    sqlx::query!(
+        "insert into half_sign_in (token_hash, person, expires_at) values (?, ?, ?)",
         token,
-        until,
         person,
-        secret_hash,
+        until,
     )
     .execute(tx.connection())
     .await?;
-    Ok(done.rows_affected() == 1)
+    Ok(())
 }
 
 /// The hash of the secret that was right a moment ago, as the change in progress sees it; none where that is over, as after

@@ -17,41 +17,31 @@ pub struct Session {
     pub seen_at: When,
 }
 
-/// A session that is about to begin.
-#[derive(Debug, Clone, Copy)]
-pub struct New<'a> {
-    /// Whose.
-    pub person: PersonId,
-    /// The hash that the person's secret was held against.
-    pub secret_hash: &'a str,
-    /// When.
-    pub now: When,
-    /// When it ends in any case.
-    pub expires_at: When,
-    /// Whether many people use the device.
-    pub shared: bool,
-}
-
-/// Begins a session, if the person's secret is still the one that was checked: the check takes a while, in which the seat may
-/// have been freed or the secret changed. Gives `false` where it is not.
+/// Begins a session.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn begin(tx: &mut Tx, token: &TokenHash, new: &New<'_>) -> Result<bool, StoreError> {
+pub async fn begin(
+    tx: &mut Tx,
+    token: &TokenHash,
+    person: PersonId,
+    now: When,
+    expires_at: When,
+    shared: bool,
+) -> Result<(), StoreError> {
     let token = token.as_slice();
-    let done = sqlx::query!(
-        "insert into session (token_hash, person, created_at, seen_at, expires_at, shared)
-         select ?1, id, ?2, ?2, ?3, ?4 from person where id = ?5 and secret_hash = ?6",
+    sqlx::query!(
+        "insert into session (token_hash, person, created_at, seen_at, expires_at, shared) values (?, ?, ?, ?, ?, ?)",
         token,
-        new.now,
-        new.expires_at,
-        new.shared,
-        new.person,
-        new.secret_hash,
+        person,
+        now,
+        now,
+        expires_at,
+        shared,
     )
     .execute(tx.connection())
     .await?;
-    Ok(done.rows_affected() == 1)
+    Ok(())
 }
 
 /// Since when sessions must have been used.

@@ -11,7 +11,7 @@ use platemark::store::assignments::Feedback;
 use platemark::store::people::Role;
 
 use super::program::{Running, add_instructor};
-use super::site::{Browser, PIN, Site, person, shipped};
+use super::site::{Answer, Browser, PIN, Site, person, shipped};
 
 const PASSPHRASE: &str = "granite and a level";
 
@@ -22,9 +22,16 @@ async fn sign_in(address: &str, secret: &str) -> Browser {
     browser
 }
 
-async fn send(browser: &Browser, bytes: Vec<u8>) -> super::site::Answer {
+async fn send(browser: &Browser, bytes: Vec<u8>) -> Answer {
     let form = Form::new().part("backup", Part::bytes(bytes).file_name("school.db"));
     browser.send_files("/restore", form).await
+}
+
+/// Puts in place what was looked at.
+async fn apply(browser: &Browser, looked: &Answer, passphrase: &str) -> Answer {
+    let token = looked.field("token");
+    let fields = [("token", token.as_str()), ("passphrase", passphrase)];
+    browser.send("/restore/apply", &fields).await
 }
 
 fn kept(folder: &Path, begin: &str) -> usize {
@@ -70,18 +77,13 @@ async fn a_backup_comes_back_from_a_page_and_the_server_goes_on() {
         .has("It is of this school.")
         .has("Monday group Spring")
         .has("Friday group Spring; Monday group Spring");
-    let token = looked.field("token");
-    let wrong = [("token", token.as_str()), ("passphrase", "not the one at all")];
-    instructor
-        .send("/restore/apply", &wrong)
+    apply(&instructor, &looked, "not the one at all")
         .await
         .is(422)
         .has("This is not your passphrase.")
         .has("It is of this school.");
     instructor.get("/classes").await.has("Friday group");
-    let right = [("token", token.as_str()), ("passphrase", PASSPHRASE)];
-    instructor
-        .send("/restore/apply", &right)
+    apply(&instructor, &looked, PASSPHRASE)
         .await
         .is(200)
         .has("before-restore-");
@@ -105,8 +107,7 @@ async fn a_backup_comes_back_from_a_page_and_the_server_goes_on() {
     let had = backup::contents(&before).await.unwrap();
     assert_eq!(had.classes.len(), 2);
     // A copy of another time is used up: the same form once more finds nothing.
-    again
-        .send("/restore/apply", &right)
+    apply(&again, &looked, PASSPHRASE)
         .await
         .is(409)
         .has("is not here any more");
@@ -375,9 +376,9 @@ async fn names_that_were_taken_out_stay_out_of_a_backup_that_comes_back_from_a_p
         }
 
         let looked = send(&instructor, bytes).await;
-        let token = looked.is(200).field("token");
-        let right = [("token", token.as_str()), ("passphrase", super::site::PASSPHRASE)];
-        instructor.send("/restore/apply", &right).await.is(200);
+        apply(&instructor, looked.is(200), super::site::PASSPHRASE)
+            .await
+            .is(200);
         assert!(answers(&address).await);
         let instructor = sign_in(&address, super::site::PASSPHRASE).await;
         instructor
@@ -431,10 +432,7 @@ async fn a_damaged_school_is_restored_from_a_page_and_names_stay_out() {
         .has("Monday group Spring")
         .has("cannot be read")
         .has("whether it is of this school cannot be told");
-    let token = looked.field("token");
-    let right = [("token", token.as_str()), ("passphrase", super::site::PASSPHRASE)];
-    instructor
-        .send("/restore/apply", &right)
+    apply(&instructor, &looked, super::site::PASSPHRASE)
         .await
         .is(200)
         .has("no copy of it could be made");
