@@ -23,7 +23,7 @@ use crate::report::model::{Report as Items, ReportItem};
 use crate::store::attention::{self, Found, Other, Reason};
 use crate::store::ids::{AssignmentId, ExerciseRevisionId, PairId, PlateId, PlateRevisionId, ReportId};
 use crate::store::{StoreError, other_plates};
-use crate::units::{Reading, decimal_to_f64};
+use crate::units::decimal_to_f64;
 
 /// Most reports that one is compared with: the newest ones.
 const OTHERS: usize = 200;
@@ -53,8 +53,15 @@ pub enum SearchError {
     Stopping,
 }
 
+impl SearchError {
+    /// Whether it is not only one report's.
+    const fn is_of_the_database(&self) -> bool {
+        matches!(self, Self::Store(error) if !matches!(error, StoreError::Unreadable { .. }))
+    }
+}
+
 /// References of a plate by number.
-type References = BTreeMap<BalloonNo, f64>;
+pub(super) type References = BTreeMap<BalloonNo, f64>;
 /// What a grade was computed from.
 type Basis = (ExerciseRevisionId, PlateRevisionId);
 
@@ -75,9 +82,9 @@ struct Values {
 const MARKED: usize = 16;
 
 impl Values {
-    fn of(items: &Items) -> Self {
-        let of = |item: &ReportItem| Some((item.no.clone(), item.measured.as_ref().map(Reading::decimal)?));
-        Self::new(items.items.iter().filter_map(of).collect())
+    fn of(items: Items) -> Self {
+        let of = |item: ReportItem| Some((item.no, item.measured?.decimal()));
+        Self::new(items.items.into_iter().filter_map(of).collect())
     }
 
     fn new(by_no: Vec<(BalloonNo, Decimal)>) -> Self {
@@ -146,17 +153,17 @@ pub(super) struct ToSearch {
 impl ToSearch {
     pub(super) fn new(
         (report, of, basis): (ReportId, Of, Basis),
-        items: &Items,
+        items: Items,
+        references: Arc<References>,
         grade: &Grade,
         reason: Option<Review>,
     ) -> Self {
-        let reference = |i: &GradedItem| Some((i.no.clone(), i.reference?));
         Self {
             report,
             of,
             basis,
             values: Arc::new(Values::of(items)),
-            references: Arc::new(grade.items.iter().filter_map(reference).collect()),
+            references,
             reason,
             doubtful: doubtful_calls(grade),
         }
@@ -176,7 +183,8 @@ impl ToSearch {
         let items: Items = serde_json::from_str(&stored.items)?;
         let reason = stored.review.as_deref().and_then(Review::from_word);
         let grade = grade_from(&stored.result)?;
-        Ok(Some(Self::new((report, of, basis), &items, &grade, reason)))
+        let references = Arc::new(references(&grade));
+        Ok(Some(Self::new((report, of, basis), items, references, &grade, reason)))
     }
 
     /// What the grade says.
@@ -194,6 +202,12 @@ impl ToSearch {
         }
         Ok(own)
     }
+}
+
+/// What the plate of a grade is, which all grades from the same basis say alike.
+pub(super) fn references(grade: &Grade) -> References {
+    let reference = |i: &GradedItem| Some((i.no.clone(), i.reference?));
+    grade.items.iter().filter_map(reference).collect()
 }
 
 /// What one search learns for the next.
@@ -216,7 +230,7 @@ pub(super) async fn search(service: &Service, reports: Vec<Waiting>) -> Result<(
             Waiting::AtHand(one) => all.push(*one),
             Waiting::Stored(report) => match ToSearch::stored(service, report).await {
                 Ok(one) => all.extend(one),
-                Err(error @ SearchError::Store(_)) => return Err(error),
+                Err(error) if error.is_of_the_database() => return Err(error),
                 Err(error) => {
                     tracing::warn!(%error, report = report.0, "a report was not searched for reasons to look at it");
                 }
@@ -356,7 +370,7 @@ async fn alike(service: &Service, known: &mut Known, all: Vec<ToSearch>) -> Resu
             } else {
                 let second = match references_of(service, known, other).await {
                     Ok(second) => second,
-                    Err(error @ SearchError::Store(_)) => return Err(error),
+                    Err(error) if error.is_of_the_database() => return Err(error),
                     // Nothing can be said beside a grade that is gone or has another form.
                     Err(_) => continue,
                 };
@@ -496,10 +510,10 @@ async fn values(
     if !unknown.is_empty() {
         for (report, items) in attention::items(&service.store, &unknown).await? {
             // One of another form is like none.
-            let Ok(items) = serde_json::from_str(&items) else {
+            let Ok(items) = serde_json::from_str::<Items>(&items) else {
                 continue;
             };
-            let values = Arc::new(Values::of(&items));
+            let values = Arc::new(Values::of(items));
             keep(&mut known.values, report, Arc::clone(&values), KEPT.0);
             all.insert(report, values);
         }

@@ -1,12 +1,12 @@
 //! What reports are graded from besides their numbers, put together once for all reports on a plate in an assignment.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use rust_decimal::Decimal;
 
 use super::Service;
-use super::attention::ToSearch;
+use super::attention::{References, ToSearch, references};
 use super::grade_report::{GradeError, apart};
 use super::load::{self, Known, LoadError};
 use crate::exercise::model::{Exercise, MarksRules};
@@ -20,6 +20,7 @@ use crate::report::model::Report;
 use crate::report::setup_record::SetUp;
 use crate::store::grades::OfAssignment;
 use crate::store::ids::{AssignmentId, ExerciseRevisionId, PairId, PlateId, PlateRevisionId, ReportId};
+use crate::store::packed::Packed;
 use crate::store::{StoreError, decided_faults, grades, plates};
 
 /// What a line says whose weight is left out.
@@ -36,8 +37,10 @@ pub(super) struct Basis {
     rules: Arc<MarksRules>,
     pub(super) marks_override: Option<String>,
     dropped: BTreeSet<String>,
-    /// Newest truths of all plates of the exercise.
-    truths: Vec<PlateRevisionId>,
+    /// What its search for mistakes is kept under. Weights, which alone an assignment can change, have no part in it.
+    prepared: load::Prepared,
+    /// By the first of its grades.
+    references: OnceLock<Arc<References>>,
 }
 
 /// What may stand in place of what is stored.
@@ -54,7 +57,6 @@ pub(super) struct Instead {
 pub(super) struct Bases<'s> {
     service: &'s Service,
     of_assignment: BTreeMap<AssignmentId, Arc<Shared>>,
-    known: BTreeMap<(AssignmentId, PlateRevisionId), Arc<Basis>>,
 }
 
 /// What all plates of an assignment share.
@@ -71,6 +73,8 @@ pub(super) struct Shared {
     dropped: BTreeSet<String>,
     /// Each plate with the newest revision of its truth.
     truths: Vec<(PlateId, PlateRevisionId)>,
+    /// Of its plates, as far as they were asked for.
+    bases: Mutex<BTreeMap<PlateRevisionId, Arc<Basis>>>,
 }
 
 impl<'s> Bases<'s> {
@@ -87,11 +91,7 @@ impl<'s> Bases<'s> {
             }
             of_assignment.insert(stored.assignment, Arc::new(Shared::of(service, stored).await?));
         }
-        Ok(Self {
-            service,
-            of_assignment,
-            known: BTreeMap::new(),
-        })
+        Ok(Self { service, of_assignment })
     }
 
     /// Those of some assignments, of which nothing is read while nothing was changed.
@@ -106,7 +106,6 @@ impl<'s> Bases<'s> {
         let mut bases = Self {
             service,
             of_assignment: known,
-            known: BTreeMap::new(),
         };
         if !unknown.is_empty() {
             let read = Self::of(service, &unknown, &Instead::default()).await?;
@@ -118,7 +117,7 @@ impl<'s> Bases<'s> {
 
     /// The basis of an assignment and plate, with the truth of the plate in this revision, or the newest.
     pub(super) async fn plate(
-        &mut self,
+        &self,
         assignment: AssignmentId,
         plate: PlateId,
         revision: Option<PlateRevisionId>,
@@ -142,7 +141,7 @@ impl<'s> Bases<'s> {
                 .map(|(revision, _)| revision)
                 .ok_or(LoadError::Missing("a plate"))?,
         };
-        if let Some(known) = self.known.get(&(assignment, revision)) {
+        if let Some(known) = shared.bases().get(&revision) {
             return Ok(Arc::clone(known));
         }
         let basis = Arc::new(Basis {
@@ -154,10 +153,14 @@ impl<'s> Bases<'s> {
             rules: Arc::clone(&shared.rules),
             marks_override: shared.marks_override.clone(),
             dropped: shared.dropped.clone(),
-            truths: shared.truths.iter().map(|(_, revision)| *revision).collect(),
+            prepared: (
+                shared.revision,
+                revision,
+                shared.truths.iter().map(|(_, revision)| *revision).collect(),
+            ),
+            references: OnceLock::new(),
         });
-        self.known.insert((assignment, revision), Arc::clone(&basis));
-        Ok(basis)
+        Ok(Arc::clone(shared.bases().entry(revision).or_insert(basis)))
     }
 }
 
@@ -177,7 +180,12 @@ impl Shared {
             print,
             revision,
             dropped,
+            bases: Mutex::default(),
         })
+    }
+
+    fn bases(&self) -> MutexGuard<'_, BTreeMap<PlateRevisionId, Arc<Basis>>> {
+        self.bases.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -269,8 +277,8 @@ pub(super) fn parsed(
 pub(super) struct Computed {
     pub(super) report: ReportId,
     pub(super) grade: Grade,
-    /// The grade as JSON.
-    pub(super) result: serde_json::Result<String>,
+    /// The grade as it is stored.
+    pub(super) result: Result<Packed, StoreError>,
     pub(super) reason: Option<Review>,
     pub(super) basis: Arc<Basis>,
     /// What it is searched for afterwards.
@@ -305,10 +313,9 @@ pub(super) async fn of_report(
         pair: row.pair,
         plate: row.plate,
     };
-    let mut bases = Bases {
+    let bases = Bases {
         service,
         of_assignment: BTreeMap::from([(of.assignment, Arc::new(Shared::of(service, row.of_assignment).await?))]),
-        known: BTreeMap::new(),
     };
     let basis = bases.plate(of.assignment, of.plate, row.kept).await?;
     let hand_mark = |(line, points): (String, String)| {
@@ -355,21 +362,18 @@ pub(super) async fn compute(service: &Service, works: Vec<Work>) -> Result<Vec<C
 
 /// Gets the search for mistakes on a plate ready, where it is not.
 pub(super) async fn prepare(service: &Service, basis: Arc<Basis>) -> Result<(), GradeError> {
-    if load::is_prepared(&service.known, &basis.key()) {
+    if load::is_prepared(&service.known, &basis.prepared) {
         return Ok(());
     }
     let known = service.known.clone();
     let prepared = apart(service, move || {
-        load::prepared(&known, &basis.key(), (&basis.exercise, &basis.plate, &basis.siblings));
+        load::prepared(
+            &known,
+            &basis.prepared,
+            (&basis.exercise, &basis.plate, &basis.siblings),
+        );
     });
     prepared.await.ok_or(GradeError::Stopping)
-}
-
-impl Basis {
-    /// What its search for mistakes is kept under. Weights, which alone an assignment can change, have no part in it.
-    fn key(&self) -> load::Prepared {
-        (self.exercise_revision, self.plate_revision, self.truths.clone())
-    }
 }
 
 /// Grades reports one after another, on the thread that calls it.
@@ -378,7 +382,7 @@ pub(super) fn graded(known: &Known, works: Vec<Work>) -> Vec<Computed> {
     let mut works = works.into_iter().peekable();
     while let Some(first) = works.peek() {
         let basis = Arc::clone(&first.basis);
-        let looking = load::prepared(known, &basis.key(), (&basis.exercise, &basis.plate, &basis.siblings));
+        let looking = load::prepared(known, &basis.prepared, (&basis.exercise, &basis.plate, &basis.siblings));
         while let Some(work) = works.next_if(|w| Arc::ptr_eq(&w.basis, &basis)) {
             all.push(one(work, looking.get().and_then(Option::as_ref)));
         }
@@ -407,10 +411,17 @@ fn one(work: Work, looking: Option<&Diagnoser>) -> Computed {
     let marked = |line: &crate::exercise::model::MarksLine| work.hand_marks.contains_key(&line.name);
     let reason = review(&grade, &basis.rules, basis.rules.lines.iter().all(marked));
     let revisions = (basis.exercise_revision, basis.plate_revision);
+    let references = Arc::clone(basis.references.get_or_init(|| Arc::new(references(&grade))));
     Computed {
         report: work.report,
-        result: serde_json::to_string(&grade),
-        to_search: ToSearch::new((work.report, work.of, revisions), &work.items, &grade, reason),
+        to_search: ToSearch::new(
+            (work.report, work.of, revisions),
+            work.items,
+            references,
+            &grade,
+            reason,
+        ),
+        result: Packed::of(&grade),
         grade,
         reason,
         basis: work.basis,

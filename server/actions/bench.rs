@@ -193,10 +193,7 @@ pub async fn asks(service: &Service, class: ClassId) -> Result<Vec<Ask>, GradeEr
     let since = When::from(now.millisecond() - STILL_THERE);
     let mut asks = Vec::new();
     for line in turns::last_reports(&service.store, class, since, now).await? {
-        let grade = grade_from(&line.result).map_err(|why| GradeError::Items {
-            report: line.report,
-            why,
-        })?;
+        let grade = grade_from(&line.result)?;
         asks.extend(grade.diagnosis.check.map(|check| Ask {
             report: line.report,
             pair_name: line.pair_name,

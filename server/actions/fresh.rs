@@ -16,6 +16,7 @@ use super::{Service, searches};
 use crate::grading::decided::Decided;
 use crate::report::model::Report;
 use crate::report::setup_record::SetUp;
+use crate::store::StoreError;
 use crate::store::assignments::Mine;
 use crate::store::grades::NewGrade;
 use crate::store::ids::{AssignmentId, ReportId};
@@ -102,7 +103,7 @@ pub fn get_ready(service: &Service, mine: &Mine) {
     let service = service.clone();
     tokio::spawn(async move {
         let ready = async {
-            let mut bases = Bases::kept(&service, &[assignment]).await?;
+            let bases = Bases::kept(&service, &[assignment]).await?;
             prepare(&service, bases.plate(assignment, plate, None).await?).await
         };
         if let Err(error) = ready.await {
@@ -150,7 +151,7 @@ async fn works(service: &Service, next: Vec<Waiting>) -> Vec<(Work, Told)> {
     let assignments: BTreeSet<AssignmentId> = next.iter().map(|one| one.fresh.of.assignment).collect();
     let assignments: Vec<AssignmentId> = assignments.into_iter().collect();
     let mut works = Vec::with_capacity(next.len());
-    let mut bases = match Bases::kept(service, &assignments).await {
+    let bases = match Bases::kept(service, &assignments).await {
         Ok(bases) => bases,
         Err(error) => {
             next.iter()
@@ -188,28 +189,33 @@ fn grade(service: &Service, runtime: &Handle, all: Vec<(Work, Told)>) {
     let waiting: Vec<(ReportId, Told)> = works.iter().map(|work| work.report).zip(told).collect();
     let now = service.clock.now();
     let row = |computed: Computed| {
-        let to_search = computed.to_search.clone();
-        let mut new = computed.into_row(now)?;
+        let (mut new, to_search) = computed.into_row(now)?;
         // Points by hand, decisions: who added them meanwhile has had it graded with them.
         new.is_first = true;
         Ok((new, to_search))
     };
     let computed = catch_unwind(AssertUnwindSafe(|| graded(&service.known, works)));
-    let service = service.clone();
     match computed {
-        Ok(computed) => drop(runtime.spawn(store(service, waiting, computed.into_iter().map(row).collect()))),
+        Ok(computed) => store(service, waiting, computed.into_iter().map(row)),
         // One of them stopped the computation of all; the others have nothing to do with it.
-        Err(_) => drop(runtime.spawn(async move {
-            for (report, tell) in waiting {
-                let graded = grade_first(&service, report).await;
-                tell_of(&service, report, tell, graded);
+        Err(_) => drop(runtime.spawn({
+            let service = service.clone();
+            async move {
+                for (report, tell) in waiting {
+                    let graded = grade_first(&service, report).await;
+                    tell_of(&service, report, tell, graded);
+                }
             }
         })),
     }
 }
 
-/// Stores grades together and tells who waits.
-async fn store(service: Service, waiting: Vec<(ReportId, Told)>, rows: Vec<Result<(NewGrade, ToSearch), GradeError>>) {
+/// Has grades stored together; who waits is told then.
+fn store(
+    service: &Service,
+    waiting: Vec<(ReportId, Told)>,
+    rows: impl ExactSizeIterator<Item = Result<(NewGrade, ToSearch), StoreError>>,
+) {
     let (mut new, mut rest) = (Vec::with_capacity(rows.len()), Vec::with_capacity(rows.len()));
     for ((report, tell), row) in waiting.into_iter().zip(rows) {
         match row {
@@ -217,18 +223,20 @@ async fn store(service: Service, waiting: Vec<(ReportId, Told)>, rows: Vec<Resul
                 new.push(row);
                 rest.push((report, tell, to_search));
             }
-            Err(error) => tell_of(&service, report, tell, Err(error)),
+            Err(error) => tell_of(service, report, tell, Err(error.into())),
         }
     }
-    let stored = service.store.writer().grades(new).await;
-    let mut to_search = Vec::with_capacity(rest.len());
-    for ((report, tell, found), stored) in rest.into_iter().zip(stored) {
-        if stored.is_ok() {
-            to_search.push(found);
+    let of_told = service.clone();
+    service.store.writer().grades_of_thread(new, move |stored| {
+        let mut to_search = Vec::with_capacity(rest.len());
+        for ((report, tell, found), stored) in rest.into_iter().zip(stored) {
+            if stored.is_ok() {
+                to_search.push(found);
+            }
+            tell_of(&of_told, report, tell, stored.map_err(GradeError::from));
         }
-        tell_of(&service, report, tell, stored.map_err(GradeError::from));
-    }
-    searches::soon(&service, to_search);
+        searches::soon(&of_told, to_search);
+    });
 }
 
 fn tell_of(service: &Service, report: ReportId, tell: Told, graded: Result<(), GradeError>) {

@@ -13,7 +13,6 @@ use crate::grading::decided::Decided;
 use crate::grading::grade::Grade;
 use crate::store::grades::{self, NewGrade};
 use crate::store::ids::{AssignmentId, PersonId, ReportId};
-use crate::store::packed::Packed;
 use crate::store::when::When;
 use crate::store::{StoreError, writer};
 
@@ -106,9 +105,10 @@ pub(super) async fn compute(
         .await?
         .pop()
         .ok_or(GradeError::Stopping)?;
-    let (grade, to_search) = (computed.grade.clone(), computed.to_search.clone());
+    let grade = computed.grade.clone();
+    let (new, to_search) = computed.into_row(service.clock.now())?;
     Ok(Computed {
-        new: computed.into_row(service.clock.now())?,
+        new,
         due,
         grade,
         to_search,
@@ -116,11 +116,10 @@ pub(super) async fn compute(
 }
 
 impl basis::Computed {
-    /// The row of a computed grade.
-    pub(super) fn into_row(self, now: When) -> Result<NewGrade, GradeError> {
-        let report = self.report;
-        Ok(NewGrade {
-            report,
+    /// The row of a computed grade, and what it is searched for.
+    pub(super) fn into_row(self, now: When) -> Result<(NewGrade, ToSearch), StoreError> {
+        let new = NewGrade {
+            report: self.report,
             mark: self.mark(),
             review: self.reason.map(|r| r.word().to_owned()),
             computed_at: now,
@@ -128,9 +127,10 @@ impl basis::Computed {
             exercise_revision: self.basis.exercise_revision,
             plate_revision: self.basis.plate_revision,
             marks_override: self.basis.marks_override.clone(),
-            result: Packed::of(&self.result.map_err(|why| GradeError::Items { report, why })?),
+            result: self.result?,
             is_first: false,
-        })
+        };
+        Ok((new, self.to_search))
     }
 }
 

@@ -2,8 +2,6 @@
 //!
 //! This is the one door between a grade, which holds the truth of a plate, and a student.
 
-use serde::Deserialize;
-use serde::de::Error as _;
 use thiserror::Error;
 
 use super::Service;
@@ -22,12 +20,9 @@ use crate::store::{StoreError, grades};
 /// Why a result cannot be shown.
 #[derive(Debug, Error)]
 pub enum ResultError {
-    /// The database failed.
+    /// The database failed, or what it holds cannot be read.
     #[error(transparent)]
     Store(#[from] StoreError),
-    /// The grade has another form (never so for ours).
-    #[error("a grade cannot be read: {0}")]
-    Unreadable(#[from] serde_json::Error),
 }
 
 /// A result for the pair.
@@ -94,8 +89,6 @@ pub fn settle(marks: &mut Marks, set: Option<&Override>, assignment: &Assignment
 ///
 /// # Errors
 /// When it has another form.
-pub fn grade_from(stored: &Packed) -> Result<Grade, serde_json::Error> {
-    let text = stored.text().map_err(serde_json::Error::custom)?;
-    // Nesting is limited by serde_json itself, and only our own grades are ever stored.
-    Grade::deserialize(&mut serde_json::Deserializer::from_str(&text))
+pub fn grade_from(stored: &Packed) -> Result<Grade, StoreError> {
+    stored.value()
 }

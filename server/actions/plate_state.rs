@@ -70,7 +70,7 @@ pub async fn not_good_enough(
     assignment: AssignmentId,
     plates: impl IntoIterator<Item = PlateId>,
 ) -> Result<Vec<(String, Vec<PlateId>)>, LoadError> {
-    let mut bases = Bases::kept(service, &[assignment]).await?;
+    let bases = Bases::kept(service, &[assignment]).await?;
     let mut against: BTreeMap<String, Vec<PlateId>> = BTreeMap::new();
     for plate in plates {
         let words = match bases.plate(assignment, plate, None).await {

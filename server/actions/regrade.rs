@@ -201,7 +201,7 @@ async fn works(service: &Service, instead: &Instead, all: &[Graded]) -> Result<V
     let spoken_of = decided_faults::reports(&service.store, &reports).await?;
     let assignments: BTreeSet<AssignmentId> = all.iter().map(|g| g.assignment).collect();
     let assignments: Vec<AssignmentId> = assignments.into_iter().collect();
-    let mut bases = Bases::of(service, &assignments, instead).await?;
+    let bases = Bases::of(service, &assignments, instead).await?;
     let mut works = Vec::with_capacity(all.len());
     let mut order: Vec<&Graded> = all.iter().collect();
     order.sort_by_key(|g| (g.plate, g.assignment, g.report));
@@ -329,10 +329,9 @@ pub async fn run(service: &Service, regrade: RegradeId) -> Result<usize, Regrade
         let is_last = i64::try_from(left.len()).is_ok_and(|n| n < AT_ONCE);
         let computed = compute(service, works(service, &Instead::default(), &left).await?).await?;
         count += computed.len();
-        // Reasons to look at a report may be others now.
-        let to_search: Vec<ToSearch> = computed.iter().map(|c| c.to_search.clone()).collect();
-        store(service, (regrade, is_last), computed).await?;
+        let to_search = store(service, (regrade, is_last), computed).await?;
         drop(turn);
+        // Reasons to look at a report may be others now.
         searches::soon(service, to_search);
         if is_last {
             return Ok(count);
@@ -340,25 +339,24 @@ pub async fn run(service: &Service, regrade: RegradeId) -> Result<usize, Regrade
     }
 }
 
-/// Stores grades together with how far the regrading is.
+/// Stores grades together with how far the regrading is. Returns what is searched for again.
 async fn store(
     service: &Service,
     (regrade, is_last): (RegradeId, bool),
     computed: Vec<Computed>,
-) -> Result<(), RegradeError> {
+) -> Result<Vec<ToSearch>, RegradeError> {
     let now = service.clock.now();
     let marks: Vec<(ReportId, Option<String>)> = computed.iter().map(|c| (c.report, c.mark())).collect();
-    let rows: Vec<NewGrade> = computed
-        .into_iter()
-        .map(|c| c.into_row(now))
-        .collect::<Result<_, _>>()?;
+    let rows: Result<Vec<(NewGrade, ToSearch)>, StoreError> = computed.into_iter().map(|c| c.into_row(now)).collect();
+    let (rows, to_search): (Vec<NewGrade>, Vec<ToSearch>) = rows?.into_iter().unzip();
     let mut tx = service.store.change_beside().await?;
     writer::grades_within(&mut tx, &rows).await?;
     regrades::done(&mut tx, regrade, &marks, now).await?;
     if is_last {
         regrades::finish(&mut tx, regrade, now).await?;
     }
-    Ok(tx.commit().await?)
+    tx.commit().await?;
+    Ok(to_search)
 }
 
 /// Goes on with what a stop cut off or the disk did not take. Returns how many reports were graded.

@@ -3,7 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 
 /// A name that does not have the form it must have.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -17,8 +17,8 @@ pub struct NameError {
 macro_rules! name {
     ($(#[$doc:meta])* $name:ident, $what:literal, $rule:literal, $min:literal ..= $max:literal, $allowed:expr) => {
         $(#[$doc])*
-        #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-        #[serde(try_from = "String", into = "String")]
+        #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
+        #[serde(try_from = "String")]
         pub struct $name(String);
 
         impl $name {
@@ -40,6 +40,12 @@ macro_rules! name {
                     let found = text.chars().take(40).collect();
                     Err(NameError { found, what: $what, rule: $rule })
                 }
+            }
+        }
+
+        impl Serialize for $name {
+            fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                serializer.serialize_str(&self.0)
             }
         }
 

@@ -278,7 +278,7 @@ pub struct Searched {
     pub exercise_revision: ExerciseRevisionId,
     /// Revision of the plate's truth that it was graded from.
     pub plate_revision: PlateRevisionId,
-    /// Its grade as JSON.
+    /// Its grade.
     pub result: Packed,
 }
 

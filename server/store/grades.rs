@@ -30,7 +30,7 @@ pub struct NewGrade {
     pub plate_revision: PlateRevisionId,
     /// Override of the marks rules.
     pub marks_override: Option<String>,
-    /// The whole grade as JSON.
+    /// The whole grade.
     pub result: Packed,
     /// Whether it is kept only where the report has no grade yet: one that was computed later knows more.
     pub is_first: bool,
@@ -60,7 +60,7 @@ pub struct Grade {
     pub exercise_number: i64,
     /// Number of the revision of the plate's truth.
     pub plate_number: i64,
-    /// The whole grade as JSON.
+    /// The whole grade.
     pub result: Packed,
 }
 

@@ -1,50 +1,89 @@
-//! Long text that nothing is asked of within SQL, kept packed: a grade is 14 KB of JSON whose words recur from line to line.
+//! Long values that nothing is asked of within SQL, kept packed: of a grade's 14 KB of JSON the names recur from line to line.
 //!
-//! The first byte says how: 1, then the length of the text in four bytes, least first, then an LZ4 block
-//! (<https://github.com/lz4/lz4/blob/dev/doc/lz4_Block_format.md>); or `{`, and then it is the JSON itself, as before 0170.
+//! The first byte says how:
+//! - 2: then the length of the value as MessagePack (<https://github.com/msgpack/msgpack/blob/master/spec.md>), its fields by name,
+//!   in four bytes, least first, then an LZ4 block (<https://github.com/lz4/lz4/blob/dev/doc/lz4_Block_format.md>);
+//! - 1: the same with JSON instead, as before 0200;
+//! - `{`: the JSON itself, as before 0170.
 
-use lz4_flex::block::{compress_prepend_size, decompress, uncompressed_size};
+use std::cell::RefCell;
+
+use lz4_flex::block::{
+    CompressTable, compress_into_with_table, decompress, get_maximum_output_size, uncompressed_size,
+};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 
 use super::StoreError;
 
-const LZ4: u8 = 1;
-const PLAIN: u8 = b'{';
+const PACKED: u8 = 2;
+const PACKED_JSON: u8 = 1;
+const JSON: u8 = b'{';
 
-/// Longer texts are not unpacked: none of ours is, so the bytes are damaged.
+/// Longer values are not unpacked: none of ours is, so the bytes are damaged.
 const MOST: usize = 16 << 20;
 
-/// A packed text.
+/// A packed value.
 #[derive(Debug, Clone, PartialEq, Eq, sqlx::Type)]
 #[sqlx(transparent)]
 pub struct Packed(Vec<u8>);
 
-impl Packed {
-    /// Packs a text.
-    #[must_use]
-    pub fn of(text: &str) -> Self {
-        let mut bytes = compress_prepend_size(text.as_bytes());
-        bytes.insert(0, LZ4);
-        Self(bytes)
-    }
+/// What is needed to pack, kept for the next value.
+#[derive(Default)]
+struct Room {
+    plain: Vec<u8>,
+    packed: Vec<u8>,
+    table: CompressTable,
+}
 
-    /// The text.
+thread_local! {
+    static ROOM: RefCell<Room> = RefCell::default();
+}
+
+impl Room {
+    fn pack<T: Serialize + ?Sized>(&mut self, value: &T) -> Option<Packed> {
+        let Self { plain, packed, table } = self;
+        plain.clear();
+        rmp_serde::encode::write_named(plain, value).ok()?;
+        packed.clear();
+        packed.push(PACKED);
+        packed.extend(u32::try_from(plain.len()).ok()?.to_le_bytes());
+        let head = packed.len();
+        packed.resize(head + get_maximum_output_size(plain.len()), 0);
+        let block = compress_into_with_table(plain, packed.get_mut(head..)?, table).ok()?;
+        packed.get(..head + block).map(|bytes| Packed(bytes.to_vec()))
+    }
+}
+
+impl Packed {
+    /// Packs a value.
     ///
     /// # Errors
-    /// When the bytes are not those of a packed text.
-    pub fn text(&self) -> Result<String, StoreError> {
-        let text = match self.0.split_first() {
-            Some((&PLAIN, _)) => Some(self.0.clone()),
-            Some((&LZ4, rest)) => uncompressed_size(rest)
-                .ok()
-                .filter(|(size, _)| *size <= MOST)
-                .and_then(|(size, block)| decompress(block, size).ok()),
+    /// When it has a part that cannot be written down.
+    pub fn of<T: Serialize + ?Sized>(value: &T) -> Result<Self, StoreError> {
+        ROOM.with_borrow_mut(|room| room.pack(value))
+            .ok_or(StoreError::Unreadable {
+                what: "a value that is to be packed",
+                found: std::any::type_name::<T>().to_owned(),
+            })
+    }
+
+    /// The value.
+    ///
+    /// # Errors
+    /// When the bytes are not those of such a packed value.
+    pub fn value<T: DeserializeOwned>(&self) -> Result<T, StoreError> {
+        // Nesting is limited by both readers.
+        let value = match self.0.split_first() {
+            Some((&JSON, _)) => serde_json::from_slice(&self.0).ok(),
+            Some((&PACKED_JSON, rest)) => unpacked(rest).and_then(|plain| serde_json::from_slice(&plain).ok()),
+            Some((&PACKED, rest)) => unpacked(rest).and_then(|plain| rmp_serde::from_slice(&plain).ok()),
             _ => None,
         };
-        text.and_then(|text| String::from_utf8(text).ok())
-            .ok_or(StoreError::Unreadable {
-                what: "a packed text",
-                found: format!("{} bytes", self.0.len()),
-            })
+        value.ok_or(StoreError::Unreadable {
+            what: "a packed value",
+            found: format!("{} bytes", self.0.len()),
+        })
     }
 
     /// How many bytes are kept.
@@ -53,35 +92,62 @@ impl Packed {
     }
 }
 
+fn unpacked(bytes: &[u8]) -> Option<Vec<u8>> {
+    let (size, block) = uncompressed_size(bytes).ok().filter(|(size, _)| *size <= MOST)?;
+    decompress(block, size).ok()
+}
+
 #[cfg(test)]
 mod tests {
+    use lz4_flex::block::compress_prepend_size;
     use proptest::prelude::*;
+    use serde_json::Value;
 
     use super::*;
 
     proptest! {
         #[test]
-        fn it_comes_back_as_it_was(text: String) {
-            prop_assert_eq!(Packed::of(&text).text().unwrap(), text);
+        fn it_comes_back_as_it_was(text: String, numbers: Vec<f64>, more: Option<bool>) {
+            let value = (text, numbers, more);
+            let packed = Packed::of(&value).unwrap();
+            prop_assert_eq!(packed.value::<(String, Vec<f64>, Option<bool>)>().unwrap(), value);
         }
 
         #[test]
-        fn damaged_bytes_are_refused_or_give_some_text(bytes: Vec<u8>) {
-            Packed([&[LZ4], &*bytes].concat()).text().ok();
-            Packed(bytes).text().ok();
+        fn damaged_bytes_are_refused_or_give_some_value(bytes: Vec<u8>) {
+            for how in [PACKED, PACKED_JSON] {
+                Packed([&[how], &*bytes].concat()).value::<Value>().ok();
+            }
+            let block = compress_prepend_size(&bytes);
+            Packed([&[PACKED], &*block].concat()).value::<Value>().ok();
+            Packed(bytes).value::<Value>().ok();
         }
     }
 
     #[test]
     fn what_recurs_takes_little_and_what_was_kept_before_is_read() {
-        let text = format!("{{\"items\":[{}]}}", r#"{"no":"1","call":"conforming"},"#.repeat(400));
-        let packed = Packed::of(&text);
-        assert!(packed.size() < text.len() / 50, "{}", packed.size());
-        assert_eq!(Packed(text.clone().into_bytes()).text().unwrap(), text);
+        let item = serde_json::json!({"no": "1", "call": "conforming", "measured": 12.5, "note": null});
+        let value = serde_json::json!({ "items": vec![item; 400] });
+        let json = value.to_string();
+        let packed = Packed::of(&value).unwrap();
+        assert!(packed.size() < json.len() / 50, "{}", packed.size());
+        assert_eq!(packed.value::<Value>().unwrap(), value);
+        // More than a table of small numbers is for, and then little again.
+        let long = "x1y2".repeat(40_000);
+        assert_eq!(Packed::of(&long).unwrap().value::<String>().unwrap(), long);
+        assert_eq!(Packed::of(&value).unwrap(), packed);
+
+        let before = [&[PACKED_JSON], &*compress_prepend_size(json.as_bytes())].concat();
+        for kept in [before, json.into_bytes()] {
+            assert_eq!(Packed(kept).value::<Value>().unwrap(), value);
+        }
         // A length that cannot be is not asked of the system.
-        let huge = [&[LZ4], &u32::MAX.to_le_bytes()[..], b"x"].concat();
-        for damaged in [Vec::new(), vec![LZ4], huge, b"[1]".to_vec()] {
-            assert!(matches!(Packed(damaged).text(), Err(StoreError::Unreadable { .. })));
+        let huge = [&[PACKED], &u32::MAX.to_le_bytes()[..], b"x"].concat();
+        for damaged in [Vec::new(), vec![PACKED], huge, b"[1]".to_vec()] {
+            assert!(matches!(
+                Packed(damaged).value::<Value>(),
+                Err(StoreError::Unreadable { .. })
+            ));
         }
     }
 }

@@ -36,10 +36,13 @@ const GATHER: (usize, Duration) = (4, Duration::from_millis(20));
 
 type Answer<T> = oneshot::Sender<Result<T, StoreError>>;
 
+/// What is done, within the runtime, with an answer for each grade.
+type Then = Box<dyn FnOnce(Vec<Result<(), StoreError>>) + Send + Sync>;
+
 enum Job {
     Report(Box<NewReport>, Answer<Stored>),
     /// Grades that are told of together.
-    Grades(Vec<NewGrade>, oneshot::Sender<Vec<Result<(), StoreError>>>),
+    Grades(Vec<NewGrade>, Then),
     Stop,
 }
 
@@ -179,10 +182,25 @@ impl Writer {
     /// Stores grades as [`Self::grade`] does; an answer for each, in their order.
     pub async fn grades(&self, grades: Vec<NewGrade>) -> Vec<Result<(), StoreError>> {
         let ((answer, told), all) = (oneshot::channel(), grades.len());
+        let then = move |stored| drop(answer.send(stored));
         // With nobody there to take it, nobody answers.
-        self.jobs.send(Job::Grades(grades, answer)).await.ok();
-        let nobody = |_| (0..all).map(|_| Err(StoreError::Stopping)).collect();
-        told.await.unwrap_or_else(nobody)
+        self.jobs.send(Job::Grades(grades, Box::new(then))).await.ok();
+        told.await.unwrap_or_else(|_| stopping(all))
+    }
+
+    /// Stores grades as [`Self::grades`] does, for a thread that computes and does not wait for the answers: what is to be done then is
+    /// done within the runtime.
+    pub fn grades_of_thread(
+        &self,
+        grades: Vec<NewGrade>,
+        then: impl FnOnce(Vec<Result<(), StoreError>>) + Send + Sync + 'static,
+    ) {
+        let all = grades.len();
+        if let Err(mpsc::error::SendError(Job::Grades(_, then))) =
+            self.jobs.blocking_send(Job::Grades(grades, Box::new(then)))
+        {
+            then(stopping(all));
+        }
     }
 
     /// Says that a report waits to be graded. Grades of which nothing was said are stored all the same.
@@ -220,6 +238,11 @@ impl Writer {
             tracing::error!(%error, "the writer ended badly");
         }
     }
+}
+
+/// Answers when nobody stores any more.
+fn stopping(grades: usize) -> Vec<Result<(), StoreError>> {
+    (0..grades).map(|_| Err(StoreError::Stopping)).collect()
 }
 
 async fn run(
@@ -430,7 +453,7 @@ fn alone<T>(result: Result<T, StoreError>) -> Result<Result<T, StoreError>, Stor
 fn tell(job: Job, outcome: Outcome) {
     match (job, outcome) {
         (Job::Report(_, answer), Outcome::Report(result)) => drop(answer.send(result)),
-        (Job::Grades(_, answer), Outcome::Grades(results)) => drop(answer.send(results)),
+        (Job::Grades(_, then), Outcome::Grades(results)) => then(results),
         _ => {}
     }
 }
@@ -438,6 +461,7 @@ fn tell(job: Job, outcome: Outcome) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::store::packed::Packed;
 
     #[test]
     fn neighbours_go_together_as_far_as_they_fit() {
@@ -446,6 +470,38 @@ mod tests {
         let half = STATEMENT.1 / 2;
         assert_eq!(sizes(&[half, half, 1, 2 * half + 1, half]), [2, 1, 1, 1]);
         assert_eq!(sizes(&[]), Vec::<usize>::new());
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_thread_that_computes_is_answered_also_when_nobody_stores_any_more() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = crate::store::Store::open(folder.path()).await.unwrap();
+        let grade = NewGrade {
+            report: ReportId(1),
+            mark: None,
+            review: None,
+            computed_at: 0.into(),
+            software: String::new(),
+            exercise_revision: 1.into(),
+            plate_revision: 1.into(),
+            marks_override: None,
+            result: Packed::of("a grade").unwrap(),
+            is_first: true,
+        };
+        let writer = store.writer().clone();
+        let stored = async || {
+            let (writer, grade) = (writer.clone(), grade.clone());
+            let (tell, told) = oneshot::channel();
+            let answered = move |stored| drop(tell.send(stored));
+            tokio::task::spawn_blocking(move || writer.grades_of_thread(vec![grade], answered))
+                .await
+                .unwrap();
+            told.await.unwrap()
+        };
+        // There is no such report.
+        assert!(matches!(stored().await[..], [Err(StoreError::Other(_))]));
+        store.close().await;
+        assert!(matches!(stored().await[..], [Err(StoreError::Stopping)]));
     }
 
     #[tokio::test]

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use platemark::actions::hand_in_report::{HandIn, accept, hand_in_report};
@@ -18,19 +18,29 @@ use crate::school::{self, Samples, School};
 use crate::{CLIENTS, Line, SPELL, bare, folder, ms, quantile};
 
 /// Assignments, each with 99 attempts for each client: more than are handed in.
-const ASSIGNMENTS: usize = 12;
+const ASSIGNMENTS: usize = 24;
 
-/// How often grades alone and reports that are handed in and graded take turns.
-const TURNS: u32 = 4;
+/// How often grades alone and reports that are handed in and graded take turns: a machine that others use too may be twice as fast
+/// half a minute later.
+const TURNS: u32 = 12;
 
-/// Hands in one after another for so long; `before`: how many this client did already.
+/// How long clients hand in before it is counted: until then some wait for nobody and others for what is not there yet.
+const WARM: Duration = Duration::from_millis(300);
+
+/// How many were handed in in a spell so far, and whether that is enough.
+#[derive(Default)]
+struct Tally {
+    count: AtomicUsize,
+    is_enough: AtomicBool,
+}
+
+/// Hands in one after another until it is enough; `before`: how many this client did already.
 async fn client(
     school: Arc<School>,
     (n, person): (usize, PersonId),
-    (graded, spell, before): (bool, Duration, usize),
-    samples: Arc<Samples>,
+    (graded, before): (bool, usize),
+    (samples, tally): (Arc<Samples>, Arc<Tally>),
 ) -> Vec<Duration> {
-    let begun = Instant::now();
     let mut times = Vec::new();
     for assignment in &school.assignments {
         let mine: Mine = assignments::mine(&school.service.store, *assignment, person)
@@ -39,7 +49,7 @@ async fn client(
             .unwrap();
         let serial = mine.serial.clone().unwrap();
         for attempt in mine.handed_in + 1..=99 {
-            if begun.elapsed() >= spell {
+            if tally.is_enough.load(Ordering::Relaxed) {
                 return times;
             }
             let (source, report) = school::sample(&samples, &serial, n, before + times.len());
@@ -63,9 +73,10 @@ async fn client(
                 accept(&school.service, hand_in).await.unwrap();
             }
             times.push(start.elapsed());
+            tally.count.fetch_add(1, Ordering::Relaxed);
         }
     }
-    times
+    panic!("more was handed in than there are attempts: ASSIGNMENTS is too small")
 }
 
 /// What came of handing in, by all clients at once, in one spell or several.
@@ -74,6 +85,8 @@ struct Rate {
     graded: bool,
     /// By client.
     times: Vec<Vec<Duration>>,
+    /// While it was counted.
+    count: usize,
     elapsed: Duration,
     spent: Spent,
 }
@@ -85,38 +98,42 @@ impl Rate {
             school,
             graded,
             times: vec![Vec::new(); CLIENTS],
+            count: 0,
             elapsed: Duration::ZERO,
             spent: Spent::default(),
         }
     }
 
     async fn spell(&mut self, spell: Duration, samples: &Arc<Samples>) {
-        let (begun, spent) = (Instant::now(), Spent::now());
+        let tally = Arc::new(Tally::default());
         let mut clients = Vec::new();
         for (one, before) in self.school.students.clone().into_iter().enumerate().zip(&self.times) {
-            let how = (self.graded, spell, before.len());
+            let how = (self.graded, before.len());
             clients.push(tokio::spawn(client(
                 Arc::clone(&self.school),
                 one,
                 how,
-                Arc::clone(samples),
+                (Arc::clone(samples), Arc::clone(&tally)),
             )));
         }
+        let now = || (tally.count.load(Ordering::Relaxed), Instant::now(), Spent::now());
+        tokio::time::sleep(WARM).await;
+        let (before, begun, spent) = now();
+        tokio::time::sleep(spell).await;
+        let (count, ended, all) = now();
+        self.count += count - before;
+        self.elapsed += ended - begun;
+        self.spent = self.spent.plus(all.since(spent));
+        tally.is_enough.store(true, Ordering::Relaxed);
         for (client, times) in clients.into_iter().zip(&mut self.times) {
             times.extend(client.await.unwrap());
         }
-        self.elapsed += begun.elapsed();
-        self.spent = self.spent.plus(Spent::now().since(spent));
         // What is searched behind the grades is not to run beside what is measured next.
         self.school.service.searches.settled().await;
     }
 
-    fn count(&self) -> usize {
-        self.times.iter().map(Vec::len).sum()
-    }
-
     fn per_second(&self) -> f64 {
-        self.count() as f64 / self.elapsed.as_secs_f64()
+        self.count as f64 / self.elapsed.as_secs_f64()
     }
 
     fn spent(&self) -> String {
@@ -124,7 +141,7 @@ impl Rate {
         let jobs = counts.kept.load(Ordering::Relaxed) as f64;
         format!(
             "{}; {:.1} in a transaction",
-            self.spent.each(self.count()),
+            self.spent.each(self.count),
             jobs / counts.commits.load(Ordering::Relaxed) as f64
         )
     }
@@ -226,12 +243,11 @@ pub(crate) async fn measure() -> Vec<Line> {
 async fn graded_of(samples: &Arc<Samples>) -> Line {
     let mut rate = Rate::of("graded", true).await;
     let (mut one, mut beside_others, mut done) = (Grades::default(), Grades::default(), 0);
-    // A machine that others use too is not as fast at all times: what is held against each other takes turns.
     for _ in 0..TURNS {
         let (alone, together) = time_of_grades(samples, SPELL / TURNS, &mut done);
         one.add(alone);
         beside_others.add(together);
-        rate.spell(SPELL / 2, samples).await;
+        rate.spell(SPELL / 6, samples).await;
     }
     let (one, beside_others) = (one.each(), beside_others.each());
     let (cores, graded, spent) = (cores(), rate.per_second(), rate.spent());

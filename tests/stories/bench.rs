@@ -157,7 +157,7 @@ async fn a_set_up_record_has_a_part_in_the_diagnosis() {
             .await
             .unwrap()
             .unwrap();
-        let told: Value = serde_json::from_str(&grade.result.text().unwrap()).unwrap();
+        let told: Value = grade.result.value().unwrap();
         told["diagnosis"]["probability"].clone()
     };
     let (without, with) = (diagnosis(1).await, diagnosis(2).await);

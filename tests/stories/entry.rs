@@ -134,7 +134,7 @@ async fn grade(site: &Site, result: &Answer) -> serde_json::Value {
         .await
         .unwrap()
         .unwrap();
-    let mut grade: serde_json::Value = serde_json::from_str(&stored.result.text().unwrap()).unwrap();
+    let mut grade: serde_json::Value = stored.result.value().unwrap();
     grade.as_object_mut().unwrap().remove("report");
     grade
 }
