@@ -530,6 +530,7 @@ async fn names_stay_where_somebody_opens_the_class_again_at_the_last_moment_and_
 
 /// Where a name was taken out it is gone, also beside others, and the plates of somebody whose name begins alike stay theirs.
 #[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one story, step by step")]
 async fn names_that_begin_alike_are_taken_out_one_by_one() {
     let site = Site::open().await;
     let student = async |name, sign_in| {

@@ -134,20 +134,8 @@ async fn who_asks_it_to_stop_while_a_backup_takes_its_place_is_heard() {
             tokio::time::sleep(Duration::from_millis(1)).await;
         }
         tokio::time::sleep(Duration::from_millis(wait)).await;
-        rustix::process::kill_process(
-            rustix::process::Pid::from_child(&server.child),
-            rustix::process::Signal::TERM,
-        )
-        .unwrap();
-        let mut ended = None;
-        for _ in 0..600 {
-            ended = server.child.try_wait().unwrap();
-            if ended.is_some() {
-                break;
-            }
-            tokio::time::sleep(Duration::from_millis(50)).await;
-        }
-        assert_eq!(ended.and_then(|status| status.code()), Some(0), "after {wait} ms");
+        let ended = server.ends_by(rustix::process::Signal::TERM).await;
+        assert_eq!(ended, Some(0), "after {wait} ms");
         let again = start();
         let instructor = sign_in(&again.address(), PASSPHRASE).await;
         instructor.get("/classes").await.has_not(&format!("Group {n}"));

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 use platemark::store::assignments::Feedback;
 use platemark::store::grades;
 #[cfg(unix)]
-use rustix::process::{Pid, Signal, kill_process};
+use rustix::process::Signal;
 use sqlx::Connection;
 
 use super::program::{Running, add_instructor};
@@ -15,8 +15,8 @@ use super::site::{Site, shipped};
 
 /// A service manager may ask as soon as the line is there.
 #[cfg(unix)]
-#[test]
-fn who_asks_it_to_stop_as_soon_as_it_says_that_it_is_there_is_heard() {
+#[tokio::test]
+async fn who_asks_it_to_stop_as_soon_as_it_says_that_it_is_there_is_heard() {
     let folder = tempfile::tempdir().unwrap();
     let data = folder.path().to_str().unwrap();
     assert!(
@@ -28,9 +28,7 @@ fn who_asks_it_to_stop_as_soon_as_it_says_that_it_is_there_is_heard() {
     for signal in [Signal::TERM, Signal::INT] {
         for n in 0..15 {
             let mut server = Running::start(&arguments("serve"), "listens on");
-            kill_process(Pid::from_child(&server.child), signal).unwrap();
-            let status = server.child.wait().unwrap();
-            assert_eq!(status.code(), Some(0), "{signal:?}, try {n}: {status}");
+            assert_eq!(server.ends_by(signal).await, Some(0), "{signal:?}, try {n}");
             // What was in the log of the database is in the file.
             assert!(!folder.path().join("platemark.db-wal").exists(), "{signal:?}, try {n}");
             assert!(server.logged().contains("stopping: finishing what was accepted"));

@@ -78,8 +78,11 @@ fn calls(trace: &str) -> Vec<Call> {
 /// Says so where a process may not be traced here; the story is not left out.
 fn need_strace() {
     let tried = Command::new("strace").args(["-f", "-o", "/dev/null", "true"]).output();
-    let tried =
-        tried.expect("this story needs `strace` on the PATH: install the package `strace`, as `tests/run` does");
+    assert!(
+        tried.is_ok(),
+        "this story needs `strace` on the PATH: install the package `strace`, as `tests/run` does: {tried:?}"
+    );
+    let tried = tried.unwrap();
     assert!(
         tried.status.success(),
         "this story needs `strace`, and the system does not let it trace a process (ptrace): {}",
@@ -115,18 +118,18 @@ async fn traced(data: &Path, trace: &Path) -> Vec<Call> {
     let process = server.child.id();
     assert!(server.stop());
     // What traces it ends after it.
+    let end = format!("{process} +++ exited with 0 +++");
     for _ in 0..200 {
-        let written = std::fs::read_to_string(trace).unwrap();
-        let end = format!("{process} +++ exited with 0 +++");
-        if written
+        let lines = std::fs::read_to_string(trace).unwrap();
+        if lines
             .lines()
             .any(|line| line.split_whitespace().eq(end.split_whitespace()))
         {
-            return calls(&written);
+            break;
         }
         tokio::time::sleep(Duration::from_millis(50)).await;
     }
-    panic!("the trace has no end");
+    calls(&std::fs::read_to_string(trace).unwrap())
 }
 
 #[tokio::test(flavor = "multi_thread")]
