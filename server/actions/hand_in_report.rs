@@ -1,7 +1,8 @@
 //! Takes a pair's report: stores it durably, then grades it.
 //!
 //! The same submission sent twice (a double tap, a retry over a bad network, both partners' devices with the same
-//! numbers) is one report. Other numbers under an attempt that was handed in meanwhile are not stored over it.
+//! numbers) is one report. Other numbers under an attempt that was handed in meanwhile are not stored over it. Nor are
+//! remarks or a set-up record that the report does not have: whoever sent them is told.
 
 use std::time::Duration;
 
@@ -16,12 +17,13 @@ use super::fresh::{self, Fresh};
 use super::grade_report::grade_first;
 use super::other_plate::{self, Measured};
 use crate::report::model::Report;
+use crate::report::setup_record::SetUp;
 use crate::store::StoreError;
 use crate::store::assignments::Mine;
 use crate::store::grades;
 use crate::store::ids::{PersonId, ReportId};
 use crate::store::other_plates::Said;
-use crate::store::reports::{NewReport, Note, SourceKind, Stored};
+use crate::store::reports::{self, NewReport, Note, SourceKind, Stored};
 use crate::units::hex;
 
 /// How long the answer waits for the grade; grading goes on after that.
@@ -63,6 +65,15 @@ pub struct HandedIn {
     pub graded: bool,
 }
 
+/// What was sent beside numbers that were handed in before, and is not in that report.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct NotInIt {
+    /// Remarks.
+    pub remarks: bool,
+    /// Something of the set-up record.
+    pub set_up: bool,
+}
+
 /// Why a report was not taken.
 #[derive(Debug, Error)]
 pub enum HandInError {
@@ -84,13 +95,21 @@ pub enum HandInError {
         /// The report that was.
         report: ReportId,
     },
+    /// The same numbers were handed in for this attempt meanwhile, without something that is said beside them now.
+    #[error("the same numbers were handed in for this attempt with other remarks or another set-up record")]
+    OtherWords {
+        /// The report that was.
+        report: ReportId,
+        /// What it does not have.
+        not_in_it: NotInIt,
+    },
     /// All attempts are used.
     #[error("all attempts are used")]
     NoAttemptLeft,
     /// The form was for an attempt that does not come next.
     #[error("the form is for another attempt")]
     OutOfTurn,
-    /// The numbers cannot be written down (never so for a report of ours).
+    /// What was handed in cannot be written down (never so for a report of ours).
     #[error("the report cannot be stored: {0}")]
     Items(#[from] serde_json::Error),
     /// The database failed.
@@ -149,14 +168,39 @@ pub async fn accept(service: &Service, hand_in: HandIn<'_>) -> Result<(ReportId,
 }
 
 async fn keep(service: &Service, new: NewReport) -> Result<(ReportId, bool), HandInError> {
-    let (attempt, allowed) = (new.attempt, new.attempts_allowed);
+    let (attempt, allowed, note) = (new.attempt, new.attempts_allowed, new.note.clone());
     match service.store.writer().hand_in(new).await? {
         Stored::New(report) => Ok((report, false)),
-        Stored::Same(report) => Ok((report, true)),
+        Stored::Same(report) => {
+            let not_in_it = not_in(&reports::note(&service.store, report).await?, &note)?;
+            if not_in_it == NotInIt::default() {
+                Ok((report, true))
+            } else {
+                Err(HandInError::OtherWords { report, not_in_it })
+            }
+        }
         Stored::AttemptTaken(report) => Err(HandInError::AttemptTaken { report }),
         Stored::NoSuchAttempt if attempt > allowed => Err(HandInError::NoAttemptLeft),
         Stored::NoSuchAttempt => Err(HandInError::OutOfTurn),
     }
+}
+
+/// What a note says that the one of a report does not.
+fn not_in(report: &Note, sent: &Note) -> Result<NotInIt, serde_json::Error> {
+    // A device ends lines as it likes.
+    let text = |note: &Note| note.remarks.as_deref().unwrap_or_default().replace('\r', "");
+    let set_up = |note: &Note| -> Result<SetUp, serde_json::Error> {
+        Ok(note
+            .set_up
+            .as_deref()
+            .map(serde_json::from_str)
+            .transpose()?
+            .unwrap_or_default())
+    };
+    Ok(NotInIt {
+        remarks: !text(report).contains(&text(sent)),
+        set_up: !set_up(report)?.says_all_of(&set_up(sent)?),
+    })
 }
 
 async fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, HandInError> {

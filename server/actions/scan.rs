@@ -2,7 +2,7 @@
 //!
 //! The program gets the bytes on its standard input and nothing else of a request. Its arguments are those of whoever started
 //! the server, no shell reads them; of the environment it has PATH alone, it works in the root folder, and what it prints is
-//! dropped. Only its exit status is listened to.
+//! dropped. Only its exit status is listened to, and where that says that nothing was found, whether it had read all of the file.
 
 use std::convert::Infallible;
 use std::ffi::OsString;
@@ -100,8 +100,13 @@ impl Scanner {
     /// When something was found in it, or it could not be looked through.
     pub async fn look(&self, bytes: &[u8]) -> Result<(), Refused> {
         let why = match tokio::time::timeout(self.patience, self.in_turn(bytes)).await {
-            Ok(Ok(status)) => match status.code() {
-                Some(0) => return Ok(()),
+            Ok(Ok((status, left))) => match status.code() {
+                Some(0) if left == 0 => return Ok(()),
+                // Whoever was not told to read its standard input finds nothing in anything.
+                Some(0) => format!(
+                    "it ended with 0 and had not read {left} of {} bytes on its standard input",
+                    bytes.len()
+                ),
                 Some(1) => {
                     tracing::warn!("a file beside a report was refused: the program of --scan found something in it");
                     return Err(Refused::Found);
@@ -118,15 +123,23 @@ impl Scanner {
         Err(Refused::Unseen)
     }
 
-    async fn in_turn(&self, bytes: &[u8]) -> io::Result<ExitStatus> {
+    /// The status with which it ended, and how many bytes it had not read then.
+    async fn in_turn(&self, bytes: &[u8]) -> io::Result<(ExitStatus, usize)> {
         let _place = self.places.acquire().await.map_err(io::Error::other)?;
-        let mut child = self.command().spawn()?;
+        let (input, mut pipe) = Pipe::new()?;
+        let mut child = self.command(input).spawn()?;
         let mut all = Everything::of(&child);
-        let input = child.stdin.take();
-        // Whoever does not read to the end has seen enough: what it says at its end counts, not what was left over.
+        let way = pipe.way(&mut child);
+        let mut given = 0;
+        // Whoever does not read to the end and finds something has seen enough.
         let giving = async {
-            if let Some(mut input) = input {
-                input.write_all(bytes).await.ok();
+            if let Ok(mut way) = way {
+                while let Some(rest) = bytes.get(given..)
+                    && !rest.is_empty()
+                    && let Ok(count @ 1..) = way.write(rest).await
+                {
+                    given += count;
+                }
             }
             std::future::pending::<Infallible>().await
         };
@@ -135,16 +148,16 @@ impl Scanner {
             never = giving => match never {},
         };
         all.has_ended();
-        status
+        Ok((status?, bytes.len() - given + pipe.left()?))
     }
 
-    fn command(&self) -> Command {
+    fn command(&self, input: Stdio) -> Command {
         let mut command = Command::new(&self.scan.program);
         command
             .args(&self.scan.arguments)
             .env_clear()
             .current_dir("/")
-            .stdin(Stdio::piped())
+            .stdin(input)
             .stdout(Stdio::null())
             .stderr(Stdio::null())
             .kill_on_drop(true);
@@ -154,6 +167,50 @@ impl Scanner {
         #[cfg(unix)]
         command.process_group(0);
         command
+    }
+}
+
+/// The way of the bytes into the program. Its other end is kept here too, to see what nobody has read.
+#[cfg(unix)]
+struct Pipe {
+    end: io::PipeReader,
+    way: Option<io::PipeWriter>,
+}
+
+#[cfg(unix)]
+impl Pipe {
+    fn new() -> io::Result<(Stdio, Self)> {
+        let (end, way) = io::pipe()?;
+        Ok((end.try_clone()?.into(), Self { end, way: Some(way) }))
+    }
+
+    fn way(&mut self, _: &mut Child) -> io::Result<tokio::net::unix::pipe::Sender> {
+        let way = self.way.take().ok_or(io::ErrorKind::NotConnected)?;
+        tokio::net::unix::pipe::Sender::from_owned_fd(way.into())
+    }
+
+    fn left(&self) -> io::Result<usize> {
+        let left = rustix::io::ioctl_fionread(&self.end)?;
+        usize::try_from(left).map_err(io::Error::other)
+    }
+}
+
+/// The way of the bytes into the program. What is in it and was not read is not seen.
+#[cfg(not(unix))]
+struct Pipe;
+
+#[cfg(not(unix))]
+impl Pipe {
+    fn new() -> io::Result<(Stdio, Self)> {
+        Ok((Stdio::piped(), Self))
+    }
+
+    fn way(&mut self, child: &mut Child) -> io::Result<tokio::process::ChildStdin> {
+        child.stdin.take().ok_or_else(|| io::ErrorKind::NotConnected.into())
+    }
+
+    fn left(&self) -> io::Result<usize> {
+        Ok(0)
     }
 }
 
@@ -254,7 +311,7 @@ mod tests {
     }
 
     #[tokio::test]
-    async fn the_bytes_come_whole_and_one_that_does_not_read_them_is_listened_to_all_the_same() {
+    async fn the_bytes_come_whole_and_one_that_does_not_read_them_has_found_nothing() {
         let mut bytes = vec![b'x'; 8 * 1024 * 1024];
         let (_folder, file) = folder();
         let taken = script("cat > \"$1\"", &[&file]);
@@ -269,14 +326,29 @@ mod tests {
 
         let begun = Instant::now();
         for (deaf, came) in [
-            ("exit 0", Ok(())),
+            ("exit 0", Err(Refused::Unseen)),
+            ("exec <&-; sleep 0.2; exit 0", Err(Refused::Unseen)),
+            ("head -c 5 >/dev/null; exit 0", Err(Refused::Unseen)),
+            // All but the last bytes.
+            ("dd bs=1 count=99 >/dev/null 2>&1; exit 0", Err(Refused::Unseen)),
             ("exit 1", Err(Refused::Found)),
             ("exec <&-; sleep 0.2; exit 2", Err(Refused::Unseen)),
             // It leaves something behind that holds the input and never reads it.
-            ("exec 3<&0; sleep 15 <&3 & exit 0", Ok(())),
+            ("exec 3<&0; sleep 15 <&3 & exit 0", Err(Refused::Unseen)),
         ] {
-            assert_eq!(script(deaf, &[]).look(&bytes).await, came, "{deaf}");
+            // Far more than a pipe holds, and far less.
+            for bytes in [&bytes[..], &bytes[..100]] {
+                assert_eq!(
+                    script(deaf, &[]).look(bytes).await,
+                    came,
+                    "{deaf}, {} bytes",
+                    bytes.len()
+                );
+            }
         }
+        // To the last byte and no further is enough.
+        let exact = script("dd bs=1 count=100 >/dev/null 2>&1; exit 0", &[]);
+        assert_eq!(exact.look(&bytes[..100]).await, Ok(()));
         assert!(begun.elapsed() < Duration::from_secs(10), "{:?}", begun.elapsed());
     }
 
@@ -332,7 +404,7 @@ mod tests {
     async fn it_knows_nothing_of_the_server_but_path() {
         let (_folder, file) = folder();
         let told = script(
-            "env > \"$1\"; pwd >> \"$1\"; echo \"$#\" >> \"$1\"",
+            "cat >/dev/null; env > \"$1\"; pwd >> \"$1\"; echo \"$#\" >> \"$1\"",
             &[&file, "a b", "$HOME;exit 1"],
         );
         assert_eq!(told.look(b"bytes").await, Ok(()));

@@ -10,7 +10,7 @@ use std::process::ExitCode;
 use anyhow::Context;
 use rust_embed::Embed;
 
-use super::serve::{check_scan, hold, listen, open, put_ready_in_place, serve_again};
+use super::serve::{check_scan, hear, hold, listen, open, put_ready_in_place, serve_again};
 use super::{block_on, log, say};
 use crate::actions::clock::Clock;
 use crate::actions::restore;
@@ -48,6 +48,7 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
             build(&settings, &school).await?;
         }
         let service = open(&settings, Clock::default()).await?;
+        let stop = hear()?;
         say(format_args!(
             "The demo school is open: http://{}",
             listener.local_addr()?
@@ -55,7 +56,7 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
         for line in sign_ins(&school) {
             say(line)?;
         }
-        serve_again(settings, service, listener).await?;
+        serve_again(settings, service, listener, stop).await?;
         Ok(ExitCode::SUCCESS)
     })
 }

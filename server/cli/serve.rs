@@ -19,7 +19,7 @@ use crate::store::held::Held;
 use crate::store::people::{self, Role};
 use crate::store::{Store, StoreError};
 use crate::web::app::App;
-use crate::web::serve::{asked_to_stop, serve, serve_metrics};
+use crate::web::serve::{Stop, serve, serve_metrics};
 
 /// Arguments of the command.
 #[derive(Debug, clap::Args)]
@@ -111,6 +111,7 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
         put_ready_in_place(&settings).await?;
         let service = open(&settings, Clock::default()).await?;
         let listener = listen(&settings).await?;
+        let stop = hear()?;
         say(format_args!("Platemark listens on http://{}", listener.local_addr()?))?;
         if people::count(&service.store, Role::Instructor).await? == 0 {
             let data = settings.data.display();
@@ -118,9 +119,14 @@ pub(super) fn run(args: Args) -> anyhow::Result<ExitCode> {
                 "There is no instructor yet: platemark instructor add NAME --data {data}"
             ))?;
         }
-        serve_again(settings, service, listener).await?;
+        serve_again(settings, service, listener, stop).await?;
         Ok(ExitCode::SUCCESS)
     })
+}
+
+/// Listens to what asks the process to stop. Before it is said that the server is there: whoever reads that may ask at once.
+pub(super) fn hear() -> anyhow::Result<Stop> {
+    Stop::listen().context("the system does not tell this program when it is to stop")
 }
 
 /// Says what is probably not meant.
@@ -153,12 +159,17 @@ pub(super) async fn put_ready_in_place(settings: &Settings) -> anyhow::Result<()
 
 /// Serves until the process is asked to stop. Where a page asks for a restart the school is closed, a backup that lies ready
 /// takes its place, and it is opened again at the same address.
-pub(super) async fn serve_again(settings: Settings, service: Service, listener: TcpListener) -> anyhow::Result<()> {
+pub(super) async fn serve_again(
+    settings: Settings,
+    service: Service,
+    listener: TcpListener,
+    stop: Stop,
+) -> anyhow::Result<()> {
     let address = listener.local_addr()?;
     // One ear for the whole time: a signal between two schools is heard too.
-    let (heard, stop) = tokio::sync::watch::channel(false);
+    let (heard, told_to_stop) = tokio::sync::watch::channel(false);
     tokio::spawn(async move {
-        asked_to_stop().await;
+        stop.asked().await;
         heard.send_replace(true);
         // Kept, so that those who wait are never told that nobody speaks any more.
         std::future::pending::<()>().await;
@@ -172,7 +183,7 @@ pub(super) async fn serve_again(settings: Settings, service: Service, listener: 
         };
         let told = told.map(|listener| tokio::spawn(serve_metrics(app.clone(), listener)));
         let restart = app.restart.clone();
-        let mut asked = stop.clone();
+        let mut asked = told_to_stop.clone();
         serve(app, listener, async move {
             asked.wait_for(|asked| *asked).await.ok();
         })
@@ -181,7 +192,7 @@ pub(super) async fn serve_again(settings: Settings, service: Service, listener: 
             told.abort();
             told.await.ok();
         }
-        if *stop.borrow() || !restart.is_asked() {
+        if *told_to_stop.borrow() || !restart.is_asked() {
             return Ok(());
         }
         put_ready_in_place(&settings).await?;

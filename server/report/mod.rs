@@ -20,6 +20,8 @@ pub mod judge;
 pub mod kind;
 /// A report as it is graded.
 pub mod model;
+/// Names of persons in what somebody wrote.
+pub mod names;
 /// The table of probed points in a text file.
 pub mod points;
 /// A class's roster in a text file.

@@ -48,6 +48,15 @@ impl SetUp {
         *self == Self::default()
     }
 
+    /// Whether it says all that another one does.
+    #[must_use]
+    pub fn says_all_of(&self, other: &Self) -> bool {
+        other.touched.iter().all(|touched| self.touched.contains(touched))
+            && (other.tip.is_none() || other.tip == self.tip)
+            && (other.unit.is_none() || other.unit == self.unit)
+            && (other.temperature.is_none() || other.temperature == self.temperature)
+    }
+
     /// What the record says otherwise than the print.
     #[must_use]
     pub fn otherwise(&self, exercise: &Exercise) -> Vec<Otherwise> {
@@ -168,6 +177,31 @@ mod tests {
         SetUp::from_fields(&sb_11(), |name| {
             fields.get(name).copied().unwrap_or_default().to_owned()
         })
+    }
+
+    #[test]
+    fn one_says_all_of_another_only_where_every_field_of_it_is_there_with_the_same_value() {
+        let said = |fields: &[(&str, &str)]| read(fields).unwrap_or_default();
+        let letter = format!("s-{}", sb_11().datum_frame.primary.letter);
+        let whole = [
+            (letter.as_str(), "top"),
+            ("s-tip", "3.0"),
+            ("s-unit", "mm"),
+            ("s-temperature", "20.4"),
+        ];
+        let other = [
+            (letter.as_str(), "other"),
+            ("s-tip", "3.1"),
+            ("s-unit", "inch"),
+            ("s-temperature", "20.5"),
+        ];
+        assert!(said(&whole).says_all_of(&said(&whole)));
+        assert!(said(&whole).says_all_of(&said(&[])));
+        assert!(said(&whole).says_all_of(&said(&[("s-tip", "3,000")])));
+        for (i, field) in other.into_iter().enumerate() {
+            assert!(!said(&whole).says_all_of(&said(&[field])), "{field:?}");
+            assert!(!said(&[]).says_all_of(&said(&whole[i..=i])), "{field:?}");
+        }
     }
 
     #[test]

@@ -6,7 +6,11 @@ use sqlx::SqliteConnection;
 use super::classes::WhenOver;
 use super::ids::{AssignmentId, ClassId, PersonId};
 use super::when::When;
-use super::{Store, StoreError, Tx, evidence, json_of, sessions};
+use super::{Store, StoreError, Tx, evidence, json_of, of_json, sessions};
+use crate::report::names::stands_in;
+
+/// Stands where words were.
+const TAKEN_OUT: &str = "taken out";
 
 /// Closes a class for changes, or opens it again.
 ///
@@ -279,52 +283,97 @@ async fn forget_words(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
 /// What was written down in the plate drawer under the name of a person or naming the person: loans, what was noted when they
 /// came back, where a plate lies and why it was withdrawn.
 async fn forget_loans(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
-    sqlx::query!(
-        "update audit set detail = json_replace(detail, '$.remark', 'taken out') where about = 'plate' and what = 'plate-in'
-             and json_extract(detail, '$.remark') <> ''
-             and (instr(json_extract(detail, '$.remark'), (select name from person where id = ?1)) > 0
-                 or exists (select 1 from plate_loan l where l.plate = audit.about_id and l.in_at = max(audit.at, l.out_at)
-                     and instr(l.holder, (select name from person where id = ?1)) > 0))",
-        person,
+    let name = sqlx::query_scalar!("select name from person where id = ?", person)
+        .fetch_optional(tx.connection())
+        .await?
+        .unwrap_or_default();
+    let loans = sqlx::query!(
+        r#"select id as "id!", plate, out_at, in_at, holder, remark from plate_loan
+           where instr(holder, ?1) > 0 or instr(remark, ?1) > 0"#,
+        name,
     )
-    .execute(tx.connection())
+    .fetch_all(tx.connection())
     .await?;
-    sqlx::query!(
-        "update audit set detail = json_replace(detail, '$.holder', 'taken out') where about = 'plate' and what = 'plate-out'
-             and instr(json_extract(detail, '$.holder'), (select name from person where id = ?1)) > 0",
-        person,
+    for loan in loans {
+        let holds = stands_in(&loan.holder, &name);
+        if holds {
+            sqlx::query!(
+                "update audit set detail = json_replace(detail, '$.remark', 'taken out')
+                 where about = 'plate' and about_id = ?1 and what = 'plate-in' and max(at, ?2) = ?3
+                     and json_extract(detail, '$.remark') <> ''",
+                loan.plate,
+                loan.out_at,
+                loan.in_at,
+            )
+            .execute(tx.connection())
+            .await?;
+        }
+        if holds || stands_in(&loan.remark, &name) {
+            sqlx::query!(
+                "update plate_loan set holder = iif(?2, 'taken out', holder), remark = iif(remark = '', '', 'taken out')
+                 where id = ?1",
+                loan.id,
+                holds,
+            )
+            .execute(tx.connection())
+            .await?;
+        }
+    }
+    forget_trail_of_plates(tx, &name).await?;
+    forget_plates(tx, &name).await
+}
+
+/// What the trail of plates says that names somebody.
+async fn forget_trail_of_plates(tx: &mut Tx, name: &str) -> Result<(), StoreError> {
+    let trail = sqlx::query!(
+        r#"select id as "id!", detail from audit where about = 'plate' and what in ('plate-out', 'plate-in', 'plate-place', 'withdraw')
+               and exists (select 1 from json_each(detail) j where instr(j.value, ?) > 0)"#,
+        name,
     )
-    .execute(tx.connection())
+    .fetch_all(tx.connection())
     .await?;
-    sqlx::query!(
-        "update plate_loan set remark = 'taken out' where remark <> ''
-             and instr(holder || ' ' || remark, (select name from person where id = ?1)) > 0",
-        person,
+    for entry in trail {
+        let mut detail: serde_json::Map<String, serde_json::Value> = of_json("a detail of the trail", &entry.detail)?;
+        let naming = |said: &&mut serde_json::Value| said.as_str().is_some_and(|text| stands_in(text, name));
+        detail
+            .values_mut()
+            .filter(naming)
+            .for_each(|said| *said = TAKEN_OUT.into());
+        let detail = json_of("a detail of the trail", &detail)?;
+        sqlx::query!("update audit set detail = ?2 where id = ?1", entry.id, detail)
+            .execute(tx.connection())
+            .await?;
+    }
+    Ok(())
+}
+
+/// What is written of plates that names somebody.
+async fn forget_plates(tx: &mut Tx, name: &str) -> Result<(), StoreError> {
+    let plates = sqlx::query!(
+        r#"select id as "id!", withdrawn_why, place, label from plate
+           where instr(withdrawn_why, ?1) > 0 or instr(place, ?1) > 0 or instr(label, ?1) > 0"#,
+        name,
     )
-    .execute(tx.connection())
+    .fetch_all(tx.connection())
     .await?;
-    sqlx::query!(
-        "update plate_loan set holder = 'taken out' where instr(holder, (select name from person where id = ?1)) > 0",
-        person,
-    )
-    .execute(tx.connection())
-    .await?;
-    sqlx::query!(
-        "update audit set detail = json_replace(detail, '$.why', 'taken out', '$.place', 'taken out', '$.label', 'taken out')
-             where about = 'plate' and what in ('withdraw', 'plate-place')
-             and instr(detail, (select name from person where id = ?1)) > 0",
-        person,
-    )
-    .execute(tx.connection())
-    .await?;
-    sqlx::query!(
-        "update plate set withdrawn_why = iif(instr(withdrawn_why, n.name) > 0, 'taken out', withdrawn_why),
-             place = iif(instr(place, n.name) > 0, 'taken out', place), label = iif(instr(label, n.name) > 0, 'taken out', label)
-         from (select name from person where id = ?1) n where instr(withdrawn_why || ' ' || place || ' ' || label, n.name) > 0",
-        person,
-    )
-    .execute(tx.connection())
-    .await?;
+    for plate in plates {
+        let [why, place, label] = [plate.withdrawn_why, plate.place, plate.label].map(|text| {
+            if stands_in(&text, name) {
+                TAKEN_OUT.to_owned()
+            } else {
+                text
+            }
+        });
+        sqlx::query!(
+            "update plate set withdrawn_why = ?2, place = ?3, label = ?4 where id = ?1",
+            plate.id,
+            why,
+            place,
+            label,
+        )
+        .execute(tx.connection())
+        .await?;
+    }
     Ok(())
 }
 

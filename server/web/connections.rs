@@ -114,7 +114,7 @@ fn serve(
         .timer(TokioTimer::new())
         .header_read_timeout(HEADERS)
         .max_buf_size(HEADER_BYTES)
-        .serve_connection(TokioIo::new(Steady::new(stream, STILL)), answer);
+        .serve_connection(TokioIo::new(Steady::of(stream, STILL)), answer);
     let connection = graceful.watch(connection);
     tokio::spawn(async move {
         // A connection that breaks off is the browser's affair.

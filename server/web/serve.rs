@@ -1,9 +1,11 @@
 //! Starts and stops.
 
 use std::future::Future;
+use std::io;
 use std::time::Duration;
 
 use tokio::net::TcpListener;
+use tokio::time::{Instant, sleep_until};
 
 use super::app::App;
 use super::{connections, metrics, routes};
@@ -63,34 +65,97 @@ async fn sweep(service: Service) {
             tracing::warn!(%error, "old sessions were not removed");
         }
         // What stands against it, a backup say, or the check at the start, takes minutes.
-        for _ in 0..SWEEP.as_secs() / AGAIN.as_secs() {
-            if service.store.take_out_left_traces().await {
-                break;
-            }
-            tokio::time::sleep(AGAIN).await;
-        }
-        tokio::time::sleep(SWEEP).await;
+        let store = &service.store;
+        rest(SWEEP, AGAIN, || store.take_out_left_traces()).await;
     }
 }
 
-/// Done when the process is asked to stop: Ctrl-C, or SIGTERM where there is such a thing.
-pub async fn asked_to_stop() {
-    let interrupt = async {
-        if let Err(error) = tokio::signal::ctrl_c().await {
-            tracing::warn!(%error, "Ctrl-C cannot be heard");
-            std::future::pending::<()>().await;
+/// Tries at once, then `again` and again until it is done; over after `whole` in all, done or not.
+async fn rest<T: Future<Output = bool>>(whole: Duration, again: Duration, tried: impl Fn() -> T) {
+    let end = Instant::now() + whole;
+    while !tried().await {
+        let next = Instant::now() + again;
+        if next >= end {
+            break;
         }
-    };
+        sleep_until(next).await;
+    }
+    sleep_until(end).await;
+}
+
+/// What asks the process to stop: Ctrl-C, or SIGTERM where there is such a thing. Heard from the moment on when this is made.
+#[derive(Debug)]
+pub struct Stop {
     #[cfg(unix)]
-    let terminate = async {
-        match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
-            Ok(mut signal) => {
-                signal.recv().await;
-            }
-            Err(_) => std::future::pending().await,
+    signals: [tokio::signal::unix::Signal; 2],
+    #[cfg(windows)]
+    signal: tokio::signal::windows::CtrlC,
+}
+
+impl Stop {
+    /// Listens from now on.
+    ///
+    /// # Errors
+    /// When the system does not tell this process of signals.
+    #[cfg(unix)]
+    pub fn listen() -> io::Result<Self> {
+        use tokio::signal::unix::{SignalKind, signal};
+        Ok(Self {
+            signals: [signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?],
+        })
+    }
+
+    /// Listens from now on.
+    ///
+    /// # Errors
+    /// When the system does not tell this process of signals.
+    #[cfg(windows)]
+    pub fn listen() -> io::Result<Self> {
+        Ok(Self {
+            signal: tokio::signal::windows::ctrl_c()?,
+        })
+    }
+
+    /// Done when the process has been asked to stop since [`Self::listen`].
+    pub async fn asked(mut self) {
+        #[cfg(unix)]
+        {
+            let [interrupt, terminate] = &mut self.signals;
+            tokio::select! { _ = interrupt.recv() => {}, _ = terminate.recv() => {} }
         }
-    };
-    #[cfg(not(unix))]
-    let terminate = std::future::pending::<()>();
-    tokio::select! { () = interrupt => {}, () = terminate => {} }
+        #[cfg(windows)]
+        self.signal.recv().await;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    use super::*;
+
+    /// How often it is tried and how long that takes, where it is done at the try of this number.
+    async fn tries(done_at: usize, whole: Duration, again: Duration) -> (usize, Duration) {
+        let (tries, begun) = (AtomicUsize::new(0), Instant::now());
+        rest(whole, again, || {
+            std::future::ready(tries.fetch_add(1, Ordering::Relaxed) + 1 == done_at)
+        })
+        .await;
+        (tries.into_inner(), begun.elapsed())
+    }
+
+    #[tokio::test]
+    async fn a_round_takes_as_long_whether_it_is_done_or_not() {
+        let (whole, again) = (Duration::from_secs(2), Duration::from_millis(300));
+        let (never, at_once, later) = tokio::join!(
+            tries(usize::MAX, whole, again),
+            tries(1, whole, again),
+            tries(2, whole, again)
+        );
+        assert!((3..=7).contains(&never.0), "{never:?}");
+        assert_eq!((at_once.0, later.0), (1, 2));
+        for (_, took) in [never, at_once, later] {
+            assert!((whole..whole * 7 / 4).contains(&took), "{took:?}");
+        }
+    }
 }

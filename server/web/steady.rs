@@ -7,11 +7,17 @@ use std::task::{Context, Poll, ready};
 use std::time::Duration;
 
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
+use tokio::net::TcpStream;
 use tokio::time::{Instant, Sleep, sleep_until};
 
-/// So much has to go before the waiting begins anew. The system says that there is room again when a part of its own buffer has gone,
-/// so what is far behind with a file of megabytes has to take some ten thousand bytes a second; pages fit into the buffer.
+/// So much has to go before the waiting begins anew: with half a minute to wait that is 2 kB a second.
 const PIECE: usize = 64 * 1024;
+
+/// So much of an answer may lie in the system unsent. Else it takes megabytes at once and says only when a third of them has gone that
+/// there is room again: of a slow line on which a photo makes its way nothing is seen for minutes. Where the system knows no such
+/// bound (Linux does) that is how it stays.
+#[cfg(any(target_os = "android", target_os = "linux"))]
+const UNSENT: u32 = 16 * 1024;
 
 /// A stream that ends with an error when it waited too long to be written to. Time in which there is nothing to write does not
 /// count.
@@ -29,8 +35,19 @@ pub(super) struct Steady<T> {
     timer: Option<Pin<Box<Sleep>>>,
 }
 
+impl Steady<TcpStream> {
+    /// A connection, of which it is seen in small steps what goes out.
+    pub(super) fn of(stream: TcpStream, most: Duration) -> Self {
+        #[cfg(any(target_os = "android", target_os = "linux"))]
+        if let Err(error) = socket2::SockRef::from(&stream).set_tcp_notsent_lowat(UNSENT) {
+            tracing::debug!(%error, "it will be seen late what goes out on a connection");
+        }
+        Self::new(stream, most)
+    }
+}
+
 impl<T> Steady<T> {
-    pub(super) const fn new(stream: T, most: Duration) -> Self {
+    const fn new(stream: T, most: Duration) -> Self {
         Self {
             stream,
             most,
@@ -104,6 +121,7 @@ impl<T: AsyncWrite + Unpin> AsyncWrite for Steady<T> {
 #[cfg(test)]
 mod tests {
     use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream, duplex};
+    use tokio::net::{TcpListener, TcpSocket};
     use tokio::time::{sleep, timeout};
 
     use super::*;
@@ -140,6 +158,60 @@ mod tests {
         assert_eq!(ended.unwrap_err().kind(), io::ErrorKind::TimedOut);
         drop(near);
         trickle.await.unwrap();
+    }
+
+    /// What the system itself would take of an answer without anybody reading, twice.
+    const LONG: usize = 8 << 20;
+
+    /// A connection and its other end, whose own buffer holds little, as of a line that carries little.
+    async fn connection(most: Duration) -> (Steady<TcpStream>, TcpStream) {
+        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let far = TcpSocket::new_v4().unwrap();
+        far.set_recv_buffer_size(4096).unwrap();
+        let (far, near) = tokio::join!(far.connect(listener.local_addr().unwrap()), listener.accept());
+        (Steady::of(near.unwrap().0, most), far.unwrap())
+    }
+
+    /// All is twenty times as quick here as on the line of a telephone that takes 4 kB a second, for which half a minute is waited.
+    #[cfg(any(target_os = "android", target_os = "linux"))]
+    #[tokio::test]
+    async fn a_line_that_is_slow_but_steady_gets_a_file_of_megabytes() {
+        const SLOWLY: usize = 400_000;
+        let (mut near, mut far) = connection(Duration::from_millis(1500)).await;
+        let reading = tokio::spawn(async move {
+            let (mut all, mut piece, begun) = (0, vec![0; 1 << 16], Instant::now());
+            loop {
+                let most = if all < SLOWLY { 2_000 } else { piece.len() };
+                let count = far.read(&mut piece[..most]).await.unwrap();
+                if count == 0 {
+                    break all;
+                }
+                all += count;
+                if all < SLOWLY {
+                    sleep_until(begun + Duration::from_micros(u64::try_from(all).unwrap() * 25 / 2)).await;
+                }
+            }
+        });
+        near.write_all(&vec![7; LONG]).await.unwrap();
+        drop(near);
+        assert_eq!(reading.await.unwrap(), LONG);
+    }
+
+    #[tokio::test]
+    async fn a_line_on_which_nothing_or_next_to_nothing_goes_is_ended() {
+        let most = Duration::from_millis(1500);
+        for bytes in [0, 10] {
+            let (mut near, mut far) = connection(most).await;
+            let trickle = tokio::spawn(async move {
+                let mut piece = vec![0; bytes];
+                while far.read_exact(&mut piece).await.is_ok() {
+                    sleep(Duration::from_millis(50)).await;
+                }
+            });
+            let ended = timeout(most * 20, near.write_all(&vec![7; LONG])).await.unwrap();
+            assert_eq!(ended.unwrap_err().kind(), io::ErrorKind::TimedOut, "{bytes}");
+            trickle.abort();
+        }
     }
 
     /// Slow lines get a long answer whole, and a long pause between two answers is no waiting.

@@ -1,17 +1,20 @@
 //! A class through its term: an assignment is changed, machines have their rota, the bench is watched, the term ends.
 
+use std::path::Path;
 use std::time::Duration;
 
+use platemark::actions::add_person::{Wanted as WantedPerson, add_person};
 use platemark::actions::end_of_term::{archive, keep_for, take_out_what_is_over};
 use platemark::actions::make_class::{Wanted, make_class};
 use platemark::store::assignments::Feedback;
 use platemark::store::classes::{self, WhenOver};
 use platemark::store::end_of_term;
 use platemark::store::ids::ClassId;
+use platemark::store::people::Role;
 use platemark::web::times;
 use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 
-use super::site::{Answer, DAY, HOUR, Site, shipped};
+use super::site::{Answer, DAY, HOUR, PIN, Site, shipped};
 
 /// Date and time for a field, some hours from now, in the time of the class.
 fn in_hours(site: &Site, hours: i64) -> String {
@@ -523,4 +526,112 @@ async fn names_stay_where_somebody_opens_the_class_again_at_the_last_moment_and_
     assert_eq!(take_out_what_is_over(service).await.unwrap(), 1);
     assert!(class(first).await.forgotten_at.is_none());
     assert!(class(last).await.forgotten_at.is_some());
+}
+
+/// Where a name was taken out it is gone, also beside others, and the plates of somebody whose name begins alike stay theirs.
+#[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one story, step by step")]
+async fn names_that_begin_alike_are_taken_out_one_by_one() {
+    let site = Site::open().await;
+    let student = async |name, sign_in| {
+        let (role, secret, by) = (Role::Student, PIN, None);
+        let wanted = WantedPerson {
+            role,
+            name,
+            sign_in,
+            secret,
+            by,
+        };
+        add_person(&site.service, &wanted).await.unwrap()
+    };
+    let gone = student("Ann Li", "d26-1").await;
+    student("Ann Lindqvist", "d26-2").await;
+    let instructor = site.instructor().await;
+    let at = |plate: u8, of: &str| format!("/exercises/{}/plates/{plate}{of}", site.exercise);
+    for (plate, fields) in [
+        (3, vec![("act", "out"), ("holder", "Ann Lindqvist")]),
+        (3, vec![("act", "in"), ("remark", "Clean, says Ann Lindqvist")]),
+        (3, vec![("act", "out"), ("holder", "Bo \"Ek\", Ann Li")]),
+        (3, vec![("act", "in"), ("remark", "a scratch that was not there")]),
+        (3, vec![("act", "out"), ("holder", "the workshop")]),
+        (
+            3,
+            vec![("act", "in"), ("remark", "Ann Lindqvist saw Ann Li's mark; Ann Li too")],
+        ),
+        (
+            3,
+            vec![
+                ("act", "place"),
+                ("label", "Ann Li's"),
+                ("place", "Ann Lindqvist's drawer"),
+            ],
+        ),
+        (
+            4,
+            vec![
+                ("act", "place"),
+                ("label", "Ann Lindqvist's"),
+                ("place", "with Ann Lis box"),
+            ],
+        ),
+        (4, vec![("act", "withdraw"), ("why", "Ann Lindqvist dropped it")]),
+        (3, vec![("act", "withdraw"), ("why", "dropped by Ann Li")]),
+    ] {
+        instructor.send(&at(plate, "/drawer"), &fields).await.is(200);
+    }
+    let forget = async || {
+        let mut tx = site.service.store.change().await.unwrap();
+        let (person, now) = (gone, site.service.clock.now());
+        end_of_term::forget(&mut tx, person, now, now).await.unwrap();
+        tx.commit().await.unwrap();
+    };
+    forget().await;
+    let words = written_of_plates(&site.database()).await;
+    let naming = |name: &str| words.iter().filter(|text| text.contains(name)).collect::<Vec<_>>();
+    assert_eq!(naming("Ann Li").len(), naming("Ann Lindqvist").len(), "{words:#?}");
+    for left in [
+        "holder Ann Lindqvist",
+        "remark Clean, says Ann Lindqvist",
+        "holder the workshop",
+        "place Ann Lindqvist's drawer",
+        "label Ann Lindqvist's",
+        "why Ann Lindqvist dropped it",
+    ] {
+        // In the register and in the trail.
+        assert_eq!(
+            words.iter().filter(|text| *text == left).count(),
+            2,
+            "{left}: {words:#?}"
+        );
+    }
+    for (out, times) in [("holder taken out", 2), ("remark taken out", 4), ("label taken out", 2)] {
+        assert_eq!(
+            words.iter().filter(|text| *text == out).count(),
+            times,
+            "{out}: {words:#?}"
+        );
+    }
+    for out in ["place taken out", "why taken out"] {
+        assert_eq!(words.iter().filter(|text| *text == out).count(), 2, "{out}: {words:#?}");
+    }
+    // Once more changes nothing: the name is another one by then.
+    forget().await;
+    assert_eq!(written_of_plates(&site.database()).await, words);
+}
+
+/// All that is written of plates and loans, in the register and in the trail, each behind the name of its field.
+async fn written_of_plates(file: &Path) -> Vec<String> {
+    let mut database = SqliteConnection::connect(&format!("sqlite:{}", file.display()))
+        .await
+        .unwrap();
+    sqlx::query_scalar(
+        "select * from (select 'holder ' || holder as said from plate_loan union all select 'remark ' || remark from plate_loan
+             union all select 'why ' || withdrawn_why from plate union all select 'place ' || place from plate
+             union all select 'label ' || label from plate
+             union all select j.key || ' ' || j.value from audit, json_each(detail) j where about = 'plate') where said not like '% '
+         order by said",
+    )
+    .fetch_all(&mut database)
+    .await
+    .unwrap()
 }

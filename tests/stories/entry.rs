@@ -113,7 +113,13 @@ fn chosen(page: &Answer, no: &str) -> String {
 }
 
 fn pasted(page: &Answer) -> String {
-    let area = page.body.split("<textarea").nth(1).unwrap();
+    area(page, "pasted")
+}
+
+/// What stands in a field of many lines.
+pub(super) fn area(page: &Answer, name: &str) -> String {
+    let field = format!("<textarea id=\"f-{name}\"");
+    let area = page.has(&field).body.split(&field).nth(1).unwrap();
     let text = area.split_once(">\n").unwrap().1.split("</textarea>").next().unwrap();
     read(text)
 }

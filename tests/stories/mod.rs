@@ -38,6 +38,8 @@ mod sheets;
 pub(crate) mod site;
 mod spine;
 mod stopping;
+#[cfg(target_os = "linux")]
+mod synced;
 mod torn;
 mod truth;
 mod watch;

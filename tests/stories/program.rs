@@ -3,6 +3,7 @@
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
+use std::time::Duration;
 
 use tempfile::NamedTempFile;
 
@@ -72,6 +73,20 @@ impl Running {
     pub(super) fn logged(&self) -> String {
         let read = self.log.as_ref().map(|file| std::fs::read(file.path()).unwrap());
         String::from_utf8_lossy(&read.unwrap_or_default()).into_owned()
+    }
+
+    /// Sends it a signal; its exit status, where it ends by itself within half a minute.
+    #[cfg(unix)]
+    pub(super) async fn ends_by(&mut self, signal: rustix::process::Signal) -> Option<i32> {
+        let process = rustix::process::Pid::from_child(&self.child);
+        rustix::process::kill_process(process, signal).unwrap();
+        for _ in 0..3000 {
+            if let Some(status) = self.child.try_wait().unwrap() {
+                return status.code();
+            }
+            tokio::time::sleep(Duration::from_millis(10)).await;
+        }
+        None
     }
 
     /// Asks it to stop, as a service manager does; whether it ended well.

@@ -14,6 +14,7 @@ use platemark::store::people::Role;
 use platemark::store::reports::{Note, SourceKind};
 use platemark::store::{assignments, end_of_term, gradebook, pairs, reports};
 
+use super::entry::{Sheet, area};
 use super::site::{HOUR, Site, entry, person, shipped};
 
 fn careful() -> String {
@@ -48,6 +49,59 @@ async fn both_partners_with_the_same_numbers_make_one_report() {
         aron.send_files(&path, entry(&his, &careful()))
     );
     assert_eq!(one.is(200).path, other.is(200).path);
+}
+
+/// The same numbers with other words beside them: one report, and what is not in it is not lost.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_the_second_partner_writes_beside_the_same_numbers_is_not_lost() {
+    const HERS: &str = "The edge at 4 was dirty.";
+    const HIS: &str = "At 5 the tip was changed & calibrated.";
+    let site = Site::open().await;
+    let assignment = site.assign(3, Feedback::Words).await;
+    let path = format!("/my/{assignment}/entry");
+    let (anna, aron) = (site.pair("A").await, site.sign_in("aron", super::site::PIN).await);
+    let open = async |browser| Sheet::open(browser, assignment).await.type_all(&careful());
+    let hers = open(&anna).await.fill("remarks", HERS);
+    let his = open(&aron).await;
+    let result = hers.send(&anna, "hand-in").await;
+    assert_eq!(result.is(200).path, "/my/reports/1");
+    // Once more, as after an answer that was lost; and a partner who has nothing to add.
+    for (sheet, browser) in [(&hers, &anna), (&his, &aron)] {
+        assert_eq!(sheet.send(browser, "hand-in").await.is(200).path, "/my/reports/1");
+    }
+    aron.get(&path).await.is(200).has_not("value=\"0.022\"");
+
+    let his = his.fill("remarks", HIS).fill("s-temperature", "20.4");
+    for _ in 0..2 {
+        let told = his.send(&aron, "hand-in").await;
+        told.is(409).has("count once").has("/my/reports/1/query");
+        assert_eq!(
+            area(&told, "text"),
+            format!("{HIS}\nTemperature of the plate, \u{b0}C: 20.4")
+        );
+        assert_eq!(area(&told, "remarks"), HIS);
+        told.has("value=\"20.4\"")
+            .has("value=\"0.022\"")
+            .has("now for attempt 2 of 3");
+        assert_eq!(reports_of(&site, assignment).await, 1);
+    }
+    // It is in the draft too, and the report is as it was.
+    assert_eq!(area(aron.get(&path).await.is(200), "remarks"), HIS);
+    aron.get("/my/reports/1").await.has(HERS).has_not("tip was changed");
+    let instructor = site.instructor().await;
+    instructor.get("/reports/1").await.has(HERS).has_not("tip was changed");
+    // The button of the page sends it with the report, twice over a bad network.
+    for _ in 0..2 {
+        let sent = aron.send("/my/reports/1/query", &[("text", HIS)]).await;
+        sent.is(200).has("At 5 the tip was changed");
+    }
+    let report = instructor.get("/reports/1").await;
+    report.has("the tip was changed").has("answer-1").has_not("answer-2");
+}
+
+async fn reports_of(site: &Site, assignment: AssignmentId) -> usize {
+    let page = site.instructor().await.get(&format!("/assignments/{assignment}")).await;
+    page.is(200).body.matches("href=\"/reports/").count()
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -114,6 +114,39 @@ async fn a_backup_comes_back_from_a_page_and_the_server_goes_on() {
     assert!(server.stop());
 }
 
+/// A signal that comes while the backup takes its place is not lost, and neither is the backup.
+#[cfg(unix)]
+#[tokio::test(flavor = "multi_thread")]
+async fn who_asks_it_to_stop_while_a_backup_takes_its_place_is_heard() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    assert!(add_instructor(folder.path(), "ferro", PASSPHRASE).status.success());
+    let copy = folder.path().join("copy.db");
+    backup::copy(folder.path(), &copy).await.unwrap();
+    let start = || Running::start(&["serve", "--data", data, "--listen", "127.0.0.1:0"], "listens on");
+    for (n, wait) in [0, 10, 30, 60].into_iter().enumerate() {
+        let mut server = start();
+        let instructor = sign_in(&server.address(), PASSPHRASE).await;
+        make_class(&instructor, &format!("Group {n}")).await;
+        let looked = send(&instructor, std::fs::read(&copy).unwrap()).await;
+        apply(&instructor, &looked, PASSPHRASE).await.is(200);
+        while !server.logged().contains("stopping: finishing what was accepted") {
+            tokio::time::sleep(Duration::from_millis(1)).await;
+        }
+        tokio::time::sleep(Duration::from_millis(wait)).await;
+        let ended = server.ends_by(rustix::process::Signal::TERM).await;
+        assert_eq!(ended, Some(0), "after {wait} ms");
+        let again = start();
+        let instructor = sign_in(&again.address(), PASSPHRASE).await;
+        instructor.get("/classes").await.has_not(&format!("Group {n}"));
+        instructor
+            .get("/restore")
+            .await
+            .has("A backup was put in place: 1 people, 0 reports");
+        assert!(again.stop());
+    }
+}
+
 #[tokio::test(flavor = "multi_thread")]
 #[expect(clippy::too_many_lines, reason = "one story, step by step")]
 async fn a_file_that_is_damaged_wrong_or_too_new_is_refused_and_nothing_changes() {

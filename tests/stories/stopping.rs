@@ -6,9 +6,35 @@ use std::time::{Duration, Instant};
 
 use platemark::store::assignments::Feedback;
 use platemark::store::grades;
+#[cfg(unix)]
+use rustix::process::Signal;
 use sqlx::Connection;
 
+use super::program::{Running, add_instructor};
 use super::site::{Site, shipped};
+
+/// A service manager may ask as soon as the line is there.
+#[cfg(unix)]
+#[tokio::test]
+async fn who_asks_it_to_stop_as_soon_as_it_says_that_it_is_there_is_heard() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    assert!(
+        add_instructor(folder.path(), "ferro", "long enough a phrase")
+            .status
+            .success()
+    );
+    let arguments = |command| [command, "--data", data, "--listen", "127.0.0.1:0"];
+    for signal in [Signal::TERM, Signal::INT] {
+        for n in 0..15 {
+            let mut server = Running::start(&arguments("serve"), "listens on");
+            assert_eq!(server.ends_by(signal).await, Some(0), "{signal:?}, try {n}");
+            // What was in the log of the database is in the file.
+            assert!(!folder.path().join("platemark.db-wal").exists(), "{signal:?}, try {n}");
+            assert!(server.logged().contains("stopping: finishing what was accepted"));
+        }
+    }
+}
 
 #[tokio::test(flavor = "multi_thread")]
 async fn what_was_handed_in_is_there_after_a_stop() {

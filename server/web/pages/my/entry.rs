@@ -17,7 +17,7 @@ use super::entry_beside::Beside;
 use super::entry_form::{Ask, Form, REMARKS};
 use crate::actions::add_evidence;
 use crate::actions::fresh;
-use crate::actions::hand_in_report::{self, HandIn, HandInError, hand_in_report};
+use crate::actions::hand_in_report::{self, HandIn, HandInError, NotInIt, hand_in_report};
 use crate::actions::keep_draft::{self, DraftError};
 use crate::actions::load;
 use crate::exercise::model::Exercise;
@@ -61,8 +61,10 @@ pub(in crate::web) struct MyEntry {
     source_name: String,
     wrongs: Vec<(String, String)>,
     said: Vec<String>,
-    /// The report that was handed in, with other numbers, for the attempt that the page was for.
+    /// The report that was handed in, with other numbers or other words, for the attempt that the page was for.
     taken: Option<i64>,
+    /// What was written beside the same numbers and is not in that report; empty where the numbers are others.
+    not_in_it: String,
     ask: Vec<Ask>,
     ask_columns: bool,
     open: bool,
@@ -117,8 +119,10 @@ pub(super) struct Back {
     pub(super) plate_mend: String,
     /// Fields in which partners wrote two things: name, what stands, what else was written and by whom.
     pub(super) two: Vec<Two>,
-    /// The report that was handed in, with other numbers, for the attempt that the page was for.
+    /// The report that was handed in, with other numbers or other words, for the attempt that the page was for.
     pub(super) taken: Option<i64>,
+    /// What was written beside the same numbers and is not in that report.
+    pub(super) not_in_it: NotInIt,
 }
 
 /// A field in which partners wrote two things.
@@ -148,6 +152,11 @@ impl Back {
             || !self.ask.is_empty()
             || self.ask_columns
             || mends.iter().any(|m| !m.is_empty())
+    }
+
+    /// Whether the numbers were handed in before, without what is written beside them here.
+    pub(super) fn is_of_other_words(&self) -> bool {
+        self.not_in_it != NotInIt::default()
     }
 
     pub(super) fn problem(text: impl Into<String>) -> Self {
@@ -532,6 +541,11 @@ async fn hand_in(
             taken: Some(report.0),
             ..Back::default()
         })),
+        Err(HandInError::OtherWords { report, not_in_it }) => Ok(Err(Back {
+            taken: Some(report.0),
+            not_in_it,
+            ..Back::default()
+        })),
         Err(HandInError::NoAttemptLeft) => refused(
             "All attempts are used. What you typed is kept in the draft; ask your instructor for another attempt.",
         ),
@@ -602,6 +616,7 @@ async fn entry(
     let rows = rows(exercise, &form, &back, order);
     let serial = mine.serial.clone().unwrap_or_default();
     let attempt = mine.handed_in + 1;
+    let beside = Beside::of(app, mine, exercise, &form, &back).await?;
     Ok(MyEntry {
         frame: Frame::of(person, "/my"),
         id: mine.assignment.id,
@@ -622,7 +637,8 @@ async fn entry(
         },
         base: form.base_text().map_err(WebError::internal)?,
         by_number: order.by_number(),
-        beside: Beside::of(app, mine, exercise, &form, &back).await?,
+        not_in_it: beside.words(back.not_in_it),
+        beside,
         owner: person.id.0,
         open: form.has_table() || !back.file_mend.is_empty() || !back.pasted_mend.is_empty(),
         pasted: form.pasted,

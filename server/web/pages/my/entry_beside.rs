@@ -2,6 +2,7 @@
 
 use super::entry::Back;
 use super::entry_form::{Form, PLATE, REMARKS};
+use crate::actions::hand_in_report::NotInIt;
 use crate::exercise::model::{Exercise, Face};
 use crate::store::assignments::Mine;
 use crate::store::evidence;
@@ -104,7 +105,23 @@ impl Beside {
             plate_mend: back.plate_mend.clone(),
             files: files.into_iter().map(|f| (f.id.0, f.name)).collect(),
             evidence_mend: back.evidence_mend.clone(),
-            open: !back.set_up.is_empty() || !back.evidence_mend.is_empty(),
+            open: !back.set_up.is_empty() || !back.evidence_mend.is_empty() || back.is_of_other_words(),
         })
+    }
+
+    /// The remarks and what is noted of the setting up, as far as wanted, as one text.
+    pub(super) fn words(&self, wanted: NotInIt) -> String {
+        let mut lines = Vec::new();
+        if wanted.remarks {
+            lines.push(self.remarks.trim().to_owned());
+        }
+        if wanted.set_up {
+            let choices = self.datums.iter().chain([&self.unit]);
+            let noted = choices.map(|c| (&c.label, &c.chosen));
+            let noted = noted.chain([&self.tip, &self.temperature].map(|l| (&l.label, &l.value)));
+            let noted = noted.filter(|(_, value)| !value.trim().is_empty());
+            lines.extend(noted.map(|(label, value)| format!("{label}: {}", value.trim())));
+        }
+        lines.join("\n")
     }
 }
