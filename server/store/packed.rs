@@ -132,10 +132,10 @@ mod tests {
         let packed = Packed::of(&value).unwrap();
         assert!(packed.size() < json.len() / 50, "{}", packed.size());
         assert_eq!(packed.value::<Value>().unwrap(), value);
-        // More than a table of small numbers is for, and then little again.
+        // More than a table of small places holds, and then little again.
         let long = "x1y2".repeat(40_000);
         assert_eq!(Packed::of(&long).unwrap().value::<String>().unwrap(), long);
-        assert_eq!(Packed::of(&value).unwrap(), packed);
+        assert_eq!(Packed::of(&value).unwrap().value::<Value>().unwrap(), value);
 
         let before = [&[PACKED_JSON], &*compress_prepend_size(json.as_bytes())].concat();
         for kept in [before, json.into_bytes()] {
