@@ -99,6 +99,33 @@ async fn what_the_second_partner_writes_beside_the_same_numbers_is_not_lost() {
     report.has("the tip was changed").has("answer-1").has_not("answer-2");
 }
 
+/// Nobody is asked whether a report is meant to be incomplete that was handed in already, least of all where no attempt is left.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_incomplete_report_that_a_partner_handed_in_is_not_asked_about_again() {
+    let site = Site::open().await;
+    let assignment = site.assign(1, Feedback::Words).await;
+    let (anna, aron) = (site.pair("A").await, site.sign_in("aron", super::site::PIN).await);
+    let few: Vec<String> = careful().lines().take(4).map(str::to_owned).collect();
+    let open = async |browser| Sheet::open(browser, assignment).await.type_all(&few.join("\n"));
+    let (hers, his) = (open(&anna).await, open(&aron).await);
+    hers.send(&anna, "hand-in").await.has("name=\"incomplete\"");
+    let result = hers.fill("incomplete", "yes").send(&anna, "hand-in").await;
+    assert_eq!(result.is(200).path, "/my/reports/1");
+    let his = his.fill("remarks", "The edge was dirty.");
+    let told = his.send(&aron, "hand-in").await;
+    told.is(409)
+        .has("count once")
+        .has("No attempt is left")
+        .has_not("name=\"incomplete\"");
+    assert_eq!(area(&told, "text"), "The edge was dirty.");
+    let no = few[1].split(',').next().unwrap();
+    let other = his.fill(&format!("m-{no}"), "3.333").send(&aron, "hand-in").await;
+    other
+        .is(409)
+        .has("other numbers were handed in before")
+        .has_not("name=\"incomplete\"");
+}
+
 async fn reports_of(site: &Site, assignment: AssignmentId) -> usize {
     let page = site.instructor().await.get(&format!("/assignments/{assignment}")).await;
     page.is(200).body.matches("href=\"/reports/").count()

@@ -288,7 +288,11 @@ pub(in crate::web) async fn submit(
     let button = upload.field("do");
     let done = match (&kept, button) {
         (Err(unkept), _) => Err(Box::new(Back::problem(unkept.text))),
-        (Ok(kept), "hand-in") => ready(&exercise, &mut form, &upload, two(&kept.written, &person)),
+        (Ok(kept), "hand-in") => {
+            // What was handed in meanwhile, or cannot be, is told at once: there is nothing to be asked about it.
+            let asks = (mine.handed_in + 1..=mine.assignment.attempts).contains(&form.attempt);
+            ready(&exercise, &mut form, &upload, (asks, two(&kept.written, &person)))
+        }
         (Ok(_), "read") => Err(Box::new(form.read_table(&exercise))),
         _ => Err(Box::default()),
     };
@@ -434,8 +438,13 @@ impl Unkept {
     }
 }
 
-/// The report, if it can be handed in as it stands.
-fn ready(exercise: &Exercise, form: &mut Form, upload: &Upload, two: Vec<Two>) -> Result<Report, Box<Back>> {
+/// The report, if it can be handed in as it stands; what is doubtful is asked about where somebody `asks`.
+fn ready(
+    exercise: &Exercise,
+    form: &mut Form,
+    upload: &Upload,
+    (asks, two): (bool, Vec<Two>),
+) -> Result<Report, Box<Back>> {
     let mut said = Vec::new();
     if form.has_table() {
         let back = form.read_table(exercise);
@@ -476,7 +485,7 @@ fn ready(exercise: &Exercise, form: &mut Form, upload: &Upload, two: Vec<Two>) -
         _ => {}
     }
     let otherwise = set_up.otherwise(exercise);
-    if (checks.is_empty() && otherwise.is_empty()) || upload.field("incomplete") == "yes" {
+    if (checks.is_empty() && otherwise.is_empty()) || upload.field("incomplete") == "yes" || !asks {
         return Ok(report);
     }
     let missing = report
