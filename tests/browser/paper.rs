@@ -180,11 +180,22 @@ fn is_worth_its_paper(pdf: &Pdf, at: usize) -> bool {
     drawn > 0 || rows > 1 || lines > 3
 }
 
+/// The page that is open, printed with the structure for screen readers.
+async fn with_structure(window: &Window, what: &str, size: &PrintSize) -> Pdf {
+    // Chromium leaves the structure out where it is not ready in time, as on a busy machine.
+    for _ in 0..5 {
+        if let Some(pdf) = Pdf::of(&window.print(size.clone()).await) {
+            return pdf;
+        }
+    }
+    panic!("{what}: printed without a structure five times")
+}
+
 /// Prints the page that is open on both papers, or on the one that it is made for.
 async fn printed(window: &Window, what: &str, of: Sheet, papers: &[(&str, PrintSize)]) -> Vec<String> {
     let mut found = Vec::new();
     for (name, size) in papers {
-        let pdf = Pdf::of(&window.print(size.clone()).await);
+        let pdf = with_structure(window, what, size).await;
         let on_it = pdf.sheets.iter().all(|sheet| {
             let mut sides = [sheet.width, sheet.height];
             sides.sort_by(f64::total_cmp);

@@ -54,21 +54,22 @@ impl Element {
 }
 
 impl Pdf {
-    pub(super) fn of(bytes: &[u8]) -> Self {
+    /// None where it has no structure.
+    pub(super) fn of(bytes: &[u8]) -> Option<Self> {
         let document = Document::load_mem(bytes).unwrap();
         let pages = document.get_pages().into_values().enumerate();
         let reader = Reader {
             pages: pages.map(|(n, id)| (id, n)).collect(),
             document: &document,
         };
-        let structure = document.catalog().unwrap().get(b"StructTreeRoot");
-        let structure = reader.followed(structure.unwrap()).as_dict().unwrap();
+        let structure = document.catalog().unwrap().get(b"StructTreeRoot").ok()?;
+        let structure = reader.followed(structure).as_dict().unwrap();
         let mut root = Element::default();
         reader.take(structure.get(b"K").unwrap(), None, &mut root);
-        Self {
+        Some(Self {
             sheets: sheets(bytes),
             root,
-        }
+        })
     }
 }
 
