@@ -7,6 +7,7 @@
 
 #![expect(
     clippy::unwrap_used,
+    clippy::panic,
     clippy::print_stdout,
     clippy::cast_precision_loss,
     clippy::cast_possible_truncation,
