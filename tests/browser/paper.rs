@@ -183,12 +183,15 @@ fn is_worth_its_paper(pdf: &Pdf, at: usize) -> bool {
 /// The page that is open, printed with the structure for screen readers.
 async fn with_structure(window: &Window, what: &str, size: &PrintSize) -> Pdf {
     // Chromium leaves the structure out where it is not ready in time, as on a busy machine.
+    let mut pdf = None;
     for _ in 0..5 {
-        if let Some(pdf) = Pdf::of(&window.print(size.clone()).await) {
-            return pdf;
+        pdf = Pdf::of(&window.print(size.clone()).await);
+        if pdf.is_some() {
+            break;
         }
     }
-    panic!("{what}: printed without a structure five times")
+    assert!(pdf.is_some(), "{what}: printed without a structure five times");
+    pdf.unwrap()
 }
 
 /// Prints the page that is open on both papers, or on the one that it is made for.
