@@ -1,6 +1,7 @@
 //! What is printed, read back from the PDF: every sheet of every shipped exercise, on A4 and on Letter.
 
 use std::collections::BTreeSet;
+use std::time::Duration;
 
 use fantoccini::wd::PrintSize;
 use platemark::actions::make_class::make_pair;
@@ -182,15 +183,19 @@ fn is_worth_its_paper(pdf: &Pdf, at: usize) -> bool {
 
 /// The page that is open, printed with the structure for screen readers.
 async fn with_structure(window: &Window, what: &str, size: &PrintSize) -> Pdf {
-    // Chromium leaves the structure out where it is not ready in time, as on a busy machine.
-    let mut pdf = None;
-    for _ in 0..5 {
-        pdf = Pdf::of(&window.print(size.clone()).await);
+    // On a busy machine Chromium leaves the structure out where it is not ready in time, and fails to print again at once.
+    let (mut pdf, mut last) = (None, String::new());
+    for _ in 0..20 {
+        match window.print(size.clone()).await {
+            Ok(bytes) => pdf = Pdf::of(&bytes),
+            Err(error) => last = error.to_string(),
+        }
         if pdf.is_some() {
             break;
         }
+        tokio::time::sleep(Duration::from_secs(1)).await;
     }
-    assert!(pdf.is_some(), "{what}: printed without a structure five times");
+    assert!(pdf.is_some(), "{what}: printed without a structure twenty times {last}");
     pdf.unwrap()
 }
 

@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
+use fantoccini::error::CmdError;
 use fantoccini::key::Key;
 use fantoccini::wd::{PrintConfigurationBuilder, PrintSize};
 use fantoccini::{Client, ClientBuilder, Locator};
@@ -138,9 +139,9 @@ impl Window {
     }
 
     /// The page as a printer with this paper gets it, as a PDF; paper that the page itself asks for comes first.
-    pub(super) async fn print(&self, size: PrintSize) -> Vec<u8> {
+    pub(super) async fn print(&self, size: PrintSize) -> Result<Vec<u8>, CmdError> {
         let wanted = PrintConfigurationBuilder::default().size(size).shrink_to_fit(false);
-        self.client.print(wanted.build().unwrap()).await.unwrap()
+        self.client.print(wanted.build().unwrap()).await
     }
 
     /// Path of the page.
