@@ -2,8 +2,6 @@
 //!
 //! This is the one door between a grade, which holds the truth of a plate, and a student.
 
-use thiserror::Error;
-
 use super::Service;
 use super::standing;
 use crate::exercise::plate::PlateKind;
@@ -16,14 +14,6 @@ use crate::store::packed::Packed;
 use crate::store::plates::{self, Kind, State};
 use crate::store::reports::Report;
 use crate::store::{StoreError, grades};
-
-/// Why a result cannot be shown.
-#[derive(Debug, Error)]
-pub enum ResultError {
-    /// The database failed, or what it holds cannot be read.
-    #[error(transparent)]
-    Store(#[from] StoreError),
-}
 
 /// A result for the pair.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,7 +32,7 @@ pub async fn my_result(
     service: &Service,
     report: &Report,
     assignment: &Assignment,
-) -> Result<Option<MyResult>, ResultError> {
+) -> Result<Option<MyResult>, StoreError> {
     let Some(stored) = grades::of(&service.store, report.id).await? else {
         return Ok(None);
     };
@@ -58,7 +48,7 @@ pub async fn my_result(
     }))
 }
 
-async fn release(service: &Service, report: &Report, assignment: &Assignment) -> Result<Release, ResultError> {
+async fn release(service: &Service, report: &Report, assignment: &Assignment) -> Result<Release, StoreError> {
     let now = service.clock.now();
     let openness = plates::openness(&service.store, report.plate, now).await?;
     // A plate that is not there is one whose truth stays in.

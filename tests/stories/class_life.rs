@@ -3,7 +3,6 @@
 use std::path::Path;
 use std::time::Duration;
 
-use platemark::actions::add_person::{Wanted as WantedPerson, add_person};
 use platemark::actions::end_of_term::{archive, keep_for, take_out_what_is_over};
 use platemark::actions::make_class::{Wanted, make_class};
 use platemark::store::assignments::Feedback;
@@ -14,7 +13,7 @@ use platemark::store::people::Role;
 use platemark::web::times;
 use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 
-use super::site::{Answer, DAY, HOUR, PIN, Site, shipped};
+use super::site::{Answer, DAY, HOUR, Site, named, shipped};
 
 /// Date and time for a field, some hours from now, in the time of the class.
 fn in_hours(site: &Site, hours: i64) -> String {
@@ -533,19 +532,8 @@ async fn names_stay_where_somebody_opens_the_class_again_at_the_last_moment_and_
 #[expect(clippy::too_many_lines, reason = "one story, step by step")]
 async fn names_that_begin_alike_are_taken_out_one_by_one() {
     let site = Site::open().await;
-    let student = async |name, sign_in| {
-        let (role, secret, by) = (Role::Student, PIN, None);
-        let wanted = WantedPerson {
-            role,
-            name,
-            sign_in,
-            secret,
-            by,
-        };
-        add_person(&site.service, &wanted).await.unwrap()
-    };
-    let gone = student("Ann Li", "d26-1").await;
-    student("Ann Lindqvist", "d26-2").await;
+    let gone = named(&site.service, Role::Student, "Ann Li", "d26-1").await;
+    named(&site.service, Role::Student, "Ann Lindqvist", "d26-2").await;
     let instructor = site.instructor().await;
     let at = |plate: u8, of: &str| format!("/exercises/{}/plates/{plate}{of}", site.exercise);
     for (plate, fields) in [

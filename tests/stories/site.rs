@@ -263,11 +263,16 @@ async fn service(folder: &TempDir) -> Service {
 }
 
 pub(crate) async fn person(service: &Service, role: Role, name: &str) -> PersonId {
+    named(service, role, name, name).await
+}
+
+/// A person who signs in by something else than the name.
+pub(crate) async fn named(service: &Service, role: Role, name: &str, sign_in: &str) -> PersonId {
     let secret = if role == Role::Student { PIN } else { PASSPHRASE };
     let wanted = WantedPerson {
         role,
         name,
-        sign_in: name,
+        sign_in,
         secret,
         by: None,
     };

@@ -438,7 +438,7 @@ impl Unkept {
     }
 }
 
-/// The report, if it can be handed in as it stands; what is doubtful is asked about where somebody `asks`.
+/// The report, if it can be handed in as it stands; what is doubtful is asked about where `asks` says so.
 fn ready(
     exercise: &Exercise,
     form: &mut Form,
