@@ -120,7 +120,7 @@ fn main() {
             accepting::measure().await.iter().for_each(Line::print);
         }
         if said("--graded") {
-            accepting::graded().await.print();
+            accepting::graded().await.iter().for_each(Line::print);
         }
         if part("--regrade") {
             regrade::measure().await.iter().for_each(Line::print);

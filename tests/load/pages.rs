@@ -171,9 +171,9 @@ pub(crate) async fn measure(items: u64, before: Option<&Medians>) -> (Vec<Line>,
         goal,
         p99 <= Duration::from_millis(100),
     ));
-    let resident = server.resident();
+    let resident = server.most_resident();
     lines.push(Line::new(
-        "memory after that",
+        "most memory until after that",
         format!("{resident:.0} MiB"),
         String::new(),
         "<= 80 MiB",

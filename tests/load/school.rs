@@ -108,11 +108,15 @@ fn written(report: &Report) -> String {
     rows_csv(&["no", "measured", "call"], rows.iter().map(row).map(Vec::from)).unwrap()
 }
 
-/// The report that client `n` hands in as its `attempt`-th on a plate: one that no other client has.
-pub(crate) fn sample<'s>(samples: &'s Samples, serial: &str, n: usize, attempt: usize) -> &'s (String, Report) {
-    let of = &samples[serial];
+/// Where among the samples of its plate that report stands that client `n` hands in as its `attempt`-th: one that no other client has.
+pub(crate) const fn place(n: usize, attempt: usize) -> usize {
     // Clients of one plate are 11 apart, and with that at least 500 in the list, more than a client hands in.
-    &of[(n * 2228 + attempt) % of.len()]
+    (n * 2228 + attempt) % REPORTS
+}
+
+/// That report.
+pub(crate) fn sample<'s>(samples: &'s Samples, serial: &str, n: usize, attempt: usize) -> &'s (String, Report) {
+    &samples[serial][place(n, attempt)]
 }
 
 async fn person(service: &Service, role: Role, name: &str) -> PersonId {

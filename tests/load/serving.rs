@@ -54,10 +54,10 @@ impl Server {
         }
     }
 
-    /// Resident memory in MiB (proc(5), `status`).
-    pub(crate) fn resident(&self) -> f64 {
+    /// The most resident memory that it had so far, in MiB (proc(5), `status`).
+    pub(crate) fn most_resident(&self) -> f64 {
         let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id())).unwrap();
-        let line = status.lines().find(|l| l.starts_with("VmRSS:")).unwrap();
+        let line = status.lines().find(|l| l.starts_with("VmHWM:")).unwrap();
         line.split_whitespace().nth(1).unwrap().parse::<f64>().unwrap() / 1024.0
     }
 }
