@@ -21,6 +21,7 @@ use crate::report::setup_record::SetUp;
 use crate::store::grades::OfAssignment;
 use crate::store::ids::{AssignmentId, ExerciseRevisionId, PairId, PlateId, PlateRevisionId, ReportId};
 use crate::store::packed::Packed;
+use crate::store::writer::Waits;
 use crate::store::{StoreError, decided_faults, grades, plates};
 
 /// What a line says whose weight is left out.
@@ -251,6 +252,8 @@ pub(super) struct Work {
     pub(super) decided: Decided,
     pub(super) set_up: Option<SetUp>,
     pub(super) basis: Arc<Basis>,
+    /// Where it is the first grade of a report that was just stored.
+    pub(super) waits: Option<Waits>,
 }
 
 /// Where a report belongs.
@@ -335,6 +338,7 @@ pub(super) async fn of_report(
         decided,
         set_up,
         basis,
+        waits: None,
     };
     Ok((work, row.due))
 }
@@ -405,6 +409,7 @@ fn one(work: Work, looking: Option<&Diagnoser>) -> Computed {
         set_up: work.set_up.as_ref(),
     };
     let mut grade = grade_with(&input, looking);
+    drop(work.waits);
     for item in grade.items.iter_mut().filter(|i| basis.dropped.contains(i.no.as_str())) {
         item.note = Some(LEFT_OUT.to_owned());
     }

@@ -37,6 +37,7 @@ pub(super) struct Fresh {
     pub(super) of: Of,
     pub(super) items: Report,
     pub(super) set_up: Option<SetUp>,
+    pub(super) waits: Waits,
 }
 
 /// Who waits for a grade is told whether it is there.
@@ -47,8 +48,6 @@ type Told = oneshot::Sender<bool>;
 struct Waiting {
     fresh: Fresh,
     tell: Told,
-    /// Ends when a processor takes it.
-    waits: Waits,
 }
 
 /// The line.
@@ -81,10 +80,9 @@ impl FreshLine {
 /// Has a report graded, whether or not somebody waits for the answer: is the grade stored?
 pub(super) fn soon(service: &Service, fresh: Fresh) -> oneshot::Receiver<bool> {
     let (tell, told) = oneshot::channel();
-    let waits = service.store.writer().waits();
     let begins = {
         let mut line = service.fresh.line();
-        line.waiting.push_back(Waiting { fresh, tell, waits });
+        line.waiting.push_back(Waiting { fresh, tell });
         let begins = line.graders < service.processors;
         line.graders += usize::from(begins);
         begins
@@ -159,8 +157,7 @@ async fn works(service: &Service, next: Vec<Waiting>) -> Vec<(Work, Told)> {
             return works;
         }
     };
-    for Waiting { fresh, tell, waits } in next {
-        drop(waits);
+    for Waiting { fresh, tell } in next {
         let (report, of) = (fresh.report, fresh.of);
         let basis = match bases.plate(of.assignment, of.plate, None).await {
             Ok(basis) => basis,
@@ -177,6 +174,7 @@ async fn works(service: &Service, next: Vec<Waiting>) -> Vec<(Work, Told)> {
             decided: Decided::default(),
             set_up: fresh.set_up,
             basis,
+            waits: Some(fresh.waits),
         };
         works.push((work, tell));
     }

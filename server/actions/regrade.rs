@@ -225,6 +225,7 @@ async fn works(service: &Service, instead: &Instead, all: &[Graded]) -> Result<V
                 Decided::default()
             },
             basis: bases.plate(of.assignment, of.plate, None).await?,
+            waits: None,
         });
     }
     Ok(works)

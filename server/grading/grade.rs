@@ -22,6 +22,7 @@ pub struct Grade {
     /// Plate.
     pub serial: Serial,
     /// One for each characteristic, in sheet order.
+    #[serde(with = "super::columns")]
     pub items: Vec<GradedItem>,
     /// Which mistakes explain the report.
     pub diagnosis: Diagnosis,

@@ -6,6 +6,7 @@
 pub mod attempts;
 pub mod call;
 mod check;
+mod columns;
 pub mod decided;
 pub mod diagnosis;
 pub mod extra;

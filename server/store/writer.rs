@@ -30,7 +30,7 @@ const BATCH: usize = 256;
 /// How many go into one statement, and bytes of them: a statement costs a hop between threads, so few fat ones.
 const STATEMENT: (usize, usize) = (64, 1 << 20);
 
-/// While so many reports for each processor wait to be graded, all processors have enough to do, and do it faster without the
+/// While so many reports for each processor have no grade yet, all processors have enough to do, and do it faster without the
 /// writer: so long after a transaction it lets what comes gather for the next one.
 const GATHER: (usize, Duration) = (4, Duration::from_millis(20));
 
@@ -40,7 +40,7 @@ type Answer<T> = oneshot::Sender<Result<T, StoreError>>;
 type Then = Box<dyn FnOnce(Vec<Result<(), StoreError>>) + Send + Sync>;
 
 enum Job {
-    Report(Box<NewReport>, Answer<Stored>),
+    Report(Box<NewReport>, Answer<Kept>),
     /// Grades that are told of together.
     Grades(Vec<NewGrade>, Then),
     Stop,
@@ -59,7 +59,7 @@ impl Job {
 
 /// What one job came to, to be told after the commit.
 enum Outcome {
-    Report(Result<Stored, StoreError>),
+    Report(Result<Kept, StoreError>),
     Grades(Vec<Result<(), StoreError>>),
     Nothing,
 }
@@ -75,6 +75,15 @@ pub struct Counts {
     pub failed: AtomicU64,
 }
 
+/// What became of a report.
+#[derive(Debug)]
+pub struct Kept {
+    /// Whether it was stored.
+    pub stored: Stored,
+    /// It waits for its first grade; none: it is not new.
+    pub waits: Option<Waits>,
+}
+
 /// How many reports wait to be graded.
 #[derive(Debug)]
 struct Ungraded {
@@ -84,7 +93,8 @@ struct Ungraded {
     are_few: Notify,
 }
 
-/// A report that waits to be graded, until this is gone.
+/// A report that is new and waits for its first grade, until this is gone. It does from before the end of the transaction that
+/// stores it, so that the next one does not take it that there is nothing to grade.
 #[derive(Debug)]
 pub struct Waits(Arc<Ungraded>);
 
@@ -106,6 +116,11 @@ impl Ungraded {
         }
     }
 
+    fn one_more(self: &Arc<Self>) -> Waits {
+        self.count.fetch_add(1, Ordering::Relaxed);
+        Waits(Arc::clone(self))
+    }
+
     /// Done when processors may soon have nothing to do, at the latest at this time.
     async fn are_few(&self, at: Instant) {
         let few = async {
@@ -122,7 +137,6 @@ impl Ungraded {
 pub struct Writer {
     jobs: mpsc::Sender<Job>,
     counts: Arc<Counts>,
-    ungraded: Arc<Ungraded>,
     task: Arc<Mutex<Option<JoinHandle<()>>>>,
 }
 
@@ -141,10 +155,14 @@ impl Writer {
         let (jobs, waiting) = mpsc::channel(QUEUE);
         let counts = Arc::new(Counts::default());
         let processors = std::thread::available_parallelism().map_or(1, usize::from);
-        let ungraded = Arc::new(Ungraded::of(processors));
         let (runtime, run) = (
             Handle::current(),
-            run((pool, log), waiting, Arc::clone(&counts), Arc::clone(&ungraded)),
+            run(
+                (pool, log),
+                waiting,
+                Arc::clone(&counts),
+                Arc::new(Ungraded::of(processors)),
+            ),
         );
         // On a thread of its own: each statement is answered from another thread, and to wake this one alone costs less than half
         // of having a worker of the runtime woken, which wakes another one to look for more.
@@ -152,7 +170,6 @@ impl Writer {
         Self {
             jobs,
             counts,
-            ungraded,
             task: Arc::new(Mutex::new(Some(task))),
         }
     }
@@ -161,7 +178,7 @@ impl Writer {
     ///
     /// # Errors
     /// When nothing could be stored; then nothing of it was.
-    pub async fn hand_in(&self, report: NewReport) -> Result<Stored, StoreError> {
+    pub async fn hand_in(&self, report: NewReport) -> Result<Kept, StoreError> {
         let (answer, told) = oneshot::channel();
         let job = Job::Report(Box::new(report), answer);
         self.jobs.send(job).await.map_err(|_| StoreError::Stopping)?;
@@ -201,13 +218,6 @@ impl Writer {
         {
             then(stopping(all));
         }
-    }
-
-    /// Says that a report waits to be graded. Grades of which nothing was said are stored all the same.
-    #[must_use]
-    pub fn waits(&self) -> Waits {
-        self.ungraded.count.fetch_add(1, Ordering::Relaxed);
-        Waits(Arc::clone(&self.ungraded))
     }
 
     /// Whether nobody takes jobs any more: it was stopped, or ended badly.
@@ -273,16 +283,20 @@ async fn run(
         }
         let jobs = batch.iter().map(Job::size).sum();
         while told.try_join_next().is_some() {}
-        write(&pool, std::mem::take(&mut batch), &counts, &mut told).await;
+        write((&pool, &counts, &ungraded), std::mem::take(&mut batch), &mut told).await;
         last = Instant::now();
         log.grew(jobs, &pool).await;
     }
 }
 
-async fn write(pool: &SqlitePool, batch: Vec<Job>, counts: &Counts, told: &mut JoinSet<()>) {
+async fn write(
+    (pool, counts, ungraded): (&SqlitePool, &Counts, &Arc<Ungraded>),
+    batch: Vec<Job>,
+    told: &mut JoinSet<()>,
+) {
     let jobs = u64::try_from(batch.iter().map(Job::size).sum::<usize>()).unwrap_or(u64::MAX);
     let mut outcomes = Vec::with_capacity(batch.len());
-    match attempt(pool, &batch, &mut outcomes).await {
+    match attempt((pool, ungraded), &batch, &mut outcomes).await {
         Ok(()) => {
             counts.kept.fetch_add(jobs, Ordering::Relaxed);
             counts.commits.fetch_add(1, Ordering::Relaxed);
@@ -315,7 +329,11 @@ async fn write(pool: &SqlitePool, batch: Vec<Job>, counts: &Counts, told: &mut J
 
 /// Runs the jobs in one transaction. A job that breaks a rule fails alone; a disk that does not take writes fails the
 /// whole batch, since SQLite may have taken the transaction back by itself.
-async fn attempt(pool: &SqlitePool, batch: &[Job], outcomes: &mut Vec<Outcome>) -> Result<(), StoreError> {
+async fn attempt(
+    (pool, ungraded): (&SqlitePool, &Arc<Ungraded>),
+    batch: &[Job],
+    outcomes: &mut Vec<Outcome>,
+) -> Result<(), StoreError> {
     let (mut reports, mut grades) = (Vec::new(), Vec::new());
     for job in batch {
         match job {
@@ -331,9 +349,13 @@ async fn attempt(pool: &SqlitePool, batch: &[Job], outcomes: &mut Vec<Outcome>) 
     let before = Before::of(&mut tx, &reports, &grades).await?;
     let mut reports = store_reports(&mut tx, &reports, &before).await?.into_iter();
     let mut grades = store_grades(&mut tx, &grades, &before).await?.into_iter();
+    let kept = |stored| Kept {
+        waits: matches!(stored, Stored::New(_)).then(|| ungraded.one_more()),
+        stored,
+    };
     outcomes.extend(batch.iter().map(|job| {
         match job {
-            Job::Report(..) => reports.next().map(Outcome::Report),
+            Job::Report(..) => reports.next().map(|one| Outcome::Report(one.map(kept))),
             Job::Grades(all, _) => Some(Outcome::Grades(grades.by_ref().take(all.len()).collect())),
             Job::Stop => None,
         }
@@ -510,11 +532,7 @@ mod tests {
         let an_hour = Duration::from_secs(3600);
         // Without a report that waits there is no reason to.
         ungraded.are_few(Instant::now() + an_hour).await;
-        let one = || {
-            ungraded.count.fetch_add(1, Ordering::Relaxed);
-            Waits(Arc::clone(&ungraded))
-        };
-        let mut waiting: Vec<Waits> = (0..GATHER.0 * 2 + 1).map(|_| one()).collect();
+        let mut waiting: Vec<Waits> = (0..GATHER.0 * 2 + 1).map(|_| ungraded.one_more()).collect();
         let until = Instant::now() + Duration::from_millis(30);
         ungraded.are_few(until).await;
         assert!(Instant::now() >= until);
