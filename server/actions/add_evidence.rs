@@ -8,7 +8,7 @@ use super::grade_report::apart;
 use super::scan::Refused;
 use crate::report::evidence::{self as file, NotTaken};
 use crate::store::StoreError;
-use crate::store::evidence::{self, Kind, New, Of};
+use crate::store::evidence::{self, Added, Beside, Kind, New, Of};
 use crate::store::ids::{EvidenceId, PersonId};
 
 /// Most files beside one attempt.
@@ -34,17 +34,28 @@ pub enum EvidenceError {
     Store(#[from] StoreError),
 }
 
-/// Keeps a file.
+/// What became of a file that is taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kept {
+    /// It is there now.
+    New,
+    /// It was there before.
+    Already,
+    /// It is not: the attempt was handed in meanwhile.
+    HandedIn,
+}
+
+/// Keeps a file beside a report, or beside an attempt until it is handed in.
 ///
 /// # Errors
 /// When it is not what is taken, is refused by the school's own program, there are too many, or the database cannot be written.
 pub async fn add_evidence(
     service: &Service,
-    of: Of,
+    (of, beside): (Of, Beside),
     name: &str,
     bytes: Vec<u8>,
     by: PersonId,
-) -> Result<(), EvidenceError> {
+) -> Result<Kept, EvidenceError> {
     // As it came, before anything here reads it: of a photo only the pixels are kept.
     if let Some(scanner) = &service.scanner {
         scanner.look(&bytes).await?;
@@ -63,18 +74,27 @@ pub async fn add_evidence(
         bytes: &bytes,
     };
     let mut tx = service.store.change().await?;
-    let kept = evidence::add(&mut tx, of, &new, MOST, service.clock.now(), by).await?;
+    let added = evidence::add(&mut tx, (of, beside), &new, MOST, service.clock.now(), by).await?;
     tx.commit().await?;
-    if kept { Ok(()) } else { Err(EvidenceError::TooMany) }
+    match added {
+        Added::New => Ok(Kept::New),
+        Added::Same => Ok(Kept::Already),
+        Added::HandedIn => Ok(Kept::HandedIn),
+        Added::TooMany => Err(EvidenceError::TooMany),
+    }
 }
 
-/// Takes a file away from an attempt that is not handed in yet.
+/// Takes a file away from an attempt that is not handed in yet; the name of one that stays.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn take_away(service: &Service, of: Of, evidence: EvidenceId) -> Result<bool, StoreError> {
+pub async fn take_away(service: &Service, of: Of, evidence: EvidenceId) -> Result<Option<String>, StoreError> {
     let mut tx = service.store.change().await?;
     let gone = evidence::remove(&mut tx, of, evidence).await?;
     tx.commit().await?;
-    Ok(gone)
+    if gone {
+        return Ok(None);
+    }
+    let files = evidence::of(&service.store, of).await?;
+    Ok(files.into_iter().find(|f| f.id == evidence).map(|f| f.name))
 }

@@ -128,16 +128,46 @@ pub struct New<'a> {
     pub bytes: &'a [u8],
 }
 
-/// Adds a file, if the attempt has fewer than `most`; the same file twice is one. Whether it is there now.
+/// Beside what a file is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Beside {
+    /// An attempt that is not handed in yet.
+    Draft,
+    /// The report of an attempt.
+    Report,
+}
+
+/// What became of a file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Added {
+    /// It is kept.
+    New,
+    /// The same file was kept there before.
+    Same,
+    /// As many as are kept are there already.
+    TooMany,
+    /// The attempt that was to be a draft is handed in.
+    HandedIn,
+}
+
+/// Adds a file, if the attempt has fewer than `most` and is still a draft where it is to be one; the same file twice is one.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn add(tx: &mut Tx, of: Of, new: &New<'_>, most: i64, now: When, by: PersonId) -> Result<bool, StoreError> {
+pub async fn add(
+    tx: &mut Tx,
+    (of, beside): (Of, Beside),
+    new: &New<'_>,
+    most: i64,
+    now: When,
+    by: PersonId,
+) -> Result<Added, StoreError> {
     let size = i64::try_from(new.bytes.len()).unwrap_or(i64::MAX);
     let id = sqlx::query_scalar!(
         r#"insert into evidence (assignment, pair, attempt, kind, name, sha256, size, added_at, added_by)
            select ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9
            where (select count(*) from evidence where assignment = ?1 and pair = ?2 and attempt = ?3) < ?10
+               and (?11 or not exists (select 1 from report where assignment = ?1 and pair = ?2 and attempt = ?3))
            on conflict (assignment, pair, attempt, sha256) do nothing returning id as "id!""#,
         of.assignment,
         of.pair,
@@ -149,6 +179,7 @@ pub async fn add(tx: &mut Tx, of: Of, new: &New<'_>, most: i64, now: When, by: P
         now,
         by,
         most,
+        beside == Beside::Report,
     )
     .fetch_optional(tx.connection())
     .await?;
@@ -160,10 +191,11 @@ pub async fn add(tx: &mut Tx, of: Of, new: &New<'_>, most: i64, now: When, by: P
         )
         .execute(tx.connection())
         .await?;
-        return Ok(true);
+        return Ok(Added::New);
     }
-    let known = sqlx::query_scalar!(
-        r#"select exists (select 1 from evidence where assignment = ? and pair = ? and attempt = ? and sha256 = ?) as "is!: bool""#,
+    let there = sqlx::query!(
+        r#"select exists (select 1 from evidence where assignment = ?1 and pair = ?2 and attempt = ?3 and sha256 = ?4) as "same!: bool",
+               exists (select 1 from report where assignment = ?1 and pair = ?2 and attempt = ?3) as "handed_in!: bool""#,
         of.assignment,
         of.pair,
         of.attempt,
@@ -171,7 +203,11 @@ pub async fn add(tx: &mut Tx, of: Of, new: &New<'_>, most: i64, now: When, by: P
     )
     .fetch_one(tx.connection())
     .await?;
-    Ok(known)
+    Ok(match beside {
+        Beside::Draft if there.handed_in => Added::HandedIn,
+        _ if there.same => Added::Same,
+        _ => Added::TooMany,
+    })
 }
 
 /// Takes a file of an attempt away, as long as the attempt is not handed in; whether it was there.

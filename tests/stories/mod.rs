@@ -24,6 +24,7 @@ pub(crate) mod log;
 mod marks;
 mod odd_requests;
 mod other_plate;
+mod photo_again;
 mod plates;
 pub(crate) mod program;
 mod report;

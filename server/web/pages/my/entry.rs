@@ -9,13 +9,13 @@ use askama::Template;
 use axum::Json;
 use axum::extract::{Query, State};
 use axum::http::{HeaderMap, HeaderName, StatusCode};
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::{IntoResponse, Response};
 use axum_extra::extract::CookieJar;
 use serde::{Deserialize, Serialize};
 
 use super::entry_beside::Beside;
 use super::entry_form::{Ask, Form, REMARKS};
-use crate::actions::add_evidence;
+use super::entry_photo::Photo;
 use crate::actions::fresh;
 use crate::actions::hand_in_report::{self, HandIn, HandInError, NotInIt, hand_in_report};
 use crate::actions::keep_draft::{self, DraftError};
@@ -27,8 +27,7 @@ use crate::report::draft::Written;
 use crate::report::model::Report;
 use crate::report::setup_record::Otherwise;
 use crate::store::assignments::{self, Mine};
-use crate::store::evidence;
-use crate::store::ids::{AssignmentId, EvidenceId};
+use crate::store::ids::{AssignmentId, ReportId};
 use crate::store::people::Person;
 use crate::store::reports::Note;
 use crate::units::LengthUnit;
@@ -61,8 +60,10 @@ pub(in crate::web) struct MyEntry {
     source_name: String,
     wrongs: Vec<(String, String)>,
     said: Vec<String>,
+    /// Where the photo or PDF of the form is, if that is not beside its attempt.
+    said_of_photo: String,
     /// The report that was handed in, with other numbers or other words, for the attempt that the page was for.
-    taken: Option<i64>,
+    taken: Option<ReportId>,
     /// What was written beside the same numbers and is not in that report; empty where the numbers are others.
     not_in_it: String,
     ask: Vec<Ask>,
@@ -115,12 +116,14 @@ pub(super) struct Back {
     /// What is wrong with the set-up record.
     pub(super) set_up: Vec<Otherwise>,
     pub(super) evidence_mend: String,
+    /// Where the photo or PDF of the form is, if that is not beside its attempt.
+    pub(super) said_of_photo: String,
     /// What is wrong with the serial of another plate.
     pub(super) plate_mend: String,
     /// Fields in which partners wrote two things: name, what stands, what else was written and by whom.
     pub(super) two: Vec<Two>,
     /// The report that was handed in, with other numbers or other words, for the attempt that the page was for.
-    pub(super) taken: Option<i64>,
+    pub(super) taken: Option<ReportId>,
     /// What was written beside the same numbers and is not in that report.
     pub(super) not_in_it: NotInIt,
 }
@@ -283,27 +286,22 @@ pub(in crate::web) async fn submit(
     if headers.contains_key("x-keep") {
         return answer_of_keeping(kept);
     }
-    let had_table = form.has_table();
-    let evidence_mend = take_evidence(&app, &person, &mine, &upload).await?;
-    let button = upload.field("do");
-    let done = match (&kept, button) {
-        (Err(unkept), _) => Err(Box::new(Back::problem(unkept.text))),
-        (Ok(kept), "hand-in") => {
-            // What was handed in meanwhile, or cannot be, is told at once: there is nothing to be asked about it.
-            let asks = (mine.handed_in + 1..=mine.assignment.attempts).contains(&form.attempt);
-            ready(&exercise, &mut form, &upload, (asks, two(&kept.written, &person)))
-        }
-        (Ok(_), "read") => Err(Box::new(form.read_table(&exercise))),
-        _ => Err(Box::default()),
+    let photo = Photo::take(&app, &person, (&mine, form.attempt), &upload).await?;
+    let mine = if photo.waits() {
+        stands_now(&app, &person, &mine).await?
+    } else {
+        mine
     };
-    let done = if evidence_mend.is_empty() {
+    let had_table = form.has_table();
+    let done = done(&exercise, &mine, &mut form, &upload, (&kept, &person));
+    let done = if photo.mend.is_empty() {
         done
     } else {
         Err(done.err().unwrap_or_default())
     };
     let back = match done {
         Ok(report) => match hand_in(&app, &person, &mine, &exercise, &form, &report).await? {
-            Ok(response) => return Ok(response),
+            Ok(report) => return photo.beside(&app, &person, &mine, report).await?.answer(report),
             Err(back) => back,
         },
         Err(back) => *back,
@@ -313,15 +311,23 @@ pub(in crate::web) async fn submit(
         // What was read from the table, and the unit that was said, are kept as what is typed is.
         kept = keep(&app, &mine, &person, &exercise, &mut form).await;
     }
-    let mut back = Back { evidence_mend, ..back };
+    let mine = match back.taken {
+        Some(_) => next_attempt(&app, &person, &mine, &mut form).await?,
+        None => mine,
+    };
+    let photo = match back.taken {
+        Some(report) if back.is_of_other_words() => photo.beside(&app, &person, &mine, report).await?,
+        _ => photo.beside_next(&app, &person, &mine).await?,
+    };
+    let mut back = Back {
+        evidence_mend: photo.mend,
+        said_of_photo: photo.said,
+        ..back
+    };
     if let Ok(kept) = &kept {
         back.kept.clone_from(&kept.words);
         back.two = two(&kept.written, &person);
     }
-    let mine = match back.taken {
-        Some(_) => next_attempt(&app, &person, mine, &mut form).await?,
-        None => mine,
-    };
     let status = match &kept {
         Err(unkept) => unkept.status,
         Ok(_) if back.taken.is_some() => StatusCode::CONFLICT,
@@ -330,6 +336,26 @@ pub(in crate::web) async fn submit(
     };
     let page = entry(&app, &person, &mine, &exercise, form, back, &order).await?;
     Ok(Sheet(status, page).into_response())
+}
+
+/// What the button of the form asks for, as far as it is done without the store: the report that is to be handed in, or what goes back.
+fn done(
+    exercise: &Exercise,
+    mine: &Mine,
+    form: &mut Form,
+    upload: &Upload,
+    (kept, person): (&Result<KeptDraft, Unkept>, &Person),
+) -> Result<Report, Box<Back>> {
+    match (kept, upload.field("do")) {
+        (Err(unkept), _) => Err(Box::new(Back::problem(unkept.text))),
+        (Ok(kept), "hand-in") => {
+            // What was handed in meanwhile, or cannot be, is told at once: there is nothing to be asked about it.
+            let asks = (mine.handed_in + 1..=mine.assignment.attempts).contains(&form.attempt);
+            ready(exercise, form, upload, (asks, two(&kept.written, person)))
+        }
+        (Ok(_), "read") => Err(Box::new(form.read_table(exercise))),
+        _ => Err(Box::default()),
+    }
 }
 
 /// What was kept, for the script of the page.
@@ -349,8 +375,13 @@ fn answer_of_keeping(kept: Result<KeptDraft, Unkept>) -> Result<Response, WebErr
 
 /// How the assignment stands for the pair now that the attempt of the page is another report's; the form is one for the
 /// attempt that comes next.
-async fn next_attempt(app: &App, person: &Person, mine: Mine, form: &mut Form) -> Result<Mine, WebError> {
+async fn next_attempt(app: &App, person: &Person, mine: &Mine, form: &mut Form) -> Result<Mine, WebError> {
     form.key.clear();
+    stands_now(app, person, mine).await
+}
+
+/// How the assignment stands for the pair now.
+async fn stands_now(app: &App, person: &Person, mine: &Mine) -> Result<Mine, WebError> {
     assignments::mine(&app.service.store, mine.assignment.id, person.id)
         .await?
         .ok_or(WebError::NotFound)
@@ -358,27 +389,6 @@ async fn next_attempt(app: &App, person: &Person, mine: Mine, form: &mut Form) -
 
 fn base_text(written: &Written) -> Result<String, WebError> {
     serde_json::to_string(&written.base()).map_err(WebError::internal)
-}
-
-/// The attempt that evidence belongs to.
-fn attempt_of(mine: &Mine) -> evidence::Of {
-    evidence::Of {
-        assignment: mine.assignment.id,
-        pair: mine.pair,
-        attempt: mine.handed_in + 1,
-    }
-}
-
-/// Keeps a photo or PDF that came with the form, or takes one away; how to mend it where it is not taken.
-async fn take_evidence(app: &App, person: &Person, mine: &Mine, upload: &Upload) -> Result<String, WebError> {
-    let of = attempt_of(mine);
-    if let Some(Ok(id)) = upload.field("do").strip_prefix("take-away:").map(str::parse) {
-        add_evidence::take_away(&app.service, of, EvidenceId(id)).await?;
-    }
-    let Some(file) = upload.file("evidence") else {
-        return Ok(String::new());
-    };
-    super::evidence::keep(app, person, of, file).await
 }
 
 /// What was typed could not be kept: it goes back on the page, which is then the only place where it is.
@@ -503,6 +513,7 @@ fn ready(
     }))
 }
 
+/// The report that has the numbers of the form now, or what goes back.
 async fn hand_in(
     app: &App,
     person: &Person,
@@ -510,7 +521,7 @@ async fn hand_in(
     exercise: &Exercise,
     form: &Form,
     report: &Report,
-) -> Result<Result<Response, Back>, WebError> {
+) -> Result<Result<ReportId, Back>, WebError> {
     let note = note(exercise, form).map_err(WebError::internal)?;
     let (source_kind, source_bytes) = form.source(report).map_err(WebError::internal)?;
     let sent = HandIn {
@@ -535,9 +546,7 @@ async fn hand_in(
                     .await
                     .map_err(WebError::internal)?;
             }
-            Ok(Ok(
-                Redirect::to(&format!("/my/reports/{}", handed.report)).into_response()
-            ))
+            Ok(Ok(handed.report))
         }
         Err(HandInError::Empty) => refused("No value is written yet. Type the values into the table."),
         Err(HandInError::NoPlate) => Err(closed(mine).unwrap_or(WebError::NotFound)),
@@ -547,11 +556,11 @@ async fn hand_in(
         })),
         Err(HandInError::NotOpen) => Err(WebError::NotFound),
         Err(HandInError::AttemptTaken { report }) => Ok(Err(Back {
-            taken: Some(report.0),
+            taken: Some(report),
             ..Back::default()
         })),
         Err(HandInError::OtherWords { report, not_in_it }) => Ok(Err(Back {
-            taken: Some(report.0),
+            taken: Some(report),
             not_in_it,
             ..Back::default()
         })),
@@ -654,6 +663,7 @@ async fn entry(
         source: form.source_hex,
         source_name: form.source_name,
         said: back.said,
+        said_of_photo: back.said_of_photo,
         taken: back.taken,
         ask: back.ask,
         ask_columns: back.ask_columns,

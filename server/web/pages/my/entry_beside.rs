@@ -105,7 +105,10 @@ impl Beside {
             plate_mend: back.plate_mend.clone(),
             files: files.into_iter().map(|f| (f.id.0, f.name)).collect(),
             evidence_mend: back.evidence_mend.clone(),
-            open: !back.set_up.is_empty() || !back.evidence_mend.is_empty() || back.is_of_other_words(),
+            open: !back.set_up.is_empty()
+                || !back.evidence_mend.is_empty()
+                || !back.said_of_photo.is_empty()
+                || back.is_of_other_words(),
         })
     }
 

@@ -6,8 +6,8 @@ use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 
-use crate::actions::add_evidence::{EvidenceError, add_evidence};
-use crate::store::evidence::{self, Kind, Of};
+use crate::actions::add_evidence::{EvidenceError, Kept, add_evidence};
+use crate::store::evidence::{self, Beside, Kind, Of};
 use crate::store::ids::EvidenceId;
 use crate::store::people::Person;
 use crate::store::reports::Report;
@@ -26,15 +26,20 @@ pub(in crate::web::pages) const fn of(report: &Report) -> Of {
 }
 
 /// Keeps a file; how to mend it where it is not taken.
-pub(super) async fn keep(app: &App, person: &Person, of: Of, file: &File) -> Result<String, WebError> {
+pub(super) async fn keep(
+    app: &App,
+    person: &Person,
+    of: (Of, Beside),
+    file: &File,
+) -> Result<Result<Kept, String>, WebError> {
     if file.too_big {
-        return Ok("The file is bigger than 8 MB, and nothing of it was kept. Take the photo with fewer pixels, or choose a smaller PDF. Everything else is kept.".to_owned());
+        return Ok(Err("The file is bigger than 8 MB, and nothing of it was kept. Take the photo with fewer pixels, or choose a smaller PDF. Everything else is kept.".to_owned()));
     }
     match add_evidence(&app.service, of, &file.name, file.bytes.clone(), person.id).await {
-        Ok(()) => Ok(String::new()),
-        Err(EvidenceError::NotTaken(why)) => Ok(why.to_string()),
-        Err(EvidenceError::Refused(why)) => Ok(why.to_string()),
-        Err(error @ EvidenceError::TooMany) => Ok(error.to_string()),
+        Ok(kept) => Ok(Ok(kept)),
+        Err(EvidenceError::NotTaken(why)) => Ok(Err(why.to_string())),
+        Err(EvidenceError::Refused(why)) => Ok(Err(why.to_string())),
+        Err(error @ EvidenceError::TooMany) => Ok(Err(error.to_string())),
         Err(EvidenceError::Store(error)) => Err(error.into()),
         Err(error) => Err(WebError::internal(error)),
     }
@@ -43,20 +48,21 @@ pub(super) async fn keep(app: &App, person: &Person, of: Of, file: &File) -> Res
 /// Adds a file to a report that was handed in.
 pub(in crate::web) async fn add(State(app): State<App>, mine: MyReport, upload: Upload) -> Result<Response, WebError> {
     let back = format!("/my/reports/{}", mine.report.id);
-    let mend = match upload.file("evidence") {
-        Some(file) => keep(&app, &mine.person, of(&mine.report), file).await?,
-        None => "No file was chosen. Choose a photo (JPEG or PNG) or a PDF.".to_owned(),
+    let kept = match upload.file("evidence") {
+        Some(file) => keep(&app, &mine.person, (of(&mine.report), Beside::Report), file).await?,
+        None => Err("No file was chosen. Choose a photo (JPEG or PNG) or a PDF.".to_owned()),
     };
-    if mend.is_empty() {
-        return Ok(Redirect::to(&format!("{back}#talk")).into_response());
+    match kept {
+        Ok(_) => Ok(Redirect::to(&format!("{back}#talk")).into_response()),
+        Err(mend) => Err(not_kept(&mend, "Your report is as it was.")
+            .to(back, "Back to the result")
+            .into()),
     }
-    let page = Explained::new(
-        StatusCode::UNPROCESSABLE_ENTITY,
-        "The file was not kept",
-        &mend,
-        "Your report is as it was.",
-    );
-    Err(page.to(back, "Back to the result").into())
+}
+
+/// The page for a file that is not kept.
+pub(super) fn not_kept(why: &str, rest: &str) -> Explained {
+    Explained::new(StatusCode::UNPROCESSABLE_ENTITY, "The file was not kept", why, rest)
 }
 
 /// A file to its pair.

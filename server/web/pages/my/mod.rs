@@ -8,6 +8,7 @@ mod entry_beside;
 mod entry_form;
 /// Report entry, one number at a time.
 pub mod entry_one;
+mod entry_photo;
 /// Photos and PDFs beside a report.
 pub mod evidence;
 /// The lab sheet.

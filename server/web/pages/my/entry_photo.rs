@@ -1,0 +1,176 @@
+//! The photo or PDF that comes with the entry form: beside which report it is kept.
+//!
+//! It belongs to the attempt that the form is for. Where that one is handed in already, it waits until it is known what came of the
+//! numbers: beside the same numbers it goes to that report, since a pair may add files to it at any time; beside others it goes
+//! to the attempt that comes next. Where there is none it is not kept, and that is said.
+
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+
+use crate::actions::add_evidence::{Kept, take_away};
+use crate::store::assignments::Mine;
+use crate::store::evidence::{Beside, Of};
+use crate::store::ids::{EvidenceId, ReportId};
+use crate::store::people::Person;
+use crate::store::reports;
+use crate::web::app::App;
+use crate::web::errors::{Explained, WebError};
+use crate::web::upload::{File, Upload};
+
+/// What became of the file so far.
+#[derive(Debug, Default)]
+pub(super) struct Photo<'a> {
+    waits: Option<&'a File>,
+    /// How to mend it where it is not kept.
+    pub(super) mend: String,
+    /// Where it is, if that is not beside the attempt of the page.
+    pub(super) said: String,
+}
+
+impl<'a> Photo<'a> {
+    /// Keeps the file of the form beside its attempt, or takes one away, as long as that is not handed in.
+    pub(super) async fn take(
+        app: &App,
+        person: &Person,
+        (mine, attempt): (&Mine, i64),
+        upload: &'a Upload,
+    ) -> Result<Self, WebError> {
+        let of = of(mine, attempt);
+        if let Some(Ok(id)) = upload.field("do").strip_prefix("take-away:").map(str::parse)
+            && let Some(name) = take_away(&app.service, of, EvidenceId(id)).await?
+        {
+            return Ok(Self::not(format!(
+                "Attempt {attempt} was handed in meanwhile with {}, so the file stays beside that report.",
+                shown(&name)
+            )));
+        }
+        let Some(file) = upload.file("evidence") else {
+            return Ok(Self::default());
+        };
+        let waits = Self {
+            waits: Some(file),
+            ..Self::default()
+        };
+        if attempt != mine.handed_in + 1 || attempt > mine.assignment.attempts {
+            return Ok(waits);
+        }
+        Ok(
+            match super::evidence::keep(app, person, (of, Beside::Draft), file).await? {
+                Ok(Kept::New | Kept::Already) => Self::default(),
+                // While it was on its way.
+                Ok(Kept::HandedIn) => waits,
+                Err(mend) => Self::not(mend),
+            },
+        )
+    }
+
+    fn not(mend: String) -> Self {
+        Self {
+            mend,
+            ..Self::default()
+        }
+    }
+
+    fn said(said: String) -> Self {
+        Self {
+            said,
+            ..Self::default()
+        }
+    }
+
+    /// Whether it has no place yet, since the attempt of the form is none that can be handed in.
+    pub(super) const fn waits(&self) -> bool {
+        self.waits.is_some()
+    }
+
+    /// Keeps what waits beside the report that has the numbers of the form.
+    pub(super) async fn beside(
+        self,
+        app: &App,
+        person: &Person,
+        mine: &Mine,
+        report: ReportId,
+    ) -> Result<Self, WebError> {
+        let Some(file) = self.waits else {
+            return Ok(self);
+        };
+        let store = &app.service.store;
+        let Some(stored) = reports::one(store, report).await? else {
+            return self.beside_next(app, person, mine).await;
+        };
+        if !reports::is_by(store, report, person.id).await? {
+            return self.beside_next(app, person, mine).await;
+        }
+        let of = super::evidence::of(&stored);
+        let kept = super::evidence::keep(app, person, (of, Beside::Report), file).await?;
+        let name = shown(&file.name);
+        Ok(match kept {
+            Ok(Kept::New) => Self::said(format!("{name} was not beside that report yet, and now is.")),
+            Ok(Kept::Already | Kept::HandedIn) => Self::default(),
+            Err(mend) => Self::not(mend),
+        })
+    }
+
+    /// Keeps what waits beside the attempt that comes next.
+    pub(super) async fn beside_next(self, app: &App, person: &Person, mine: &Mine) -> Result<Self, WebError> {
+        let Some(file) = self.waits else {
+            return Ok(self);
+        };
+        let (name, attempt) = (shown(&file.name), mine.handed_in + 1);
+        if attempt > mine.assignment.attempts {
+            return Ok(Self::not(format!(
+                "{name} was not kept, since no attempt is left that it could be for. If it belongs to a report that is handed in, open that report from the page of the assignment and add it there."
+            )));
+        }
+        let kept = super::evidence::keep(app, person, (of(mine, attempt), Beside::Draft), file).await?;
+        Ok(match kept {
+            Ok(Kept::New | Kept::Already) => Self::said(format!(
+                "The page that {name} came with was for an attempt that is handed in. It is kept for attempt {attempt}, not beside that report. If it belongs to that report, take it away below, open the report from the page of the assignment and add it there."
+            )),
+            Ok(Kept::HandedIn) => Self::not(format!(
+                "{name} was not kept, since attempt {attempt} was handed in at the same moment. Choose it again."
+            )),
+            Err(mend) => Self::not(mend),
+        })
+    }
+
+    /// The answer where the numbers are those of a report: its page, unless something is to be said first.
+    pub(super) fn answer(self, report: ReportId) -> Result<Response, WebError> {
+        let to = format!("/my/reports/{report}");
+        let way = "Look at that report";
+        let once =
+            "These numbers were handed in before, by your partner or from another page of yours, and count once.";
+        if !self.mend.is_empty() {
+            let rest = format!("{once} That report is as it was, and you can add a file to it on its page.");
+            return Err(super::evidence::not_kept(&self.mend, &rest).to(to, way).into());
+        }
+        if self.said.is_empty() {
+            return Ok(Redirect::to(&to).into_response());
+        }
+        let page = Explained::new(
+            StatusCode::CONFLICT,
+            "Handed in before",
+            &format!("{once} {}", self.said),
+            "There is nothing more to do.",
+        );
+        Err(page.to(to, way).into())
+    }
+}
+
+fn of(mine: &Mine, attempt: i64) -> Of {
+    Of {
+        assignment: mine.assignment.id,
+        pair: mine.pair,
+        attempt,
+    }
+}
+
+/// The name of a file, as far as it can be shown in a sentence.
+fn shown(name: &str) -> String {
+    let name: String = name.chars().filter(|c| !c.is_control()).take(120).collect();
+    if name.is_empty() {
+        "The file".to_owned()
+    } else {
+        format!("\u{201c}{name}\u{201d}")
+    }
+}
