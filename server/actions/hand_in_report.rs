@@ -17,6 +17,7 @@ use super::fresh::{self, Fresh};
 use super::grade_report::grade_first;
 use super::other_plate::{self, Measured};
 use crate::report::model::Report;
+use crate::report::remarks::has_all_lines_of;
 use crate::report::setup_record::SetUp;
 use crate::store::StoreError;
 use crate::store::assignments::Mine;
@@ -194,8 +195,7 @@ async fn keep(service: &Service, new: NewReport) -> Result<(ReportId, Option<Wai
 
 /// What a note says that the one of a report does not.
 fn not_in(report: &Note, sent: &Note) -> Result<NotInIt, serde_json::Error> {
-    // A device ends lines as it likes.
-    let text = |note: &Note| note.remarks.as_deref().unwrap_or_default().replace('\r', "");
+    let text = |note: &Note| note.remarks.clone().unwrap_or_default();
     let set_up = |note: &Note| -> Result<SetUp, serde_json::Error> {
         Ok(note
             .set_up
@@ -205,7 +205,7 @@ fn not_in(report: &Note, sent: &Note) -> Result<NotInIt, serde_json::Error> {
             .unwrap_or_default())
     };
     Ok(NotInIt {
-        remarks: !text(report).contains(&text(sent)),
+        remarks: !has_all_lines_of(&text(report), &text(sent)),
         set_up: !set_up(report)?.says_all_of(&set_up(sent)?),
     })
 }

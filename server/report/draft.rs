@@ -7,6 +7,8 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use super::remarks::has_all_lines_of;
+
 /// How a field came to be what it is.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Version {
@@ -87,11 +89,18 @@ impl Written {
                 self.write(name, text, by);
             } else if text.is_empty() {
                 // Emptied on one page, filled on another: what is filled stays.
+            } else if name == "remarks" {
+                // What both wrote, line by line.
+                let there = self.text(name);
+                if has_all_lines_of(text, there) {
+                    self.write(name, text, by);
+                } else if !has_all_lines_of(there, text) {
+                    let joined = format!("{there}\n{text}");
+                    self.write(name, &joined, by);
+                }
             } else if !is_of_the_table(name) {
-                // Remarks and what is said of the setting up: both sentences, or the later word.
-                let joined = format!("{}\n{text}", self.text(name));
-                let both = name == "remarks" && !self.text(name).contains(text.as_str());
-                self.write(name, if both { &joined } else { text }, by);
+                // What is said of the setting up: the later word.
+                self.write(name, text, by);
             } else {
                 let v = self.version(name).saturating_add(1);
                 let version = self.versions.entry(name.clone()).or_default();
@@ -161,6 +170,23 @@ mod tests {
         }
         assert_eq!(draft.fields["remarks"], "The edge was dirty.\nTip changed at 5.");
         assert_eq!(draft.asked().count(), 0);
+    }
+
+    #[test]
+    fn a_remark_that_is_a_part_of_the_partners_is_kept_beside_it() {
+        let remarks = |first: &str, then: &str| {
+            let mut draft = Written::default();
+            let base = draft.base();
+            draft.lay_over(&sent(&[("remarks", first)]), Some(&base), 7);
+            draft.lay_over(&sent(&[("remarks", then)]), Some(&base), 8);
+            draft.fields["remarks"].clone()
+        };
+        assert_eq!(remarks("Plate not clean", "clean"), "Plate not clean\nclean");
+        assert_eq!(remarks("clean", "Plate not clean"), "clean\nPlate not clean");
+        // The same line of both is one, and nobody's other lines go with it.
+        let both = "The edge was dirty.\nTip changed at 5.";
+        assert_eq!(remarks(both, "Tip changed at 5."), both);
+        assert_eq!(remarks("Tip changed at 5.", both), both);
     }
 
     #[test]

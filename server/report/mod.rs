@@ -24,6 +24,8 @@ pub mod model;
 pub mod names;
 /// The table of probed points in a text file.
 pub mod points;
+/// What a pair remarks beside its numbers.
+pub mod remarks;
 /// A class's roster in a text file.
 pub mod roster;
 /// What a pair says of how it set the plate up.

@@ -99,6 +99,27 @@ async fn what_the_second_partner_writes_beside_the_same_numbers_is_not_lost() {
     report.has("the tip was changed").has("answer-1").has_not("answer-2");
 }
 
+/// A part of a line may say the opposite of it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_remark_that_is_a_part_of_the_partners_is_not_lost() {
+    let site = Site::open().await;
+    let assignment = site.assign(3, Feedback::Words).await;
+    let (anna, aron) = (site.pair("A").await, site.sign_in("aron", super::site::PIN).await);
+    let open = async |browser| Sheet::open(browser, assignment).await.type_all(&careful());
+    let (hers, his) = (open(&anna).await, open(&aron).await);
+    let hers = hers.fill("remarks", "The plate was not clean at 4.\r\nIt was warm.");
+    assert_eq!(hers.send(&anna, "hand-in").await.is(200).path, "/my/reports/1");
+    let told = his.fill("remarks", "clean at 4").send(&aron, "hand-in").await;
+    told.is(409).has("count once");
+    assert_eq!(area(&told, "text"), "clean at 4");
+    // A whole line of hers is nothing new.
+    let same = open(&aron)
+        .await
+        .fill("attempt", "1")
+        .fill("remarks", "It was  warm.\n");
+    assert_eq!(same.send(&aron, "hand-in").await.is(200).path, "/my/reports/1");
+}
+
 /// Nobody is asked whether a report is meant to be incomplete that was handed in already, least of all where no attempt is left.
 #[tokio::test(flavor = "multi_thread")]
 async fn an_incomplete_report_that_a_partner_handed_in_is_not_asked_about_again() {
