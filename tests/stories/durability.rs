@@ -65,10 +65,7 @@ fn serve_on_full_disk(data: &str, kibibytes: u64) -> Running {
     let script = format!(
         "trap '' XFSZ; ulimit -S -f {kibibytes}; exec \"{PROGRAM}\" demo --data \"{data}\" --listen 127.0.0.1:0"
     );
-    Running::begin(
-        Command::new("bash").args(["-c", &script]).stderr(Stdio::null()),
-        "Ctrl-C",
-    )
+    Running::begin(Command::new("bash").args(["-c", &script]), "Ctrl-C")
 }
 
 /// Gives the disk of [`serve_on_full_disk`] room again.
@@ -270,7 +267,7 @@ async fn a_file_that_may_not_be_written_is_told_and_a_folder_too() {
     let mut command = program_of_nobody(folder.path());
     may(&file, 0o444);
     serve(&mut command);
-    let server = Running::begin(command.stderr(Stdio::null()), "listens on");
+    let server = Running::begin(&mut command, "listens on");
     let browser = Browser::at(&server.address());
     browser.get("/sign-in").await.is(200).has("Sign in");
     let fields = [("name", "ferro"), ("secret", PASSPHRASE)];

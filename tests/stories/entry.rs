@@ -75,7 +75,10 @@ impl Sheet {
     }
 
     pub(super) async fn send(&self, browser: &Browser, button: &str) -> Answer {
-        super::log::never_of_form(self.fields.iter().map(|(name, text)| (name.as_str(), text.as_str())));
+        super::log::never_of_form(
+            &self.path,
+            self.fields.iter().map(|(name, text)| (name.as_str(), text.as_str())),
+        );
         let mut form = Form::new();
         for (name, text) in &self.fields {
             form = form.text(name.clone(), text.clone());

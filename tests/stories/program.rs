@@ -1,55 +1,65 @@
 //! The program itself: demo, serve, the first instructor.
 
 use std::io::{BufRead, BufReader, Read, Write};
-use std::path::Path;
-use std::process::{Child, Command, Output, Stdio};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStderr, Command, Output, Stdio};
+use std::sync::{Arc, Condvar, Mutex};
 use std::time::Duration;
-
-use tempfile::NamedTempFile;
 
 use super::log;
 use super::site::Browser;
 
 pub(super) const PROGRAM: &str = env!("CARGO_BIN_EXE_platemark");
 
-/// A server that is asked to stop at the end of its story, also when the story fails.
+/// What comes through a pipe.
+#[derive(Default)]
+struct Log {
+    text: Mutex<Vec<u8>>,
+    comes: Condvar,
+}
+
+/// A server that is asked to stop at the end of its story, also when the story fails. What it logs is looked through then.
 pub(crate) struct Running {
     pub(super) child: Child,
     lines: Vec<String>,
-    /// What it logs, where nobody else reads that.
-    log: Option<NamedTempFile>,
+    /// What it has logged so far. Through a pipe: of some servers the files may not grow.
+    log: Arc<Log>,
+    data: Option<PathBuf>,
 }
 
 impl Running {
     /// Starts and reads what it prints until a line has these words.
     pub(crate) fn start(arguments: &[&str], until: &str) -> Self {
-        let log = NamedTempFile::new().unwrap();
-        let mut command = Command::new(PROGRAM);
-        command
-            .args(arguments)
-            .env("RUST_LOG", "info,platemark=debug,tower_http=debug");
-        let mut running = Self::begin(command.stderr(log.reopen().unwrap()), until);
-        running.log = Some(log);
-        running
+        Self::begin(Command::new(PROGRAM).args(arguments), until)
     }
 
-    /// The same for a command that leads to the program.
+    /// The same for a command that leads to the program. Where it does not say how much is logged, it is what may be logged at all.
     pub(super) fn begin(command: &mut Command, until: &str) -> Self {
-        let mut child = command.stdout(Stdio::piped()).spawn().unwrap();
+        if !command.get_envs().any(|(name, _)| name == "RUST_LOG") {
+            command.env("RUST_LOG", "info,platemark=debug,tower_http=debug");
+        }
+        let data = data_of(command);
+        let command = command.stdout(Stdio::piped()).stderr(Stdio::piped());
+        let mut child = command.spawn().unwrap();
+        let log = collected(child.stderr.take().unwrap());
         let mut lines = Vec::new();
         for line in BufReader::new(child.stdout.take().unwrap()).lines() {
             let line = line.unwrap();
             let last = line.contains(until);
             lines.push(line);
             if last {
-                let log = None;
-                return Self { child, lines, log };
+                break;
             }
         }
-        child.kill().ok();
-        assert!(lines.iter().any(|l| l.contains(until)), "{lines:?}");
-        let log = None;
-        Self { child, lines, log }
+        let running = Self {
+            child,
+            lines,
+            log,
+            data,
+        };
+        let began = running.lines.iter().any(|l| l.contains(until));
+        assert!(began, "{:?}\n{}", running.lines, running.logged());
+        running
     }
 
     pub(crate) fn address(&self) -> String {
@@ -69,10 +79,16 @@ impl Running {
         rest.split("  ").next().unwrap().split(" (").next().unwrap().to_owned()
     }
 
-    /// What it has logged so far.
+    /// What it has logged so far, as soon as no more of it comes.
     pub(super) fn logged(&self) -> String {
-        let read = self.log.as_ref().map(|file| std::fs::read(file.path()).unwrap());
-        String::from_utf8_lossy(&read.unwrap_or_default()).into_owned()
+        let mut text = self.log.text.lock().unwrap();
+        loop {
+            let (more, waited) = self.log.comes.wait_timeout(text, Duration::from_millis(30)).unwrap();
+            if waited.timed_out() {
+                return String::from_utf8_lossy(&more).into_owned();
+            }
+            text = more;
+        }
     }
 
     /// Sends it a signal; its exit status, where it ends by itself within half a minute.
@@ -100,16 +116,39 @@ impl Drop for Running {
     fn drop(&mut self) {
         self.child.kill().ok();
         self.child.wait().ok();
-        if let Some(file) = &self.log {
-            log::look_through(&String::from_utf8_lossy(
-                &std::fs::read(file.path()).unwrap_or_default(),
-            ));
-            log::hold();
+        if let Some(data) = &self.data {
+            log::never_of_school(data, false);
         }
+        log::look_through(&self.logged());
+        log::hold();
     }
 }
 
+/// The data folder that a command names.
+fn data_of(command: &Command) -> Option<PathBuf> {
+    let all: Vec<String> = command.get_args().map(|a| a.to_string_lossy().into_owned()).collect();
+    let all = all.join(" ");
+    let mut words = all.split_whitespace().skip_while(|word| *word != "--data");
+    words.nth(1).map(|word| PathBuf::from(word.trim_matches('"')))
+}
+
+/// Collects what comes through a pipe until its other end is closed.
+fn collected(mut pipe: ChildStderr) -> Arc<Log> {
+    let log = Arc::new(Log::default());
+    let of_thread = Arc::clone(&log);
+    std::thread::spawn(move || {
+        let mut piece = [0; 1 << 16];
+        while let Ok(read @ 1..) = pipe.read(&mut piece) {
+            of_thread.text.lock().unwrap().extend_from_slice(&piece[..read]);
+            of_thread.comes.notify_all();
+        }
+    });
+    log
+}
+
 pub(super) fn add_instructor(data: &Path, name: &str, passphrase: &str) -> Output {
+    log::never(name);
+    log::never(passphrase.trim_end());
     let mut child = Command::new(PROGRAM)
         .args(["instructor", "add", name, "--passphrase-stdin", "--data"])
         .arg(data)

@@ -196,9 +196,6 @@ impl Site {
         let browser = self.stranger();
         let answer = browser.send("/sign-in", &[("name", name), ("secret", secret)]).await;
         assert_eq!(answer.status, StatusCode::OK, "{}", answer.body);
-        if let Some(cookie) = browser.token() {
-            log::never(cookie.trim_start_matches("session="));
-        }
         browser
     }
 
@@ -246,6 +243,7 @@ impl Site {
 
 impl Drop for Site {
     fn drop(&mut self) {
+        log::never_of_school(self.folder.path(), true);
         log::hold();
     }
 }
@@ -268,6 +266,8 @@ pub(crate) async fn person(service: &Service, role: Role, name: &str) -> PersonI
 
 /// A person who signs in by something else than the name.
 pub(crate) async fn named(service: &Service, role: Role, name: &str, sign_in: &str) -> PersonId {
+    log::never(name);
+    log::never(sign_in);
     let secret = if role == Role::Student { PIN } else { PASSPHRASE };
     let wanted = WantedPerson {
         role,
@@ -418,7 +418,7 @@ impl Browser {
     }
 
     pub(crate) async fn send(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
-        log::never_of_form(fields.iter().copied());
+        log::never_of_form(path, fields.iter().copied());
         let response = self
             .client
             .post(format!("{}{path}", self.base))
@@ -426,6 +426,9 @@ impl Browser {
             .send()
             .await
             .unwrap();
+        if let Some(cookie) = self.token() {
+            log::never(cookie.trim_start_matches("session="));
+        }
         Answer::of(response).await
     }
 
@@ -470,7 +473,7 @@ impl Browser {
 
     /// A form with headers of one's own, as another site makes a browser send it.
     pub(crate) async fn send_with(&self, path: &str, headers: &[(&str, &str)], fields: &[(&str, &str)]) -> Answer {
-        log::never_of_form(fields.iter().copied());
+        log::never_of_form(path, fields.iter().copied());
         let mut request = self.client.post(format!("{}{path}", self.base)).form(fields);
         for (name, value) in headers {
             request = request.header(*name, *value);
@@ -507,7 +510,7 @@ pub(crate) fn filled(key: &str, attempt: &str, csv: &str) -> Form {
     for line in csv.lines().skip(1) {
         let mut cells = line.split(',');
         let (no, measured, call) = (cells.next().unwrap(), cells.next().unwrap(), cells.next().unwrap());
-        log::never_of_form([(format!("m-{no}").as_str(), measured)]);
+        log::never_of_form("", [(format!("m-{no}").as_str(), measured)]);
         form = form
             .text(format!("m-{no}"), measured.to_owned())
             .text(format!("c-{no}"), call.to_owned());

@@ -1,6 +1,6 @@
 //! What whoever runs the server can watch: metrics at an address of their own, and a log without persons or secrets.
 
-use std::process::{Command, Stdio};
+use std::process::Command;
 
 use super::program::{PROGRAM, Running, add_instructor};
 use super::site::{Browser, PASSPHRASE, any_report, entry};
@@ -77,13 +77,11 @@ fn stands_in(log: &str, text: &str) -> bool {
 async fn the_log_has_neither_persons_nor_secrets_nor_numbers_of_a_report() {
     let folder = tempfile::tempdir().unwrap();
     let data = folder.path().join("school");
-    let log = folder.path().join("log");
     let mut server = Running::begin(
         Command::new(PROGRAM)
             .args(["demo", "--listen", "127.0.0.1:0", "--data"])
             .arg(&data)
-            .env("RUST_LOG", "debug")
-            .stderr(Stdio::from(std::fs::File::create(&log).unwrap())),
+            .env("RUST_LOG", "debug"),
         "Ctrl-C",
     );
     let pair = Browser::at(&server.address());
@@ -108,7 +106,7 @@ async fn the_log_has_neither_persons_nor_secrets_nor_numbers_of_a_report() {
     server.child.kill().unwrap();
     server.child.wait().unwrap();
 
-    let log = std::fs::read_to_string(&log).unwrap();
+    let log = server.logged();
     assert!(log.contains("/sign-in"), "the log has the requests");
     // Long enough that no time taken has it by chance.
     let values = csv.lines().skip(1).map(|line| line.split(',').nth(1).unwrap());
@@ -167,20 +165,17 @@ fn a_proxy_that_tells_no_addresses_is_warned_of() {
         (&[], false),
     ] {
         let folder = tempfile::tempdir().unwrap();
-        let log = folder.path().join("log");
         let data = folder.path().join("school");
         let server = Running::begin(
             Command::new(PROGRAM)
                 .args(["serve", "--listen", "127.0.0.1:0"])
                 .args(more)
                 .arg("--data")
-                .arg(&data)
-                .stderr(Stdio::from(std::fs::File::create(&log).unwrap())),
+                .arg(&data),
             "listens on",
         );
         // Said before it listens.
-        drop(server);
-        let log = std::fs::read_to_string(&log).unwrap();
+        let log = server.logged();
         assert_eq!(log.contains("without --forwarded-for"), warned, "{more:?}: {log}");
     }
 }
