@@ -7,7 +7,7 @@ use super::classes::WhenOver;
 use super::ids::{AssignmentId, ClassId, PersonId};
 use super::when::When;
 use super::{Store, StoreError, Tx, evidence, json_of, of_json, sessions};
-use crate::report::names::stands_in;
+use crate::report::names::{stands_in, stem};
 
 /// Stands where words were.
 const TAKEN_OUT: &str = "taken out";
@@ -287,15 +287,49 @@ async fn forget_loans(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
         .fetch_optional(tx.connection())
         .await?
         .unwrap_or_default();
+    let begins = stem(&name);
+    let others = sqlx::query_scalar!(
+        "select name from person where id <> ?1 and substr(name, 1, length(?2)) = ?2",
+        person,
+        begins,
+    )
+    .fetch_all(tx.connection())
+    .await?;
+    let name = Name { name: &name, others };
+    forget_held(tx, &name).await?;
+    forget_trail_of_plates(tx, &name).await?;
+    forget_plates(tx, &name).await
+}
+
+/// A name that is taken out, and those of others that begin alike and stay.
+struct Name<'a> {
+    name: &'a str,
+    others: Vec<String>,
+}
+
+impl Name<'_> {
+    fn stands_in(&self, text: &str) -> bool {
+        stands_in(text, self.name, &self.others)
+    }
+
+    /// What a text has wherever the name stands.
+    fn begins(&self) -> &str {
+        stem(self.name)
+    }
+}
+
+/// Loans to a person, and what was noted when they came back.
+async fn forget_held(tx: &mut Tx, name: &Name<'_>) -> Result<(), StoreError> {
+    let begins = name.begins();
     let loans = sqlx::query!(
         r#"select id as "id!", plate, out_at, in_at, holder, remark from plate_loan
            where instr(holder, ?1) > 0 or instr(remark, ?1) > 0"#,
-        name,
+        begins,
     )
     .fetch_all(tx.connection())
     .await?;
     for loan in loans {
-        let holds = stands_in(&loan.holder, &name);
+        let holds = name.stands_in(&loan.holder);
         if holds {
             sqlx::query!(
                 "update audit set detail = json_replace(detail, '$.remark', 'taken out')
@@ -308,7 +342,7 @@ async fn forget_loans(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
             .execute(tx.connection())
             .await?;
         }
-        if holds || stands_in(&loan.remark, &name) {
+        if holds || name.stands_in(&loan.remark) {
             sqlx::query!(
                 "update plate_loan set holder = iif(?2, 'taken out', holder), remark = iif(remark = '', '', 'taken out')
                  where id = ?1",
@@ -319,22 +353,22 @@ async fn forget_loans(tx: &mut Tx, person: PersonId) -> Result<(), StoreError> {
             .await?;
         }
     }
-    forget_trail_of_plates(tx, &name).await?;
-    forget_plates(tx, &name).await
+    Ok(())
 }
 
 /// What the trail of plates says that names somebody.
-async fn forget_trail_of_plates(tx: &mut Tx, name: &str) -> Result<(), StoreError> {
+async fn forget_trail_of_plates(tx: &mut Tx, name: &Name<'_>) -> Result<(), StoreError> {
+    let begins = name.begins();
     let trail = sqlx::query!(
         r#"select id as "id!", detail from audit where about = 'plate' and what in ('plate-out', 'plate-in', 'plate-place', 'withdraw')
                and exists (select 1 from json_each(detail) j where instr(j.value, ?) > 0)"#,
-        name,
+        begins,
     )
     .fetch_all(tx.connection())
     .await?;
     for entry in trail {
         let mut detail: serde_json::Map<String, serde_json::Value> = of_json("a detail of the trail", &entry.detail)?;
-        let naming = |said: &&mut serde_json::Value| said.as_str().is_some_and(|text| stands_in(text, name));
+        let naming = |said: &&mut serde_json::Value| said.as_str().is_some_and(|text| name.stands_in(text));
         detail
             .values_mut()
             .filter(naming)
@@ -348,17 +382,18 @@ async fn forget_trail_of_plates(tx: &mut Tx, name: &str) -> Result<(), StoreErro
 }
 
 /// What is written of plates that names somebody.
-async fn forget_plates(tx: &mut Tx, name: &str) -> Result<(), StoreError> {
+async fn forget_plates(tx: &mut Tx, name: &Name<'_>) -> Result<(), StoreError> {
+    let begins = name.begins();
     let plates = sqlx::query!(
         r#"select id as "id!", withdrawn_why, place, label from plate
            where instr(withdrawn_why, ?1) > 0 or instr(place, ?1) > 0 or instr(label, ?1) > 0"#,
-        name,
+        begins,
     )
     .fetch_all(tx.connection())
     .await?;
     for plate in plates {
         let [why, place, label] = [plate.withdrawn_why, plate.place, plate.label].map(|text| {
-            if stands_in(&text, name) {
+            if name.stands_in(&text) {
                 TAKEN_OUT.to_owned()
             } else {
                 text
