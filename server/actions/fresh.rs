@@ -5,9 +5,10 @@
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 use tokio::runtime::Handle;
-use tokio::sync::oneshot;
+use tokio::sync::{RwLock, oneshot};
 
 use super::attention::ToSearch;
 use super::basis::{Bases, Computed, Of, Work, graded, prepare};
@@ -24,6 +25,9 @@ use crate::store::writer::Waits;
 
 /// Most reports that a processor takes at once: few, since the first one's answer waits for the last one's grade.
 const AT_ONCE: usize = 8;
+
+/// How long the stop waits for grades that are being made.
+const AT_THE_END: Duration = Duration::from_secs(5);
 
 /// How many of those that wait one of so many processors takes.
 fn share(waiting: usize, processors: usize) -> usize {
@@ -52,18 +56,47 @@ struct Waiting {
 
 /// The line.
 #[derive(Debug, Clone, Default)]
-pub struct FreshLine(Arc<Mutex<Line>>);
+pub struct FreshLine {
+    line: Arc<Mutex<Line>>,
+    /// Shared by graders from taking reports until the writer has their grades.
+    in_hand: Arc<RwLock<()>>,
+}
 
 #[derive(Debug, Default)]
 struct Line {
     waiting: VecDeque<Waiting>,
     /// Tasks that take from it.
     graders: usize,
+    /// Nobody takes a place in it any more.
+    is_over: bool,
 }
 
 impl FreshLine {
     fn line(&self) -> MutexGuard<'_, Line> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+        self.line.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// How many reports wait.
+    #[must_use]
+    pub fn waiting(&self) -> usize {
+        self.line().waiting.len()
+    }
+
+    /// Ends the line: reports that wait are left to the next start, which grades what has no grade; the grades of those that are in hand
+    /// are given to the writer first, if they do not take too long.
+    pub async fn end(&self) {
+        let left = {
+            let mut line = self.line();
+            line.is_over = true;
+            std::mem::take(&mut line.waiting)
+        };
+        if !left.is_empty() {
+            tracing::info!(reports = left.len(), "left to be graded at the next start");
+        }
+        drop(left);
+        if tokio::time::timeout(AT_THE_END, self.in_hand.write()).await.is_err() {
+            tracing::warn!("a grade takes too long to be waited for at the stop");
+        }
     }
 
     /// A fair share of those that wait for one of so many processors; with none the grader ends.
@@ -77,11 +110,14 @@ impl FreshLine {
     }
 }
 
-/// Has a report graded, whether or not somebody waits for the answer: is the grade stored?
+/// Has a report graded, whether or not somebody waits for the answer: is the grade stored? With the line at its end nobody answers.
 pub(super) fn soon(service: &Service, fresh: Fresh) -> oneshot::Receiver<bool> {
     let (tell, told) = oneshot::channel();
     let begins = {
         let mut line = service.fresh.line();
+        if line.is_over {
+            return told;
+        }
         line.waiting.push_back(Waiting { fresh, tell });
         let begins = line.graders < service.processors;
         line.graders += usize::from(begins);
@@ -118,6 +154,7 @@ async fn grader(service: Service) {
         let (service, runtime) = (service.clone(), runtime.clone());
         let ends = tokio::task::spawn_blocking(move || {
             loop {
+                let in_hand = runtime.block_on(service.fresh.in_hand.read());
                 let next = service.fresh.next(service.processors);
                 if next.is_empty() {
                     return true;
@@ -126,6 +163,7 @@ async fn grader(service: Service) {
                 if !works.is_empty() {
                     grade(&service, &runtime, works);
                 }
+                drop(in_hand);
                 drop(place);
                 match Arc::clone(&service.grading).try_acquire_owned() {
                     Ok(again) => place = again,
@@ -261,5 +299,21 @@ mod tests {
             [8, 6, 3, 2, 1, 0, 0]
         );
         assert_eq!(share(3, 0), 3);
+    }
+
+    #[tokio::test]
+    async fn the_end_of_the_line_waits_for_what_is_in_hand() {
+        let line = FreshLine::default();
+        let in_hand = Arc::clone(&line.in_hand).read_owned().await;
+        let (of_task, begun) = (line.clone(), std::time::Instant::now());
+        let end = tokio::spawn(async move { of_task.end().await });
+        tokio::time::sleep(Duration::from_millis(100)).await;
+        assert!(line.line().is_over && !end.is_finished());
+        drop(in_hand);
+        end.await.unwrap();
+        assert!(begun.elapsed() < AT_THE_END);
+        // A grader that comes now finds nothing to do.
+        let _in_hand = line.in_hand.read().await;
+        assert!(line.next(2).is_empty());
     }
 }

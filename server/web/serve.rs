@@ -35,6 +35,7 @@ pub async fn serve(app: App, listener: TcpListener, stop: impl Future<Output = (
     grader.abort();
     sweeper.abort();
     checker.abort();
+    service.fresh.end().await;
     service.searches.end().await;
     service.store.close().await;
 }

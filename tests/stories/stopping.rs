@@ -119,6 +119,35 @@ async fn a_report_that_is_half_sent_at_the_stop_is_finished() {
     site.pair("A").await.get("/my/reports/1").await.is(200).has("attempt 1");
 }
 
+/// Reports that wait to be graded are not graded for nothing while the server stops: the next start does it.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_waits_to_be_graded_at_the_stop_is_graded_after_the_next_start() {
+    let mut site = Site::open().await;
+    let assignment = site.assign(2, Feedback::Words).await;
+    let (a, b) = (site.pair("A").await, site.pair("B").await);
+    let csv = shipped("SB-11/reports/SB-11-01--careful.csv");
+    // As while others are graded: there is no place.
+    let service = site.service.clone();
+    let places = u32::try_from(service.processors).unwrap();
+    let all = service.grading.acquire_many(places).await.unwrap();
+    let (one, other) = tokio::join!(a.hand_in(assignment, &csv), b.hand_in(assignment, &csv));
+    for page in [one, other] {
+        page.is(200).has("still being worked out");
+    }
+    assert_eq!(service.fresh.waiting(), 2);
+    site.close().await;
+    assert_eq!(service.fresh.waiting(), 0);
+    drop(all);
+    site.open_again().await;
+    for _ in 0..200 {
+        if grades::missing(&site.service.store, 10).await.unwrap().is_empty() {
+            return;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    panic!("a report was not graded");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_report_without_a_grade_gets_one_at_the_next_start() {
     let mut site = Site::open().await;
