@@ -4,6 +4,7 @@
 //! at once cost one write to the disk, and no answer is given for what could still be lost.
 
 use std::collections::BTreeSet;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::time::Duration;
@@ -471,11 +472,16 @@ fn alone<T>(result: Result<T, StoreError>) -> Result<Result<T, StoreError>, Stor
     }
 }
 
-/// Who asked may be gone; what was stored stays stored.
+/// Who asked may be gone; what was stored stays stored. What is done with an answer may fail as it likes: those that are told after it
+/// hear of their own.
 fn tell(job: Job, outcome: Outcome) {
     match (job, outcome) {
         (Job::Report(_, answer), Outcome::Report(result)) => drop(answer.send(result)),
-        (Job::Grades(_, then), Outcome::Grades(results)) => then(results),
+        (Job::Grades(_, then), Outcome::Grades(results)) => {
+            if catch_unwind(AssertUnwindSafe(|| then(results))).is_err() {
+                tracing::error!("what was to be done with stored grades was not done");
+            }
+        }
         _ => {}
     }
 }
@@ -524,6 +530,20 @@ mod tests {
         assert!(matches!(stored().await[..], [Err(StoreError::Other(_))]));
         store.close().await;
         assert!(matches!(stored().await[..], [Err(StoreError::Stopping)]));
+    }
+
+    #[tokio::test]
+    async fn who_fails_over_an_answer_keeps_nobody_from_theirs() {
+        let (answer, told) = oneshot::channel();
+        let fails = Job::Grades(Vec::new(), Box::new(|_| panic!("over the answer")));
+        let next = Job::Grades(Vec::new(), Box::new(|stored| drop(answer.send(stored))));
+        let all = tokio::spawn(async move {
+            for job in [fails, next] {
+                tell(job, Outcome::Grades(vec![Ok(())]));
+            }
+        });
+        all.await.unwrap();
+        assert!(matches!(told.await.unwrap()[..], [Ok(())]));
     }
 
     #[tokio::test]
