@@ -164,14 +164,14 @@ async fn beside_other_numbers_it_is_kept_for_the_next_attempt_and_that_is_said()
     let told = his.send(&of.aron, "hand-in").await;
     told.is(409)
         .has("other numbers were handed in before")
-        .has("his.jpg\u{201d} came with was for an attempt that is handed in. It is kept for attempt 2")
+        .has("his.jpg\u{201d} is kept for attempt 2: the attempt of the page that it came with is handed in")
         .has("Kept: <bdi>his.jpg</bdi>");
     assert_eq!(stored(&of.site).await, [at(2, "his.jpg")]);
     // Kept only, from a page that is as old, it is the same.
     let older = older.photo("older.jpg", &photo(150));
     let told = older.send(&of.aron, "keep").await;
     told.is(200)
-        .has("older.jpg\u{201d} came with was for an attempt that is handed in")
+        .has("older.jpg\u{201d} is kept for attempt 2")
         .has("Kept: <bdi>older.jpg</bdi>");
     // It can be taken away, and the other one is handed in with the attempt.
     Sheet::of(&told, of.path())

@@ -125,7 +125,7 @@ impl<'a> Photo<'a> {
         let kept = super::evidence::keep(app, person, (of(mine, attempt), Beside::Draft), file).await?;
         Ok(match kept {
             Ok(Kept::New | Kept::Already) => Self::said(format!(
-                "The page that {name} came with was for an attempt that is handed in. It is kept for attempt {attempt}, not beside that report. If it belongs to that report, take it away below, open the report from the page of the assignment and add it there."
+                "{name} is kept for attempt {attempt}: the attempt of the page that it came with is handed in. If it belongs to that report, take it away below, open the report from the page of the assignment and add it there."
             )),
             Ok(Kept::HandedIn) => Self::not(format!(
                 "{name} was not kept, since attempt {attempt} was handed in at the same moment. Choose it again."
