@@ -133,7 +133,7 @@ fn found_within(line: &str, text: &str) -> bool {
 fn without_times(line: &str) -> String {
     fn strip(value: &mut serde_json::Value) {
         let Some(fields) = value.as_object_mut() else { return };
-        for name in ["timestamp", "latency", "request", "request_id"] {
+        for name in ["timestamp", "latency", "id"] {
             fields.remove(name);
         }
         for (_, field) in fields.iter_mut() {
