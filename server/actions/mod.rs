@@ -20,6 +20,8 @@ pub mod behind;
 pub mod bench;
 /// What is done with an assignment once it is made.
 pub mod care;
+/// Who is in charge of a person's account.
+pub mod charge;
 /// What time it is.
 pub mod clock;
 /// Confirms and rejects faults of a report; takes the answer to a check.

@@ -3,7 +3,9 @@
 use thiserror::Error;
 
 use super::Service;
+use super::charge::{self, NotInCharge};
 use super::sign_in::canonical;
+use super::take_seat::SlipError;
 use crate::report::roster::{LONGEST_NAME, clean};
 use crate::store::ids::{ClassId, PersonId};
 use crate::store::people::{self, NewPerson, Role};
@@ -25,9 +27,25 @@ pub enum PeopleError {
     /// Nobody would be left who may change the class.
     #[error("a class needs an instructor. Add another one first; then this one can be taken out")]
     LastInstructor,
+    /// Somebody else is in charge of the account.
+    #[error(transparent)]
+    NotInCharge(#[from] NotInCharge),
+    /// A seat could not be freed.
+    #[error(transparent)]
+    Seat(SlipError),
     /// The database failed.
     #[error(transparent)]
     Store(#[from] StoreError),
+}
+
+impl From<SlipError> for PeopleError {
+    fn from(error: SlipError) -> Self {
+        match error {
+            SlipError::Store(error) => Self::Store(error),
+            SlipError::NotInCharge(why) => Self::NotInCharge(why),
+            error => Self::Seat(error),
+        }
+    }
 }
 
 async fn note(
@@ -45,7 +63,7 @@ async fn note(
 /// Gives a person another name, everywhere in the school.
 ///
 /// # Errors
-/// When the name has not its form or the database cannot be written.
+/// When the name has not its form, somebody else is in charge of the person, or the database cannot be written.
 pub async fn rename(
     service: &Service,
     class: ClassId,
@@ -58,12 +76,14 @@ pub async fn rename(
         return Err(PeopleError::Name);
     }
     let mut tx = service.store.change().await?;
+    charge::of_any(&mut tx, person, by).await??;
     people::rename(&mut tx, person, &name).await?;
     note(&mut tx, class, "rename-person", person, by, service.clock.now()).await?;
     Ok(tx.commit().await?)
 }
 
-/// Takes a person out of a class: from now on out of the pair too. What the pair handed in stays the person's.
+/// Takes a person out of a class: from now on out of the pair too. What the pair handed in stays the person's. A slip that was
+/// not used is good no more where it is for `by` to say.
 ///
 /// # Errors
 /// When it is the last instructor, or the database cannot be written.
@@ -74,9 +94,12 @@ pub async fn leave(service: &Service, class: ClassId, person: PersonId, by: Pers
     if known.is_some_and(|p| p.role == Role::Instructor) && classes::instructors(&mut tx, class).await? < 2 {
         return Err(PeopleError::LastInstructor);
     }
+    let in_charge = charge::of_any(&mut tx, person, by).await?.is_ok();
     pairs::leave(&mut tx, class, person, now).await?;
     classes::leave(&mut tx, class, person, now).await?;
-    slips::cancel(&mut tx, person).await?;
+    if in_charge {
+        slips::cancel(&mut tx, person).await?;
+    }
     note(&mut tx, class, "leave-class", person, by, now).await?;
     Ok(tx.commit().await?)
 }

@@ -1,7 +1,8 @@
 //! Takes a roster into a class, line by line: who is new, who is known to the school, who comes back.
 //!
 //! A person is known by the school's identifier; without one by the name within the class, the first of two people of
-//! one name by the first line and the second by the second. Nobody is ever taken out by a list.
+//! one name by the first line and the second by the second. Nobody is ever taken out by a list, nobody's name is changed by
+//! one, and the address only of somebody in whose charge the person is.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -10,6 +11,7 @@ use rand::rngs::SysRng;
 use thiserror::Error;
 
 use super::Service;
+use super::charge;
 use super::pair_up::{PairUpError, by_label};
 use crate::actions::sign_in::canonical;
 use crate::report::roster::{Entry, LONGEST_NAME, clean};
@@ -144,7 +146,7 @@ pub async fn take(
         };
         named.extend(person);
         if let Some(person) = person {
-            enter(&mut tx, class, person, entry, now).await?;
+            enter(&mut tx, class, person, entry, (by, now)).await?;
             if !entry.pair.is_empty() {
                 labels.insert(person, entry.pair.clone());
             }
@@ -178,10 +180,18 @@ fn entry_of(what: &str, class: ClassId, by: PersonId, at: When, detail: serde_js
     }
 }
 
-async fn enter(tx: &mut Tx, class: ClassId, person: PersonId, entry: &Entry, now: When) -> Result<(), RosterError> {
-    let email = (!entry.email.is_empty()).then_some(entry.email.as_str());
-    people::describe(tx, person, None, email).await?;
+async fn enter(
+    tx: &mut Tx,
+    class: ClassId,
+    person: PersonId,
+    entry: &Entry,
+    (by, now): (PersonId, When),
+) -> Result<(), RosterError> {
     classes::join(tx, class, person, now).await?;
+    // Somebody else's student keeps the address that is known.
+    if !entry.email.is_empty() && charge::of_any(tx, person, by).await?.is_ok() {
+        people::describe(tx, person, None, Some(&entry.email)).await?;
+    }
     Ok(())
 }
 
@@ -255,7 +265,7 @@ pub async fn add_one(
         (_, Some(known)) => known.id,
         (_, None) => add(&mut tx, &entry, Role::Student, now).await?,
     };
-    enter(&mut tx, class, person, &entry, now).await?;
+    enter(&mut tx, class, person, &entry, (by, now)).await?;
     let detail = serde_json::json!({ "person": person });
     audit::write(&mut tx, &entry_of("add-student", class, by, now, detail)).await?;
     tx.commit().await?;

@@ -17,7 +17,9 @@ use thiserror::Error;
 use totp_rs::{Builder, Secret, Totp};
 
 use super::Service;
+use super::charge;
 use super::sign_in::{self, Proof, SignInError, Token};
+use super::take_seat::SlipError;
 use crate::store::ids::PersonId;
 use crate::store::key_file::{self, Key, KeyError};
 use crate::store::people::{Person, Role};
@@ -394,10 +396,13 @@ pub async fn new_codes(
 /// for the command line. Gives whether there was one.
 ///
 /// # Errors
-/// When the database cannot be written.
-pub async fn reset(service: &Service, person: PersonId, by: Option<PersonId>) -> Result<bool, StoreError> {
+/// When somebody else is in charge of the person, or the database cannot be written.
+pub async fn reset(service: &Service, person: PersonId, by: Option<PersonId>) -> Result<bool, SlipError> {
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
+    if let Some(by) = by {
+        charge::of_another(&mut tx, person, by).await??;
+    }
     let had = second_steps::remove(&mut tx, person).await?;
     if had {
         sessions::end_all(&mut tx, person).await?;

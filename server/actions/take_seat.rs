@@ -13,6 +13,7 @@ use sha2::{Digest, Sha256};
 use thiserror::Error;
 
 use super::Service;
+use super::charge::{self, NotInCharge};
 use super::passphrase;
 use super::secrets::{LONGEST, PIN_LEAST, SecretError};
 use super::sign_in::{self, Proof, SignInError, Token};
@@ -46,6 +47,9 @@ pub enum SlipError {
     /// Not of this class.
     #[error("somebody among them is not in this class")]
     NotHere,
+    /// Somebody else is in charge of the account.
+    #[error(transparent)]
+    NotInCharge(#[from] NotInCharge),
     /// No randomness from the system.
     #[error("the system gave no random numbers: {0}")]
     Random(#[from] rand::rngs::SysError),
@@ -115,7 +119,7 @@ fn draw() -> Result<String, rand::rngs::SysError> {
 /// has a seat keeps it until [`free_seat`].
 ///
 /// # Errors
-/// When somebody is not in the class, or the database cannot be written.
+/// When somebody is not in the class or not in the charge of `by`, or the database cannot be written; then no slip is made.
 pub async fn make_slips(
     service: &Service,
     class: ClassId,
@@ -133,8 +137,9 @@ pub async fn make_slips(
             .iter()
             .find(|m| m.person == *person && m.left_at.is_none())
             .ok_or(SlipError::NotHere)?;
+        charge::of_another(&mut tx, *person, by).await??;
         let code = draw()?;
-        slips::add(&mut tx, *person, &hash(&code), now, by, until).await?;
+        slips::add(&mut tx, *person, &hash(&code), now, Some(by), until).await?;
         made.push(Slip {
             name: member.name.clone(),
             sign_in: member.sign_in.clone(),
@@ -154,6 +159,34 @@ pub async fn make_slips(
     Ok(made)
 }
 
+/// Makes a slip for one person, whoever it is: for whoever runs the server.
+///
+/// # Errors
+/// When the database cannot be written.
+pub async fn make_slip_here(service: &Service, person: &Person, lasting: Duration) -> Result<Slip, SlipError> {
+    let now = service.clock.now();
+    let until = sign_in::later(now, lasting);
+    let code = draw()?;
+    let mut tx = service.store.change().await?;
+    slips::add(&mut tx, person.id, &hash(&code), now, None, until).await?;
+    audit::note(
+        &mut tx,
+        ("person", person.id.0),
+        "make-slip",
+        None,
+        now,
+        serde_json::json!({}),
+    )
+    .await?;
+    tx.commit().await?;
+    Ok(Slip {
+        name: person.name.clone(),
+        sign_in: person.sign_in.clone(),
+        code: grouped(&code),
+        until,
+    })
+}
+
 fn grouped(code: &str) -> String {
     let groups: Vec<&str> = (0..3).filter_map(|g| code.get(g * GROUP..(g + 1) * GROUP)).collect();
     groups.join("-")
@@ -163,10 +196,11 @@ fn grouped(code: &str) -> String {
 /// gone, as is a second step. A new slip gives the seat back.
 ///
 /// # Errors
-/// When the database cannot be written.
-pub async fn free_seat(service: &Service, class: ClassId, person: &Person, by: PersonId) -> Result<(), StoreError> {
+/// When the person is not in the charge of `by`, or the database cannot be written.
+pub async fn free_seat(service: &Service, class: ClassId, person: &Person, by: PersonId) -> Result<(), SlipError> {
     let now = service.clock.now();
     let mut tx = service.store.change().await?;
+    charge::of_another(&mut tx, person.id, by).await??;
     people::free_seat(&mut tx, person.id).await?;
     second_steps::remove(&mut tx, person.id).await?;
     slips::cancel(&mut tx, person.id).await?;
@@ -179,7 +213,7 @@ pub async fn free_seat(service: &Service, class: ClassId, person: &Person, by: P
         detail: serde_json::json!({ "person": person.id }),
     };
     audit::write(&mut tx, &entry).await?;
-    tx.commit().await
+    Ok(tx.commit().await?)
 }
 
 /// Whose seat a code is for.
@@ -195,6 +229,7 @@ pub async fn whose(service: &Service, typed: &str) -> Result<Person, SeatError> 
         return Ok(person);
     }
     sign_in::count_try(service, &slip_name(number), now).await?;
+    tracing::info!("a slip was not good");
     Err(SeatError::NotGood)
 }
 
@@ -277,6 +312,15 @@ pub async fn take_seat(
         Some(sign_in::begin(service, &mut tx, &proof, had, (now, shared)).await?)
     };
     tx.commit().await?;
+    let person_id = person.id.0;
+    if token.is_some() {
+        tracing::info!(person = person_id, "signed in with a slip");
+    } else {
+        tracing::info!(
+            person = person_id,
+            "took a seat with a slip; the second step is still to come"
+        );
+    }
     Ok((token, person))
 }
 

@@ -1,8 +1,9 @@
-//! `platemark instructor add`: the first account, and later ones.
+//! `platemark instructor`: the first account and later ones, and help for whoever has lost passphrase or second step.
 
 use std::io::{BufRead, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
+use std::time::Duration;
 
 use anyhow::{Context, bail};
 use clap::Subcommand;
@@ -10,9 +11,9 @@ use clap::Subcommand;
 use super::{block_on, say};
 use crate::actions::add_person::{Wanted, add_person};
 use crate::actions::clock::Clock;
-use crate::actions::second_step;
+use crate::actions::{Service, second_step, take_seat};
 use crate::config::Given;
-use crate::store::people::{self, Role};
+use crate::store::people::{self, Person, Role};
 
 /// Arguments of the command.
 #[derive(Debug, clap::Args)]
@@ -41,6 +42,23 @@ enum Action {
         #[arg(long)]
         passphrase_stdin: bool,
     },
+    /// Make a slip with which somebody who has lost the passphrase chooses another one
+    #[command(
+        after_help = "Example:\n  platemark instructor new-slip ferro --data /srv/platemark\n\n\
+        For anybody of the staff, and for students whose instructor cannot do it. The code is good once, on the page /seat of \
+        the server; give it to its person only. The old passphrase stays good until then, and a second step stays switched on. \
+        Stop the server first."
+    )]
+    NewSlip {
+        /// What the person types to sign in
+        sign_in: String,
+        /// For how many days the code is good
+        #[arg(long, default_value_t = 2, value_parser = clap::value_parser!(u64).range(1..=14))]
+        days: u64,
+        /// Folder of the database
+        #[arg(long, env = "PLATEMARK_DATA", value_name = "DIR", default_value = "data")]
+        data: PathBuf,
+    },
     /// Switch off the second step at sign-in of somebody who has lost phone and recovery codes
     #[command(
         after_help = "Example:\n  platemark instructor reset-second-step ferro --data /srv/platemark\n\n\
@@ -55,8 +73,12 @@ enum Action {
     },
 }
 
-/// Takes the second step of a person away.
-fn reset(sign_in: &str, data: &Path) -> anyhow::Result<ExitCode> {
+/// Does something with the account of a person, and says what came of it.
+fn with_person(
+    sign_in: &str,
+    data: &Path,
+    doing: impl AsyncFnOnce(&Service, &Person) -> anyhow::Result<String>,
+) -> anyhow::Result<ExitCode> {
     let given = Given {
         data: Some(data.to_owned()),
         ..Given::default()
@@ -66,14 +88,36 @@ fn reset(sign_in: &str, data: &Path) -> anyhow::Result<ExitCode> {
         let service = super::serve::open(&settings, Clock::default()).await?;
         let known = people::by_sign_in(&service.store, &sign_in.trim().to_lowercase()).await?;
         let (person, _) = known.with_context(|| format!("nobody signs in as `{sign_in}`"))?;
-        let had = second_step::reset(&service, person.id, None).await?;
+        let done = doing(&service, &person).await?;
         service.store.close().await;
-        say(if had {
+        say(done)?;
+        Ok(ExitCode::SUCCESS)
+    })
+}
+
+/// Takes the second step of a person away.
+fn reset(sign_in: &str, data: &Path) -> anyhow::Result<ExitCode> {
+    with_person(sign_in, data, async |service, person| {
+        let had = second_step::reset(service, person.id, None).await?;
+        let done = if had {
             "The second step is off; the passphrase alone signs in."
         } else {
             "There was no second step; nothing is changed."
-        })?;
-        Ok(ExitCode::SUCCESS)
+        };
+        Ok(done.to_owned())
+    })
+}
+
+/// Makes a slip for a person.
+fn new_slip(sign_in: &str, days: u64, data: &Path) -> anyhow::Result<ExitCode> {
+    with_person(sign_in, data, async |service, person| {
+        let slip = take_seat::make_slip_here(service, person, Duration::from_secs(days * 86_400)).await?;
+        Ok(format!(
+            "{}\nThe code is for {} and good once, until {}: on the page /seat of this server. It is shown this once.",
+            slip.code,
+            slip.name,
+            slip.until.timestamp(),
+        ))
     })
 }
 
@@ -85,6 +129,7 @@ pub(super) fn run(args: &Args) -> anyhow::Result<ExitCode> {
             data,
             passphrase_stdin,
         } => (sign_in, name, data, passphrase_stdin),
+        Action::NewSlip { sign_in, days, data } => return new_slip(sign_in, *days, data),
         Action::ResetSecondStep { sign_in, data } => return reset(sign_in, data),
     };
     let secret = if *passphrase_stdin { read_line()? } else { ask()? };

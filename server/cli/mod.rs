@@ -81,7 +81,7 @@ pub enum Command {
     Grade(grade::GradeArgs),
     /// Show which mistakes a print can tell, and which it cannot tell apart
     Insight(insight::InsightArgs),
-    /// Add an instructor
+    /// Add an instructor, or help somebody who has lost passphrase or second step
     Instructor(instructor::Args),
     /// Show what uncertainty the measuring plan of an exercise can achieve
     Plan(plan::PlanArgs),

@@ -17,6 +17,8 @@ pub mod backup;
 mod before;
 /// What is changed at an assignment after it was made.
 pub mod care;
+/// What decides who is in charge of an account.
+pub mod charge;
 /// Classes and who belongs to them.
 pub mod classes;
 /// Decisions on faults, and readings beside the sheet.

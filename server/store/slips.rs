@@ -8,7 +8,7 @@ use super::{Store, StoreError, Tx};
 /// SHA-256 of a code.
 pub type CodeHash = [u8; 32];
 
-/// Adds a slip; slips that the person has not used are good no more.
+/// Adds a slip; slips that the person has not used are good no more. `by` is none for the command line.
 ///
 /// # Errors
 /// When the database cannot be written.
@@ -17,7 +17,7 @@ pub async fn add(
     person: PersonId,
     code: &CodeHash,
     now: When,
-    by: PersonId,
+    by: Option<PersonId>,
     expires_at: When,
 ) -> Result<(), StoreError> {
     let code = code.as_slice();

@@ -9,6 +9,7 @@ mod authoring_mend;
 mod backup;
 mod bad_input;
 mod bench;
+mod charge;
 mod class;
 mod class_life;
 mod copies;

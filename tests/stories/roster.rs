@@ -8,7 +8,7 @@ use platemark::store::people::Role;
 use super::site::{Answer, Browser, DAY, PIN, Site, shipped};
 
 /// The form of the roster page with a list and answers.
-fn list(text: &str, answers: &[(&'static str, &'static str)]) -> Form {
+pub(super) fn list(text: &str, answers: &[(&'static str, &'static str)]) -> Form {
     let form = Form::new().text("text", text.to_owned());
     answers
         .iter()
@@ -16,7 +16,7 @@ fn list(text: &str, answers: &[(&'static str, &'static str)]) -> Form {
 }
 
 /// The code on the slip of a person, from the sheet of slips.
-fn code(sheet: &Answer, name: &str) -> String {
+pub(super) fn code(sheet: &Answer, name: &str) -> String {
     let slip = sheet
         .body
         .split("<li class=\"slip\">")

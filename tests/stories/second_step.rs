@@ -36,7 +36,7 @@ async fn begin(browser: &Browser) -> Answer {
 }
 
 /// Sets it up; gives the secret and the recovery codes.
-async fn set_up(site: &Site, browser: &Browser) -> (String, Vec<String>) {
+pub(super) async fn set_up(site: &Site, browser: &Browser) -> (String, Vec<String>) {
     let secret = secret_on(
         begin(browser)
             .await

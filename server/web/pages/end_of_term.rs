@@ -10,8 +10,9 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 use tokio::fs::File;
 
+use super::people::not_yours;
 use crate::actions::end_of_term::{self as action, EndError};
-use crate::actions::restore;
+use crate::actions::{charge, restore};
 use crate::store::classes::{Class, WhenOver};
 use crate::store::{backup, end_of_term as stored};
 use crate::web::app::App;
@@ -172,9 +173,15 @@ fn file(name: &str, kind: &'static str, bytes: impl Into<Body>) -> Response {
 /// Everything that is stored about one person, as a file.
 pub(in crate::web) async fn about(
     State(app): State<App>,
-    Instructor(_): Instructor,
+    Instructor(by): Instructor,
     of: PersonOf,
 ) -> Result<Response, WebError> {
+    let person = of.member.person;
+    // It tells of all classes of the person, those of other instructors too.
+    let charges = charge::of_people(&app.service.store, &[person], by.id).await?;
+    if let Some(Err(why)) = charges.get(&person).filter(|_| person != by.id) {
+        return Err(not_yours(&by, why, &format!("/classes/{}/people", of.class.id)));
+    }
     let text = stored::about(&app.service.store, of.member.person).await?;
     let name = format!("person-{}.json", of.member.person);
     Ok(file(&name, "application/json", text.into_bytes()))

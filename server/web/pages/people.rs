@@ -8,6 +8,7 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
+use crate::actions::charge::{self, NotInCharge};
 use crate::actions::people_of_class::{self, PeopleError};
 use crate::actions::roster::{self, RosterError};
 use crate::actions::second_step;
@@ -15,11 +16,11 @@ use crate::actions::take_seat::{self, Slip, SlipError};
 use crate::store::classes::{self, Class, Member};
 use crate::store::ids::PersonId;
 use crate::store::pairs;
-use crate::store::people::{self, Role};
+use crate::store::people::{self, Person, Role};
 use crate::store::second_steps;
 use crate::store::when::When;
 use crate::web::app::App;
-use crate::web::errors::WebError;
+use crate::web::errors::{Explained, WebError};
 use crate::web::frame::Frame;
 use crate::web::guards::{ClassOf, Instructor, PersonOf, may_change_class};
 use crate::web::render::{Page, Sheet};
@@ -36,6 +37,8 @@ pub(in crate::web) struct People {
     staff: Vec<Line>,
     gone: Vec<Line>,
     without_seat: usize,
+    /// Of those, whose slips somebody else makes.
+    of_others: usize,
     typed: Typed,
     wrongs: Vec<(&'static str, String)>,
     cells: Vec<(&'static str, String)>,
@@ -85,11 +88,23 @@ fn seat_words(member: &Member, zone: &jiff::tz::TimeZone) -> String {
     }
 }
 
+/// People of a class who have no seat yet: those whose slips this instructor makes, and how many others there are.
+async fn without_seat(app: &App, members: &[Member], by: PersonId) -> Result<(Vec<PersonId>, usize), WebError> {
+    let all = members.iter().filter(|m| m.left_at.is_none() && !m.has_seat);
+    let all: Vec<PersonId> = all.map(|m| m.person).collect();
+    let charges = charge::of_people(&app.service.store, &all, by).await?;
+    let (ours, others): (Vec<PersonId>, Vec<PersonId>) = all
+        .into_iter()
+        .partition(|person| charges.get(person).is_some_and(Result::is_ok));
+    Ok((ours, others.len()))
+}
+
 async fn people(app: &App, of: ClassOf, typed: Typed, wrongs: Vec<(&'static str, String)>) -> Result<People, WebError> {
     let ClassOf { person, class } = of;
     let zone = times::zone(&class.time_zone);
     let members = classes::members(&app.service.store, class.id, app.service.clock.now()).await?;
-    let without_seat = members.iter().filter(|m| m.left_at.is_none() && !m.has_seat).count();
+    let (ours, of_others) = without_seat(app, &members, person.id).await?;
+    let without_seat = ours.len() + of_others;
     let (mut students, mut staff, mut gone) = (Vec::new(), Vec::new(), Vec::new());
     for member in members {
         let line = Line {
@@ -117,6 +132,7 @@ async fn people(app: &App, of: ClassOf, typed: Typed, wrongs: Vec<(&'static str,
         staff,
         gone,
         without_seat,
+        of_others,
         typed,
         wrongs,
         cells,
@@ -208,16 +224,16 @@ pub(in crate::web) async fn slips(
 ) -> Result<Response, WebError> {
     let class = of.class;
     let members = classes::members(&app.service.store, class.id, app.service.clock.now()).await?;
-    let one = wanted.person.parse().map(PersonId).ok();
-    let whose: Vec<PersonId> = members
-        .iter()
-        .filter(|m| m.left_at.is_none())
-        .filter(|m| one.map_or(!m.has_seat, |one| one == m.person))
-        .map(|m| m.person)
-        .collect();
-    if whose.is_empty() && (one.is_some() || !wanted.person.is_empty()) {
-        return Err(WebError::NotFound);
-    }
+    let whose = if wanted.person.is_empty() {
+        without_seat(&app, &members, person.id).await?.0
+    } else {
+        let one = wanted.person.parse().map(PersonId).map_err(|_| WebError::NotFound)?;
+        let here = members.iter().any(|m| m.left_at.is_none() && m.person == one);
+        if !here {
+            return Err(WebError::NotFound);
+        }
+        vec![one]
+    };
     let days = match wanted.days.as_str() {
         "2" => 2,
         "14" => 14,
@@ -228,6 +244,9 @@ pub(in crate::web) async fn slips(
         Ok(slips) => slips,
         Err(SlipError::Store(error)) => return Err(error.into()),
         Err(SlipError::NotHere) => return Err(WebError::NotFound),
+        Err(SlipError::NotInCharge(why)) => {
+            return Err(not_yours(&person, &why, &format!("/classes/{}/people", class.id)));
+        }
         Err(error) => return Err(WebError::internal(error)),
     };
     let zone = times::zone(&class.time_zone);
@@ -240,6 +259,20 @@ pub(in crate::web) async fn slips(
         until,
     })
     .into_response())
+}
+
+/// For the log: somebody asked for what only whoever is in charge of a person can do.
+fn note_refusal(by: &Person) {
+    tracing::info!(person = by.id.0, "refused: somebody else is in charge of the account");
+}
+
+/// The answer to what only whoever is in charge of a person can do.
+pub(in crate::web) fn not_yours(by: &Person, why: &NotInCharge, back: &str) -> WebError {
+    note_refusal(by);
+    let mend = "Nothing was changed.";
+    Explained::new(StatusCode::FORBIDDEN, "Not for you to do", &sentence(why), mend)
+        .to(back, "Back to the people of the class")
+        .into()
 }
 
 /// Where slips are used, as it is printed: the address at which the instructor's browser reached this server.
@@ -261,6 +294,8 @@ pub(in crate::web) struct OnePerson {
     line: Line,
     is_staff: bool,
     is_self: bool,
+    /// Why somebody else is in charge of the account; empty where the reader is.
+    not_yours: String,
     second_step: bool,
     stays: Vec<(String, String, String)>,
     typed_name: String,
@@ -284,6 +319,11 @@ async fn one(
     let zone = times::zone(&class.time_zone);
     let show = |at: When| times::show(at, &zone);
     let second_step = second_steps::is_on(&app.service.store, member.person).await?;
+    let charges = charge::of_people(&app.service.store, &[member.person], person.id).await?;
+    let not_yours = charges
+        .get(&member.person)
+        .and_then(|is| is.as_ref().err())
+        .map(sentence);
     let stays = pairs::of_person(&app.service.store, class.id, member.person).await?;
     let stays = stays
         .into_iter()
@@ -293,6 +333,7 @@ async fn one(
         may_change: may_change_class(&person),
         is_staff: member.role != Role::Student,
         is_self: member.person == person.id,
+        not_yours: not_yours.unwrap_or_default(),
         second_step,
         stays: stays.collect(),
         typed_name: typed.unwrap_or_else(|| member.name.clone()),
@@ -345,17 +386,18 @@ pub(in crate::web) async fn change(
             .map_err(PeopleError::from),
         _ => return Err(WebError::NotFound),
     };
-    match done {
-        Ok(()) => Ok(Redirect::to(&format!("/classes/{class}/people/{id}")).into_response()),
-        Err(PeopleError::Store(error)) => Err(error.into()),
-        Err(error) => {
-            let field = if matches!(error, PeopleError::Name) {
-                "name"
-            } else {
-                "leave"
-            };
-            let page = one(&app, of, Some(doing.name), vec![(field, sentence(&error))]).await?;
-            Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+    let (status, field, what) = match done {
+        Ok(()) => return Ok(Redirect::to(&format!("/classes/{class}/people/{id}")).into_response()),
+        Err(PeopleError::Store(error)) => return Err(error.into()),
+        Err(PeopleError::Seat(error)) => return Err(WebError::internal(error)),
+        Err(PeopleError::NotInCharge(why)) => {
+            note_refusal(&by);
+            (StatusCode::FORBIDDEN, "seat", sentence(&why))
         }
-    }
+        Err(error @ PeopleError::Name) => (StatusCode::UNPROCESSABLE_ENTITY, "name", sentence(&error)),
+        Err(error) => (StatusCode::UNPROCESSABLE_ENTITY, "leave", sentence(&error)),
+    };
+    let typed = (doing.what == "rename").then_some(doing.name);
+    let page = one(&app, of, typed, vec![(field, what)]).await?;
+    Ok(Sheet(status, page).into_response())
 }
