@@ -13,6 +13,8 @@ pub mod copies;
 pub mod errors;
 /// Answers that leave at even times.
 mod even;
+/// Fields of forms and addresses by name, each once.
+pub mod fields;
 /// Forms without files, bounded.
 pub mod forms;
 /// The head of every page.

@@ -9,6 +9,7 @@ use axum::http::StatusCode;
 
 use super::app::App;
 use super::errors::{Explained, WebError};
+use super::fields::doubled;
 use super::parts::{self, Parts};
 use super::shares::{Share, Shares};
 use crate::store::people::Person;
@@ -55,7 +56,7 @@ impl Default for Room {
 /// What a form sent.
 #[derive(Debug)]
 pub struct Upload {
-    /// What was typed, by field name; of several of one name the last.
+    /// What was typed, by field name. Files may be several of one name, fields may not.
     pub fields: BTreeMap<String, String>,
     /// Files that were chosen, by field name.
     pub files: BTreeMap<String, Vec<File>>,
@@ -157,12 +158,12 @@ impl Upload {
             _held: held,
         };
         for (name, file, bytes, too_big) in kept {
-            upload.keep(name, file, bytes, too_big);
+            upload.keep(name, file, bytes, too_big)?;
         }
         Ok(upload)
     }
 
-    fn keep(&mut self, name: String, file: Option<String>, bytes: Vec<u8>, too_big: bool) {
+    fn keep(&mut self, name: String, file: Option<String>, bytes: Vec<u8>, too_big: bool) -> Result<(), WebError> {
         match file {
             // A file field in which nothing was chosen comes as an empty file without a name.
             Some(file) if file.is_empty() && bytes.is_empty() && !too_big => {}
@@ -171,11 +172,15 @@ impl Upload {
                 bytes,
                 too_big,
             }),
+            None if self.fields.contains_key(&name) || self.too_long.contains(&name) => {
+                return Err(doubled(StatusCode::UNPROCESSABLE_ENTITY, &name));
+            }
             None if too_big => self.too_long.push(name),
             None => {
                 self.fields.insert(name, String::from_utf8_lossy(&bytes).into_owned());
             }
         }
+        Ok(())
     }
 }
 

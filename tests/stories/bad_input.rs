@@ -605,3 +605,72 @@ async fn an_assignment_with_its_own_rules_and_too_few_plates() {
         .has("SB-11-03")
         .has_not("share in turns");
 }
+
+/// Of two fields of one name nobody could say which was meant: it is said which, and nothing is stored. What may repeat does.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_field_that_comes_twice_is_refused() {
+    let site = Site::open().await;
+    let assignment = site.assign(3, Feedback::Words).await;
+    let (instructor, pair) = (site.instructor().await, site.pair("A").await);
+    pair.hand_in(assignment, &careful()).await.is(200);
+    instructor.send("/exercises/1/edit", &[]).await.is(200);
+    let class = format!("/classes/{}", site.class);
+    let pairs = format!("{class}/pairs");
+    let before = [
+        instructor.get("/reports/1").await.body,
+        instructor.get(&pairs).await.body,
+    ];
+    let once = [("do", "remark"), ("remark", "one")];
+    let twice = |name: &str| format!("The field `{name}` came more than once");
+    for (path, doubled, fields) in [
+        (
+            "/reports/1/review",
+            "remark",
+            &[once[0], once[1], ("remark", "two")][..],
+        ),
+        ("/reports/1/review", "do", &[once[0], once[1], ("do", "done")]),
+        ("/reports/1/hand-marks", "p-0", &[("p-0", "1"), ("p-0", "10")]),
+        ("/reports/1/faults", "do", &[("do", "confirm:0"), ("do", "reject:0")]),
+        (&pairs, "pair-2", &[("do", "hand"), ("pair-2", "A"), ("pair-2", "B")]),
+        ("/drafts/1", "title", &[("title", "One"), ("title", "Two")]),
+        (
+            "/exercises/1/plates/1/drawer",
+            "act",
+            &[("act", "withdraw"), ("act", "put-back")],
+        ),
+        (
+            "/assignments/1/regrade",
+            "why",
+            &[("drop", "yes"), ("why", "a"), ("why", "b")],
+        ),
+    ] {
+        instructor.send(path, fields).await.is(422).has(&twice(doubled));
+    }
+    let asked = instructor.get("/assignments/1/regrade?revision=1&revision=2").await;
+    asked.is(400).has(&twice("revision"));
+    // Forms with files, on which files may be several.
+    let form = Form::new()
+        .text("text", "name\nAda\n")
+        .text("text", "name\nEve\n")
+        .text("do", "take");
+    let answer = instructor.send_files(&format!("{class}/roster"), form).await;
+    answer.is(422).has(&twice("text"));
+    let entry = format!("/my/{assignment}/entry");
+    let form = Form::new().text("m-1", "1.0").text("m-1", "2.0").text("do", "keep");
+    pair.send_files(&entry, form).await.is(422).has(&twice("m-1"));
+    pair.get(&entry).await.has_not("value=\"1.0\"").has_not("value=\"2.0\"");
+    let after = [
+        instructor.get("/reports/1").await.body,
+        instructor.get(&pairs).await.body,
+    ];
+    assert!(before == after);
+    let absent = [("do", "random"), ("absent", "2"), ("absent", "3")];
+    instructor.send(&pairs, &absent).await.is(200);
+    // Where the fields are known, the form is not read.
+    let names = [("name", "One"), ("name", "Two"), ("time_zone", "Europe/Dublin")];
+    instructor
+        .send("/classes/new", &names)
+        .await
+        .is(422)
+        .has("could not be read");
+}

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Form, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
@@ -14,6 +14,7 @@ use crate::store::people::Person;
 use crate::store::versions::{self, Thing};
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Fields;
 use crate::web::frame::Frame;
 use crate::web::guards::{ClassOf, Instructor};
 use crate::web::render::{Page, Sheet};
@@ -118,7 +119,7 @@ pub(in crate::web) async fn submit(
     State(app): State<App>,
     Instructor(person): Instructor,
     of: ClassOf,
-    Form(typed): Form<Typed>,
+    Fields(typed): Fields,
 ) -> Result<Response, WebError> {
     let now = app.service.clock.now();
     let book = gradebook::of_class(&app.service.store, &of.class, By::Pairs, now).await?;

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Form, Path, Query, State};
+use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
@@ -26,6 +26,7 @@ use crate::store::reports::{self, Report, ReportLine, SourceKind};
 use crate::store::{grades, hand_marks, overrides};
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Fields;
 use crate::web::frame::Frame;
 use crate::web::graded::{self, GradedRow, ReceiptLine};
 use crate::web::guards::{ReportOf, may_see_truth};
@@ -309,7 +310,7 @@ pub(in crate::web) struct After {
 pub(in crate::web) async fn mark(
     State(app): State<App>,
     of: ReportOf,
-    Form(typed): Form<Typed>,
+    Fields(typed): Fields,
 ) -> Result<Response, WebError> {
     let report = of.report;
     let assignment = assignment_of(&app, &report).await?;

@@ -17,6 +17,7 @@ use crate::store::pairs::{self as stored, Way};
 use crate::store::people::Role;
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::once_each;
 use crate::web::frame::Frame;
 use crate::web::guards::{ClassOf, Instructor};
 use crate::web::render::{Page, Sheet};
@@ -128,6 +129,7 @@ pub(in crate::web) async fn submit(
     of: ClassOf,
     Form(sent): Form<Sent>,
 ) -> Result<Response, WebError> {
+    once_each(&sent, &["absent"])?;
     let of_name = |name: &str| sent.iter().find(|(n, _)| n == name).map_or("", |(_, v)| v.as_str());
     let class = of.class.id;
     let members = classes::members(&app.service.store, class, app.service.clock.now()).await?;

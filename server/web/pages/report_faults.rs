@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use axum::extract::{Form, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -25,6 +25,7 @@ use crate::units::show_f64;
 use crate::web::app::App;
 use crate::web::errors::WebError;
 use crate::web::even::evenly;
+use crate::web::fields::Fields;
 use crate::web::guards::{Instructor, ReportOf};
 use crate::web::render::Sheet;
 use crate::web::times;
@@ -415,7 +416,7 @@ pub(in crate::web) async fn submit(
     State(app): State<App>,
     Instructor(person): Instructor,
     of: ReportOf,
-    Form(typed): Form<Typed>,
+    Fields(typed): Fields,
 ) -> Result<Response, WebError> {
     let service = &app.service;
     let report = of.report;
@@ -509,7 +510,7 @@ pub(super) async fn take(
 pub(in crate::web) async fn answer(
     State(app): State<App>,
     of: ReportOf,
-    Form(typed): Form<Typed>,
+    Fields(typed): Fields,
 ) -> Result<Response, WebError> {
     let (person, report) = (of.person, of.report);
     let assignment = assignment_of(&app, &report).await?;

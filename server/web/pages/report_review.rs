@@ -28,6 +28,7 @@ use crate::store::reports::{self, Report};
 use crate::store::{attention, audit, evidence, other_plates, overrides, queries, remarks};
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Fields;
 use crate::web::guards::{ReportOf, may_change_class, may_see_truth};
 use crate::web::render::Sheet;
 use crate::web::times;
@@ -382,7 +383,7 @@ fn mend(wrong: &Wrong) -> String {
 pub(in crate::web) async fn submit(
     State(app): State<App>,
     of: ReportOf,
-    Form(typed): Form<BTreeMap<String, String>>,
+    Fields(typed): Fields,
 ) -> Result<Response, WebError> {
     let ReportOf { person, report } = of;
     let assignment = assignment_of(&app, &report).await?;

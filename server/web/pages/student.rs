@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Form, Path, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -14,6 +14,7 @@ use crate::actions::review::{TEXT, Wrong};
 use crate::store::ids::{AdjustmentId, AssignmentId, PersonId};
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Fields;
 use crate::web::frame::Frame;
 use crate::web::graded::{self, ReceiptLine};
 use crate::web::guards::{ClassOf, Instructor, may_change_class};
@@ -176,7 +177,7 @@ pub(in crate::web) async fn submit(
     Instructor(person): Instructor,
     of: ClassOf,
     Path(path): Path<BTreeMap<String, String>>,
-    Form(form): Form<BTreeMap<String, String>>,
+    Fields(form): Fields,
 ) -> Result<Response, WebError> {
     let id = student(&path)?;
     let field = |name: &str| form.get(name).cloned().unwrap_or_default();

@@ -2,7 +2,7 @@
 //! touches that would make its numbers as good as stated; each with a button that mends it, where one thing does.
 
 use askama::Template;
-use axum::extract::{Form as Posted, State};
+use axum::extract::State;
 use axum::response::{IntoResponse, Response};
 
 use super::{get, refused, to_form};
@@ -14,6 +14,7 @@ use crate::procedure::plan::{Change, Conditions, plan};
 use crate::units::{decimal_from_f64, show_number};
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Listed;
 use crate::web::frame::Frame;
 use crate::web::guards::DraftOf;
 use crate::web::render::Page;
@@ -147,7 +148,7 @@ fn touches(exercise: &Exercise) -> Vec<Told> {
 pub(in crate::web) async fn add(
     State(app): State<App>,
     of: DraftOf,
-    Posted(pairs): Posted<Vec<(String, String)>>,
+    Listed(pairs): Listed,
 ) -> Result<Response, WebError> {
     let mut form = take(&of.draft.toml).form;
     let edit = Edit::from_word(get(&pairs, "do")).ok_or(WebError::NotFound)?;

@@ -13,7 +13,7 @@ mod table;
 mod view;
 
 use askama::Template;
-use axum::extract::{Form as Posted, Query, State};
+use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
@@ -40,6 +40,7 @@ use crate::store::when::When;
 use crate::units::capital;
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Listed;
 use crate::web::frame::Frame;
 use crate::web::guards::DraftOf;
 use crate::web::render::{Page, Sheet};
@@ -248,7 +249,7 @@ fn like_holes(pairs: &[(String, String)]) -> LikeHoles {
 pub(in crate::web) async fn submit(
     State(app): State<App>,
     of: DraftOf,
-    Posted(pairs): Posted<Vec<(String, String)>>,
+    Listed(pairs): Listed,
 ) -> Result<Response, WebError> {
     let DraftOf { person, draft } = of;
     let mut form = from_posted(&pairs);

@@ -1,7 +1,7 @@
 //! Pasting the print's table of balloons: first what was understood, then into the draft.
 
 use askama::Template;
-use axum::extract::{Form as Posted, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
@@ -10,6 +10,7 @@ use crate::actions::author_exercise::keep;
 use crate::exercise::form::{Column, Goes, Pasted, Row, read_table, take, text};
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Listed;
 use crate::web::frame::Frame;
 use crate::web::guards::DraftOf;
 use crate::web::render::{Page, Sheet};
@@ -105,7 +106,7 @@ fn found(pasted: Pasted, goes: Vec<String>) -> Found {
 pub(in crate::web) async fn submit(
     State(app): State<App>,
     of: DraftOf,
-    Posted(pairs): Posted<Vec<(String, String)>>,
+    Listed(pairs): Listed,
 ) -> Result<Response, WebError> {
     let typed = get(&pairs, "pasted");
     // What the columns are was said for the table that stood there then.

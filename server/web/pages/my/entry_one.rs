@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use askama::Template;
-use axum::extract::{Form, Path, Query, State};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
@@ -25,6 +25,7 @@ use crate::store::ids::AssignmentId;
 use crate::store::people::Person;
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Fields;
 use crate::web::frame::Frame;
 use crate::web::guards::MyAssignment;
 use crate::web::render::Sheet;
@@ -284,7 +285,7 @@ pub(in crate::web) async fn submit(
     MyAssignment { person, mine }: MyAssignment,
     Path(path): Path<BTreeMap<String, String>>,
     Query(order): Query<Order>,
-    Form(typed): Form<BTreeMap<String, String>>,
+    Fields(typed): Fields,
 ) -> Result<Response, WebError> {
     let no = no_of(&path)?;
     let exercise = load::exercise(&app.service, mine.assignment.exercise_revision)

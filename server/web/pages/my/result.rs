@@ -1,6 +1,5 @@
 //! The result of one report, as far as the pair may see it.
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use askama::Template;
@@ -26,6 +25,7 @@ use crate::store::{evidence, queries, remarks};
 use crate::units::{show_length, show_reading};
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Fields;
 use crate::web::frame::Frame;
 use crate::web::graded::{self, GradedRow, ReceiptLine};
 use crate::web::guards::MyReport;
@@ -305,7 +305,7 @@ pub(in crate::web) async fn ask(
 pub(in crate::web) async fn answer(
     State(app): State<App>,
     of: MyReport,
-    Form(typed): Form<BTreeMap<String, String>>,
+    Fields(typed): Fields,
 ) -> Result<Response, WebError> {
     match report_faults::take(&app, of.report.id, &typed, of.person.id).await? {
         Ok(()) => Ok(Redirect::to(&format!("/my/reports/{}", of.report.id)).into_response()),

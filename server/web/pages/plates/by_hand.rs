@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Form, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
@@ -20,6 +20,7 @@ use crate::store::people::Person;
 use crate::units::parse_plain_decimal;
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Fields as Sent;
 use crate::web::frame::Frame;
 use crate::web::guards::{ExerciseOf, PlateOf};
 use crate::web::render::Sheet;
@@ -215,7 +216,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: PlateOf) -> Result<
 pub(in crate::web) async fn submit(
     State(app): State<App>,
     of: PlateOf,
-    Form(fields): Form<Fields>,
+    Sent(fields): Sent,
 ) -> Result<Response, WebError> {
     let PlateOf {
         person,
@@ -280,7 +281,7 @@ pub(in crate::web) async fn new(State(app): State<App>, of: ExerciseOf) -> Resul
 pub(in crate::web) async fn add(
     State(app): State<App>,
     of: ExerciseOf,
-    Form(fields): Form<Fields>,
+    Sent(fields): Sent,
 ) -> Result<Response, WebError> {
     let ExerciseOf { person, revision } = of;
     let exercise = load::exercise(&app.service, revision.id)

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Form, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
@@ -15,6 +15,7 @@ use crate::exercise::plate::{Calibrated, Plate};
 use crate::units::parse_plain_decimal;
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Fields as Sent;
 use crate::web::frame::Frame;
 use crate::web::guards::PlateOf;
 use crate::web::render::Sheet;
@@ -139,7 +140,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: PlateOf) -> Result<
 pub(in crate::web) async fn submit(
     State(app): State<App>,
     of: PlateOf,
-    Form(fields): Form<Fields>,
+    Sent(fields): Sent,
 ) -> Result<Response, WebError> {
     let (exercise, truth) = known(&app, &of.revision, &of.plate.truth).await?;
     let back = |wrongs: Wrongs| {

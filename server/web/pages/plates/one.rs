@@ -20,6 +20,7 @@ use crate::store::versions::{self, Thing};
 use crate::store::{audit, rounds};
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::Fields as Sent;
 use crate::web::frame::Frame;
 use crate::web::graded::{self, GradedRow};
 use crate::web::guards::PlateOf;
@@ -222,7 +223,7 @@ fn back(of: &PlateOf) -> Response {
 pub(in crate::web) async fn drawer(
     State(app): State<App>,
     of: PlateOf,
-    Form(typed): Form<BTreeMap<String, String>>,
+    Sent(typed): Sent,
 ) -> Result<Response, WebError> {
     let text = |field: &str| typed.get(field).cloned().unwrap_or_default();
     let wanted = match text("act").as_str() {

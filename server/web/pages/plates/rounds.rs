@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Form, Path, Query, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
@@ -22,6 +22,7 @@ use crate::store::rounds::Round;
 use crate::units::{show_f64, show_length};
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::{Asked, Fields as Sent};
 use crate::web::frame::Frame;
 use crate::web::guards::PlateOf;
 use crate::web::render::Sheet;
@@ -323,7 +324,7 @@ async fn sheet(app: &App, of: &PlateOf, asked: &Fields, mut wrongs: Wrongs) -> R
 pub(in crate::web) async fn page(
     State(app): State<App>,
     of: PlateOf,
-    Query(asked): Query<Fields>,
+    Asked(asked): Asked,
 ) -> Result<Response, WebError> {
     Ok(Sheet(StatusCode::OK, sheet(&app, &of, &asked, Wrongs::new()).await?).into_response())
 }
@@ -338,7 +339,7 @@ pub(in crate::web) async fn leave_out(
     State(app): State<App>,
     of: PlateOf,
     Path(path): Path<RoundPath>,
-    Form(fields): Form<Fields>,
+    Sent(fields): Sent,
 ) -> Result<Response, WebError> {
     let round = RoundId(path.round);
     let typed = fields.get(&format!("why-{round}")).map_or("", String::as_str);
@@ -367,7 +368,7 @@ fn back(of: &PlateOf, to: &str) -> Response {
 pub(in crate::web) async fn accept(
     State(app): State<App>,
     of: PlateOf,
-    Form(fields): Form<Fields>,
+    Sent(fields): Sent,
 ) -> Result<Response, WebError> {
     let exercise = load::exercise(&app.service, of.revision.id)
         .await
