@@ -1,6 +1,6 @@
 //! Regradings that were decided on, and what they are computed from.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rust_decimal::Decimal;
 
@@ -72,6 +72,28 @@ pub async fn graded(
     )
     .fetch_all(store.read())
     .await?)
+}
+
+/// Those of some reports that are of classes to which a person belongs.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn of_classes_of(
+    store: &Store,
+    reports: &[ReportId],
+    person: PersonId,
+) -> Result<BTreeSet<ReportId>, StoreError> {
+    let reports = json_of("the numbers of reports", reports)?;
+    let own = sqlx::query_scalar!(
+        r#"select r.id as "id!" from report r join assignment a on a.id = r.assignment
+           join class_person m on m.class = a.class and m.person = ?1 and m.left_at is null
+           where r.id in (select value from json_each(?2))"#,
+        person,
+        reports,
+    )
+    .fetch_all(store.read())
+    .await?;
+    Ok(own.into_iter().map(ReportId).collect())
 }
 
 /// Points of lines marked by hand, of some reports.

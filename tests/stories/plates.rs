@@ -6,6 +6,7 @@ use platemark::actions::plate_state::{Saying, say_of_plate};
 use platemark::actions::regrade::{self, Change};
 use platemark::store::assignments::{self, Feedback};
 use platemark::store::ids::{PlateId, ReportId};
+use platemark::store::people::Role;
 use platemark::store::{grades, plates, regrades};
 use reqwest::multipart::Form;
 
@@ -509,18 +510,8 @@ async fn finished(instructor: &Browser, path: &str) -> Answer {
     page
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_changed_reference_lists_marks_before_anybody_regrades() {
-    let site = Site::open().await;
-    let assignment = two_reports(&site).await;
-    let instructor = site.instructor().await;
-    let before = mark_of(&site, 1).await;
-    instructor
-        .get(&format!("{PLATE}/regrade"))
-        .await
-        .is(200)
-        .has("No mark would change");
-    // The height of the first step was wrong by 0.2.
+/// A certificate by which the height of the first step was wrong by 0.2.
+async fn other_reference(instructor: &Browser) -> Answer {
     let path = format!("{PLATE}/certificate");
     let form = instructor.get(&path).await;
     let fields: Vec<(String, String)> = form
@@ -539,7 +530,68 @@ async fn a_changed_reference_lists_marks_before_anybody_regrades() {
         .chain([("certificate".to_owned(), "K-2".to_owned())])
         .collect();
     let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
-    let plate = instructor.send(&path, &fields).await;
+    instructor.send(&path, &fields).await
+}
+
+/// Plates are the school's, marks are the class's: whoever does not teach it learns how many change, and nothing else of them.
+#[tokio::test(flavor = "multi_thread")]
+async fn of_other_instructors_classes_a_regrading_says_only_how_many_marks_change() {
+    let site = Site::open().await;
+    two_reports(&site).await;
+    let (ferro, oriel) = (site.instructor().await, site.newcomer(Role::Instructor, "oriel").await);
+    let before = mark_of(&site, 1).await.unwrap();
+    other_reference(&oriel).await.is(200);
+    let path = format!("{PLATE}/regrade");
+    let nothing_of_it = |page: &Answer, marks: &[&str]| {
+        page.is(200)
+            .has_not("Monday group")
+            .has_not("Step block")
+            .has_not("/reports/");
+        for mark in marks {
+            page.has_not(&format!(">{mark}<"));
+        }
+    };
+    ferro
+        .get(&path)
+        .await
+        .is(200)
+        .has("Monday group")
+        .has("/reports/1")
+        .has(&format!(">{before}<"));
+    let list = oriel.get(&path).await;
+    list.has("In classes of other instructors 1 mark would change")
+        .has("Grade all of them again");
+    nothing_of_it(&list, &[&before]);
+    let begun = oriel.send(&path, &[]).await;
+    let done = finished(&oriel, &begun.path).await;
+    let after = mark_of(&site, 1).await.unwrap();
+    assert_ne!(before, after);
+    done.has("1 of 1 report")
+        .has("In classes of other instructors 1 mark changed");
+    nothing_of_it(&done, &[&before, &after]);
+    let theirs = ferro.get(&begun.path).await;
+    theirs
+        .is(200)
+        .has("Monday group")
+        .has(&format!(">{before}<"))
+        .has(&format!(">{after}<"));
+    theirs.has_not("other instructors");
+    // Afterwards there is nothing to do; of that nothing is told but that.
+    nothing_of_it(&oriel.get(&path).await, &[&after]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_changed_reference_lists_marks_before_anybody_regrades() {
+    let site = Site::open().await;
+    let assignment = two_reports(&site).await;
+    let instructor = site.instructor().await;
+    let before = mark_of(&site, 1).await;
+    instructor
+        .get(&format!("{PLATE}/regrade"))
+        .await
+        .is(200)
+        .has("No mark would change");
+    let plate = other_reference(&instructor).await;
     plate.is(200).has("1 report was graded with an older revision");
     assert_eq!(mark_of(&site, 1).await, before);
     let list = instructor.get(&format!("{PLATE}/regrade")).await;

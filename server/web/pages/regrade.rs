@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Form, Query, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -12,11 +12,12 @@ use crate::actions::load;
 use crate::actions::regrade::{Change, MarkChange, RegradeError, begin, preview};
 use crate::store::assignments::Assignment;
 use crate::store::exercises;
-use crate::store::ids::ExerciseRevisionId;
+use crate::store::ids::{ExerciseRevisionId, ReportId};
 use crate::store::people::Person;
 use crate::store::regrades::{self, Line};
 use crate::web::app::App;
 use crate::web::errors::WebError;
+use crate::web::fields::{Asked, Fields as Sent};
 use crate::web::frame::Frame;
 use crate::web::guards::{AssignmentOf, Instructor, PlateOf, RegradeOf};
 use crate::web::pages::authoring::zone_of;
@@ -41,6 +42,10 @@ pub(in crate::web) struct Regrade {
     hidden: Vec<(String, String)>,
     changed: Vec<ChangedRow>,
     same: usize,
+    /// Marks that would change in classes of other instructors: of those nothing but how many.
+    of_others: usize,
+    /// Whether there is any report.
+    any: bool,
     largest: String,
     /// Numbers of the exercise with whether each is dropped and why; none for a plate.
     numbers: Vec<NumberRow>,
@@ -122,8 +127,19 @@ struct About {
     cells: Vec<(&'static str, String)>,
 }
 
-fn sheet(person: &Person, about: About, changes: &[MarkChange], wrongs: Wrongs) -> Regrade {
-    let changed: Vec<&MarkChange> = changes.iter().filter(|c| c.changes()).collect();
+/// The page for a person, with every change in the person's own classes.
+async fn sheet(
+    app: &App,
+    person: &Person,
+    about: About,
+    changes: &[MarkChange],
+    wrongs: Wrongs,
+) -> Result<Regrade, WebError> {
+    let reports: Vec<ReportId> = changes.iter().map(|c| c.graded.report).collect();
+    let own = regrades::of_classes_of(&app.service.store, &reports, person.id).await?;
+    let (ours, others): (Vec<&MarkChange>, Vec<&MarkChange>) =
+        changes.iter().partition(|c| own.contains(&c.graded.report));
+    let changed: Vec<&MarkChange> = ours.iter().copied().filter(|c| c.changes()).collect();
     let size = |c: &&&MarkChange| {
         let both = c
             .graded
@@ -134,7 +150,7 @@ fn sheet(person: &Person, about: About, changes: &[MarkChange], wrongs: Wrongs) 
         both.map(|(a, b)| (b - a).abs())
     };
     let largest = changed.iter().filter_map(|c| size(&c)).max();
-    Regrade {
+    Ok(Regrade {
         frame: Frame::of(person, "/classes"),
         heading: about.heading,
         about: about.about,
@@ -142,7 +158,9 @@ fn sheet(person: &Person, about: About, changes: &[MarkChange], wrongs: Wrongs) 
         back: about.back,
         back_words: about.back_words,
         hidden: about.hidden,
-        same: changes.len() - changed.len(),
+        same: ours.len() - changed.len(),
+        of_others: others.iter().filter(|c| c.changes()).count(),
+        any: !changes.is_empty(),
         changed: changed.into_iter().map(row).collect(),
         largest: largest.map(|l| crate::units::show_length(l, 1)).unwrap_or_default(),
         numbers: about.numbers,
@@ -150,7 +168,7 @@ fn sheet(person: &Person, about: About, changes: &[MarkChange], wrongs: Wrongs) 
         chosen_revision: about.chosen_revision,
         wrongs,
         cells: about.cells,
-    }
+    })
 }
 
 /// After a changed reference: every report on the plate.
@@ -176,7 +194,8 @@ pub(in crate::web) async fn of_plate(State(app): State<App>, of: PlateOf) -> Res
             ("Plate", of.plate.serial.clone()),
         ],
     };
-    Ok(Sheet(StatusCode::OK, sheet(&of.person, about, &changes, Wrongs::new())).into_response())
+    let page = sheet(&app, &of.person, about, &changes, Wrongs::new()).await?;
+    Ok(Sheet(StatusCode::OK, page).into_response())
 }
 
 /// Decides on it.
@@ -310,15 +329,18 @@ pub(in crate::web) async fn of_assignment(
     State(app): State<App>,
     Instructor(person): Instructor,
     of: AssignmentOf,
-    Query(asked): Query<Fields>,
+    Asked(asked): Asked,
 ) -> Result<Response, WebError> {
     let change = change_of(&app, &of.assignment, &asked).await?;
     let about = about_assignment(&app, &of.assignment, &change, &asked).await?;
     match preview(&app.service, &change).await {
-        Ok(changes) => Ok(Sheet(StatusCode::OK, sheet(&person, about, &changes, Wrongs::new())).into_response()),
+        Ok(changes) => {
+            let page = sheet(&app, &person, about, &changes, Wrongs::new()).await?;
+            Ok(Sheet(StatusCode::OK, page).into_response())
+        }
         Err(error) => {
-            let wrongs = refused(error)?;
-            Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, sheet(&person, about, &[], wrongs)).into_response())
+            let page = sheet(&app, &person, about, &[], refused(error)?).await?;
+            Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
     }
 }
@@ -328,15 +350,15 @@ pub(in crate::web) async fn assignment_decided(
     State(app): State<App>,
     Instructor(person): Instructor,
     of: AssignmentOf,
-    Form(asked): Form<Fields>,
+    Sent(asked): Sent,
 ) -> Result<Response, WebError> {
     let change = change_of(&app, &of.assignment, &asked).await?;
     match begin(&app.service, &change, person.id).await {
         Ok(id) => Ok(Redirect::to(&format!("/regrades/{id}")).into_response()),
         Err(error) => {
             let about = about_assignment(&app, &of.assignment, &change, &asked).await?;
-            let wrongs = refused(error)?;
-            Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, sheet(&person, about, &[], wrongs)).into_response())
+            let page = sheet(&app, &person, about, &[], refused(error)?).await?;
+            Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
     }
 }
@@ -351,6 +373,8 @@ pub(in crate::web) struct Progress {
     done: usize,
     all: usize,
     changed: Vec<Line>,
+    /// Marks that changed in classes of other instructors: of those nothing but how many.
+    of_others: usize,
     back: String,
     cells: Vec<(&'static str, String)>,
 }
@@ -368,14 +392,20 @@ pub(in crate::web) async fn progress(State(app): State<App>, of: RegradeOf) -> R
             None => "/plates".to_owned(),
         },
     };
+    let reports: Vec<ReportId> = lines.iter().map(|l| l.report).collect();
+    let own = regrades::of_classes_of(store, &reports, person.id).await?;
+    let (done, all) = (lines.iter().filter(|l| l.done).count(), lines.len());
+    let changed = lines.into_iter().filter(|l| l.done && l.before != l.after);
+    let (changed, others): (Vec<Line>, Vec<Line>) = changed.partition(|l| own.contains(&l.report));
     Ok(Page(Progress {
         frame: Frame::of(&person, "/classes"),
         begun: times::show(regrade.begun_at, &zone),
         who: regrade.begun_by.unwrap_or_else(|| "the server".to_owned()),
         finished: regrade.finished_at.map(|at| times::show(at, &zone)),
-        done: lines.iter().filter(|l| l.done).count(),
-        all: lines.len(),
-        changed: lines.into_iter().filter(|l| l.done && l.before != l.after).collect(),
+        done,
+        all,
+        changed,
+        of_others: others.len(),
         back,
         cells: vec![("Sheet", format!("Regrading {}", regrade.id))],
     }))
