@@ -195,8 +195,15 @@ struct ErrorPage {
     request: String,
 }
 
+/// Where is asked whether the server is well.
+pub(super) const HEALTH: &str = "/health";
+
+/// What is answered there where it is not.
+const NOT_WELL: &str = "failing\n";
+
 /// Puts a page under every 4xx and 5xx that has none.
 pub(super) async fn explain(request: Request, next: Next) -> Response {
+    let is_health = request.uri().path() == HEALTH;
     let id = request.extensions().get::<RequestId>().cloned();
     let response = next.run(request).await;
     let status = response.status();
@@ -206,6 +213,9 @@ pub(super) async fn explain(request: Request, next: Next) -> Response {
         .is_some_and(|t| t.as_bytes().starts_with(b"text/html"));
     if !(status.is_client_error() || status.is_server_error()) || has_page {
         return response;
+    }
+    if is_health {
+        return (status, NOT_WELL).into_response();
     }
     let error = response
         .extensions()

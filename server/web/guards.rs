@@ -11,13 +11,14 @@ use std::time::{Duration, Instant};
 
 use axum::extract::{FromRequestParts, OptionalFromRequestParts, Path, Request, State};
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, Method, StatusCode};
+use axum::http::{HeaderMap, HeaderName, Method, StatusCode};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::CookieJar;
 
 use super::app::App;
 use super::errors::{Explained, WebError};
+use super::pages::sign_in::is_shared;
 use crate::actions::sign_in::{self, Token};
 use crate::actions::standing;
 use crate::store::assignments::{self, Assignment, Mine};
@@ -104,6 +105,10 @@ pub fn token(app: &App, jar: &CookieJar) -> Option<Token> {
         .and_then(|c| Token::from_cookie(c.value()))
 }
 
+/// What the browser kept goes: of pages and of what was typed.
+pub(super) const CLEAR: [(HeaderName, &str); 1] =
+    [(HeaderName::from_static("clear-site-data"), r#""cache", "storage""#)];
+
 /// Finds out who is signed in and holds the request to the access of its route.
 pub(super) async fn admit(State((app, access)): State<(App, Access)>, mut request: Request, next: Next) -> Response {
     let jar = CookieJar::from_headers(request.headers());
@@ -128,7 +133,13 @@ pub(super) async fn admit(State((app, access)): State<(App, Access)>, mut reques
         }
         Err(Denied::Nobody) if request.method() == Method::GET => {
             let here = request.uri().path_and_query().map_or("/", |p| p.as_str());
-            WebError::SignIn(here.to_owned()).into_response()
+            let answer = WebError::SignIn(here.to_owned()).into_response();
+            if token(&app, &jar).is_some() && is_shared(&jar) {
+                // The session is over. Nobody's own device loses what its person has typed and not sent yet.
+                (CLEAR, answer).into_response()
+            } else {
+                answer
+            }
         }
         Err(Denied::Nobody) => WebError::SignedOut.into_response(),
     };

@@ -10,7 +10,7 @@ use axum::middleware::from_fn_with_state;
 use axum::routing::{MethodRouter, get, post};
 
 use super::app::App;
-use super::errors::WebError;
+use super::errors::{self, WebError};
 use super::guards::{Access, admit};
 use super::pages::{
     account, assign, assignment, authoring, classes, exercise, exercises, gradebook, gradebook_rules, graded_report,
@@ -184,7 +184,7 @@ fn exercises_and_own() -> Vec<Route> {
         form("/my/reports/{report}/check", Student, my::result::answer),
         files("/my/reports/{report}/evidence", Student, my::evidence::add),
         page("/my/reports/{report}/evidence/{evidence}", Student, my::evidence::file),
-        page("/health", Anyone, start::health),
+        page(errors::HEALTH, Anyone, start::health),
         page("/static/{*path}", Anyone, static_files::file),
     ]
 }

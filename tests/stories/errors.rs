@@ -61,6 +61,12 @@ async fn a_page_says_that_the_disk_takes_nothing_and_nothing_is_lost() {
     let page = instructor.get("/classes").await;
     assert!(page.status.is_server_error(), "{}", page.status);
     page.has("<!doctype html>").has("request ");
+    let health = site.stranger().get("/health").await;
+    assert_eq!(health.is(503).body, "failing\n");
+    // Whoever is signed in cannot be found either, and learns no more.
     let health = instructor.get("/health").await;
-    assert!(health.status.is_server_error(), "{}", health.status);
+    assert_eq!(
+        (health.status.is_server_error(), health.body.as_str()),
+        (true, "failing\n")
+    );
 }

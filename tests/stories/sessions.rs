@@ -488,3 +488,38 @@ async fn a_device_that_many_people_use_signs_out_after_ten_idle_minutes_and_stay
         .is(200)
         .has_not("0.0123");
 }
+
+/// A session that is over by time or with the seat: a device that many people use is told to let go of what it kept; on one's own
+/// nothing that was typed is lost.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_end_of_a_session_clears_a_device_that_many_people_use() {
+    let site = Site::open().await;
+    let here = format!("http://{}", site.address());
+    let signed_in = async |shared: &'static str| {
+        let browser = Browser::that_stays(&here);
+        let fields = [("name", "anna"), ("secret", PIN), ("shared", shared)];
+        browser.send("/sign-in", &fields).await.is(303);
+        browser.get("/my").await.is(200);
+        browser
+    };
+    let cleared = async |browser: &Browser| {
+        let answer = browser.get("/my").await;
+        answer.is(303);
+        let clear = answer.headers.get("clear-site-data");
+        clear.map(|v| v.to_str().unwrap().to_owned())
+    };
+    for by_time in [true, false] {
+        let (shared, own) = (signed_in("yes").await, signed_in("").await);
+        if by_time {
+            site.service.clock.put_forward(3 * HOUR);
+        } else {
+            let anna = format!("/classes/{}/people/2", site.class);
+            let free = [("do", "free-seat")];
+            site.instructor().await.send(&anna, &free).await.is(200);
+        }
+        assert_eq!(cleared(&shared).await.as_deref(), Some(r#""cache", "storage""#));
+        assert_eq!(cleared(&own).await, None);
+    }
+    // Nor where nobody was signed in.
+    assert_eq!(cleared(&Browser::that_stays(&here)).await, None);
+}

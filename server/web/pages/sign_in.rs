@@ -4,7 +4,7 @@ use std::net::SocketAddr;
 
 use askama::Template;
 use axum::extract::{ConnectInfo, Form, Query, State};
-use axum::http::{HeaderMap, HeaderName, StatusCode};
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
@@ -62,7 +62,7 @@ pub(in crate::web) struct Typed {
 const SHARED: &str = "shared-device";
 
 /// Whether this device is one that many people use.
-pub(super) fn is_shared(jar: &CookieJar) -> bool {
+pub(in crate::web) fn is_shared(jar: &CookieJar) -> bool {
     jar.get(SHARED).is_some_and(|c| c.value() == "1")
 }
 
@@ -158,7 +158,8 @@ pub(in crate::web) async fn submit(
         }
         Err(SignInError::DoesNotFit) => {
             let wrong = "Name and passphrase or PIN do not belong together. Check both (capital letters count in a \
-                passphrase) and try again. If you do not know them any more, ask your instructor.";
+                passphrase) and try again. If you do not know them any more, ask your instructor; an instructor asks \
+                whoever runs the server.";
             Ok(again(&typed, StatusCode::UNPROCESSABLE_ENTITY, wrong.to_owned()))
         }
         Err(SignInError::Locked { until }) => {
@@ -220,8 +221,7 @@ pub(in crate::web) async fn leave(State(app): State<App>, jar: CookieJar) -> Res
     }
     let jar = jar.remove(cookie(&app, String::new()));
     // A tablet is shared: what the browser kept for this person goes with the session.
-    let clear = [(HeaderName::from_static("clear-site-data"), r#""cache", "storage""#)];
-    Ok((jar, clear, Redirect::to("/sign-in")).into_response())
+    Ok((jar, guards::CLEAR, Redirect::to("/sign-in")).into_response())
 }
 
 #[cfg(test)]
