@@ -5,6 +5,7 @@ use std::fs::{File, OpenOptions};
 use std::io::{ErrorKind, Write};
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::PathBuf;
+use std::sync::{Mutex, PoisonError};
 
 use thiserror::Error;
 
@@ -52,11 +53,15 @@ pub fn read(store: &Store) -> Result<Option<Key>, KeyError> {
     }
 }
 
+/// Held while a key is looked for and written, so that two who come at once have one key. A data folder is one process's.
+static WRITING: Mutex<()> = Mutex::new(());
+
 /// Writes a key durably, readable for this account of the machine alone, where none is there; gives the one that is there.
 ///
 /// # Errors
 /// When the file cannot be read or written.
 pub fn read_or_write(store: &Store, new: &Key) -> Result<Key, KeyError> {
+    let _held = WRITING.lock().unwrap_or_else(PoisonError::into_inner);
     if let Some(known) = read(store)? {
         return Ok(known);
     }
@@ -81,4 +86,37 @@ pub fn read_or_write(store: &Store, new: &Key) -> Result<Key, KeyError> {
         File::open(folder).and_then(|f| f.sync_all()).map_err(failed)?;
     }
     Ok(*new)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Barrier;
+
+    use super::*;
+
+    /// Whoever seals a secret does it with the key that stays: many who come at once are given one key, that of the file.
+    #[tokio::test]
+    async fn all_who_come_at_once_have_the_key_of_the_file() {
+        for _ in 0..20 {
+            let folder = tempfile::tempdir().unwrap();
+            let store = Store::open(folder.path()).await.unwrap();
+            let start = Barrier::new(8);
+            let keys: Vec<Key> = std::thread::scope(|scope| {
+                let threads: Vec<_> = (0..8_u8)
+                    .map(|n| {
+                        let (store, start) = (&store, &start);
+                        scope.spawn(move || {
+                            start.wait();
+                            read_or_write(store, &[n; 32]).unwrap()
+                        })
+                    })
+                    .collect();
+                threads.into_iter().map(|t| t.join().unwrap()).collect()
+            });
+            let stays = read(&store).unwrap().unwrap();
+            assert!(keys.iter().all(|key| *key == stays), "{keys:?}");
+            assert_eq!(read_or_write(&store, &[99; 32]).unwrap(), stays);
+            store.close().await;
+        }
+    }
 }
