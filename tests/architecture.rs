@@ -121,6 +121,67 @@ fn every_floor_uses_only_what_it_may() {
     assert!(found.is_empty(), "{}", found.join("\n"));
 }
 
+/// What puts a route beside others.
+const ROUTING: [&str; 9] = [
+    "Router::new(",
+    ".route(",
+    ".route_service(",
+    ".nest(",
+    ".nest_service(",
+    ".merge(",
+    ".fallback(",
+    ".fallback_service(",
+    ".method_not_allowed_fallback(",
+];
+
+/// The only lines that may: the table of all pages goes in line by line, so that the stories about who may what walk everything
+/// that answers. The metrics have an address of their own.
+const TABLE: [(&str, &str); 6] = [
+    (
+        "metrics.rs",
+        r#"Router::new().route("/metrics", get(show)).with_state(app.clone())"#,
+    ),
+    (
+        "routes.rs",
+        "let (mut routes, mut long) = (Router::new(), Router::new());",
+    ),
+    ("routes.rs", "routes = routes.route(route.path, handler);"),
+    ("routes.rs", "long = long.route(route.path, handler);"),
+    (
+        "routes.rs",
+        "let routes = routes.fallback_service(lost.with_state(app.clone()));",
+    ),
+    (
+        "routes.rs",
+        "layers::around(routes.with_state(app.clone()), app, layers::LONGEST).merge(long)",
+    ),
+];
+
+#[test]
+fn every_route_stands_in_the_table() {
+    let server = Path::new(env!("CARGO_MANIFEST_DIR")).join("server");
+    let mut files = Vec::new();
+    rust_files(&server, &mut files);
+    let (mut beside, mut seen) = (Vec::new(), 0);
+    for file in files {
+        let text = fs::read_to_string(&file).unwrap();
+        let name = file.file_name().unwrap().to_str().unwrap();
+        let is_web = file.parent().is_some_and(|folder| folder.ends_with("web"));
+        for (number, line) in code_lines(&text) {
+            if !ROUTING.iter().any(|way| line.contains(way)) {
+                continue;
+            }
+            if is_web && TABLE.contains(&(name, line.trim())) {
+                seen += 1;
+            } else {
+                beside.push(format!("{}:{number}: {}", file.display(), line.trim()));
+            }
+        }
+    }
+    assert!(beside.is_empty(), "routes beside the table: {beside:#?}");
+    assert_eq!(seen, TABLE.len());
+}
+
 #[test]
 fn the_list_is_the_one_of_lib() {
     let lib = include_str!("../server/lib.rs");

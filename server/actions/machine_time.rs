@@ -34,6 +34,9 @@ pub enum TimeError {
     /// One of the two is not there any more, or has begun.
     #[error("one of the two turns has begun or is not there any more; look at the rota again")]
     Gone,
+    /// Not of this class.
+    #[error("the class does not have this machine or assignment, or not any more; look at the page again")]
+    NotHere,
     /// A plate or pair would be in two places.
     #[error("that cannot be: {0}")]
     Clash(String),

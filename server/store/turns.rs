@@ -47,19 +47,19 @@ pub async fn add_machine(tx: &mut Tx, class: ClassId, name: &str) -> Result<(), 
     Ok(())
 }
 
-/// Takes a machine from a class; turns that have been given at it stay.
+/// Takes a machine from a class; turns that have been given at it stay. False where the class does not have it.
 ///
 /// # Errors
 /// When the database cannot be written.
-pub async fn remove_machine(tx: &mut Tx, class: ClassId, machine: i64) -> Result<(), StoreError> {
-    sqlx::query!(
+pub async fn remove_machine(tx: &mut Tx, class: ClassId, machine: i64) -> Result<bool, StoreError> {
+    let removed = sqlx::query!(
         "delete from class_machine where class = ? and machine = ?",
         class,
         machine
     )
     .execute(tx.connection())
     .await?;
-    Ok(())
+    Ok(removed.rows_affected() == 1)
 }
 
 /// A turn with the names that pages show.

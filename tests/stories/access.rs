@@ -20,7 +20,7 @@ use super::entry::Sheet;
 use super::site::{Answer, Browser, PIN, Site, any_report, person, shipped};
 
 /// A path of the table with its objects filled in.
-fn filled(path: &str, objects: &[(&str, &str)]) -> String {
+pub(super) fn filled(path: &str, objects: &[(&str, &str)]) -> String {
     let mut filled = path.to_owned();
     for (name, id) in objects {
         filled = filled.replace(&format!("{{{name}}}"), id);
@@ -41,7 +41,7 @@ async fn status(browser: &Browser, method: &str, path: &str) -> (u16, String) {
     (answer.status.as_u16(), answer.path)
 }
 
-const OURS: [(&str, &str); 12] = [
+pub(super) const OURS: [(&str, &str); 12] = [
     ("class", "1"),
     ("assignment", "1"),
     ("report", "1"),
@@ -117,7 +117,7 @@ async fn with_photo(pair: &Browser, assignment: AssignmentId, csv: &str) -> Answ
 }
 
 /// Makes everything that [`OURS`] names: pair A's report with a photo, a draft and a round of an instructor, a regrading.
-async fn everything_there() -> Site {
+pub(super) async fn everything_there() -> Site {
     let site = Site::open().await;
     let assignment = site.assign(9, Feedback::Words).await;
     let careful = shipped("SB-11/reports/SB-11-01--careful.csv");
@@ -384,16 +384,17 @@ async fn no_route_takes_a_form_from_another_site() {
 }
 
 /// Another class of another instructor, with a report of its own on another exercise.
-struct Elsewhere {
-    class: ClassId,
-    student: i64,
-    report: String,
+pub(super) struct Elsewhere {
+    pub(super) class: ClassId,
+    pub(super) assignment: AssignmentId,
+    pub(super) student: i64,
+    pub(super) report: String,
     plate: i64,
     round: i64,
 }
 
 #[expect(clippy::too_many_lines, reason = "one school, step by step")]
-async fn elsewhere(site: &Site) -> Elsewhere {
+pub(super) async fn elsewhere(site: &Site) -> Elsewhere {
     let by = person(&site.service, Role::Instructor, "oriel").await;
     let wanted = WantedClass {
         name: "Friday group",
@@ -471,6 +472,7 @@ async fn elsewhere(site: &Site) -> Elsewhere {
         .max();
     Elsewhere {
         class,
+        assignment,
         student: student.0,
         report,
         plate,
@@ -560,10 +562,15 @@ async fn other_peoples_objects_are_not_found() {
     let of_the_school = ["{exercise}", "{draft}"];
     for route in table() {
         let has_object = route.path.contains('{') && !route.path.contains("{*");
-        if !has_object || of_the_school.iter().any(|name| route.path.contains(name)) {
+        if !has_object {
             continue;
         }
+        let is_the_schools = of_the_school.iter().any(|name| route.path.contains(name));
         for (role, browser) in &others {
+            // What belongs to the school every instructor may see and change, and nobody else: not as much as whether it is there.
+            if is_the_schools && *role == Role::Instructor {
+                continue;
+            }
             let (status, _) = status(browser, route.method.as_str(), &filled(route.path, &OURS)).await;
             let allowed = match (route.access, role) {
                 (Access::Student, Role::Student) => 404,
@@ -573,6 +580,7 @@ async fn other_peoples_objects_are_not_found() {
             assert_eq!(status, allowed, "{} {} by {role:?}", route.method, route.path);
         }
     }
+    nothing_is_there_that_is_not(&others[0].1).await;
     let other_pair = site.pair("B").await;
     other_pair.get("/my/reports/1").await.is(404);
     other_pair.get("/my/1").await.is(200);
@@ -587,6 +595,36 @@ async fn other_peoples_objects_are_not_found() {
     ] {
         instructor.get(path).await.is(404);
     }
+}
+
+/// Of what belongs to the school, and of every object behind it: what nobody has made is not found, on any route; what is there
+/// is, for an instructor of no class too.
+async fn nothing_is_there_that_is_not(instructor: &Browser) {
+    let mut walked = 0;
+    for route in table() {
+        for name in ["exercise", "draft", "plate", "round"] {
+            let braced = format!("{{{name}}}");
+            if !route.path.contains(&braced) {
+                continue;
+            }
+            for nobodys in ["987", "-1", "x", "99999999999999999999"] {
+                let path = filled(&route.path.replace(&braced, nobodys), &OURS);
+                let (status, _) = status(instructor, route.method.as_str(), &path).await;
+                // What is no number may be told to be none, and an empty form before its round is looked for.
+                let unread = nobodys.parse::<i64>().is_err() && status == 400
+                    || name == "round" && route.method == "POST" && status == 422;
+                assert!(status == 404 || unread, "{} {path}: {status}", route.method);
+                walked += 1;
+            }
+        }
+        let is_the_schools =
+            route.path.starts_with("/exercises/{exercise}") || route.path.starts_with("/drafts/{draft}");
+        if is_the_schools && route.method == "GET" && route.path != "/drafts/{draft}/overtaken" {
+            instructor.get(&filled(route.path, &OURS)).await.is(200);
+            walked += 1;
+        }
+    }
+    assert!(walked > 150, "{walked}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

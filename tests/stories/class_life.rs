@@ -57,7 +57,7 @@ async fn a_pair_gets_longer_and_a_machine_was_down() {
         .has(&longer);
     post(fields(&send("9", &longer, "ill")))
         .await
-        .is(422)
+        .is(404)
         .has("no such pair");
     post(fields(&send("1", &longer, "the machine stood still")))
         .await
@@ -138,7 +138,7 @@ async fn another_plate_an_excuse_and_other_rules() {
     instructor
         .send(&change, &[("do", "plate"), ("plate_pair", "1"), ("plate", "9999")])
         .await
-        .is(422)
+        .is(404)
         .has("no such pair");
     instructor
         .send(&change, &[("do", "excuse"), ("student", "2"), ("excuse_why", "ill")])
@@ -267,7 +267,7 @@ async fn machines_have_a_rota_and_pairs_swap_turns() {
     let (mine, theirs) = (option(&page, "mine"), option(&page, "theirs"));
     a.send(&turns, &[("do", "ask"), ("mine", &theirs), ("theirs", &mine)])
         .await
-        .is(422)
+        .is(404)
         .has("has begun or is not there");
     a.send(&turns, &[("do", "ask"), ("mine", &mine), ("theirs", &theirs)])
         .await
@@ -276,12 +276,12 @@ async fn machines_have_a_rota_and_pairs_swap_turns() {
     let page = b.get(&turns).await;
     page.has("Another pair asks to swap");
     let wish = page.field("wish");
-    a.send(&turns, &[("do", "yes"), ("wish", &wish)]).await.is(422);
+    a.send(&turns, &[("do", "yes"), ("wish", &wish)]).await.is(404);
     b.send(&turns, &[("do", "yes"), ("wish", &wish)])
         .await
         .is(200)
         .has_not("Another pair asks");
-    b.send(&turns, &[("do", "yes"), ("wish", &wish)]).await.is(422);
+    b.send(&turns, &[("do", "yes"), ("wish", &wish)]).await.is(404);
     let page = a.get(&turns).await;
     assert_eq!(option(&page, "mine"), theirs);
 }

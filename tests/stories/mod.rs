@@ -24,6 +24,7 @@ mod kill;
 pub(crate) mod log;
 mod marks;
 mod odd_requests;
+mod other_ids;
 mod other_plate;
 mod photo_again;
 mod plates;

@@ -271,6 +271,7 @@ pub(in crate::web) async fn submit(
 ) -> Result<Response, WebError> {
     let assignment = of.assignment;
     let mut wrongs = Wrongs::default();
+    let mut status = StatusCode::UNPROCESSABLE_ENTITY;
     match act(&app, person.id, &assignment, &sent, &mut wrongs).await {
         Ok(()) if wrongs.is_empty() => {
             return Ok(Redirect::to(&format!("/assignments/{}/change", assignment.id)).into_response());
@@ -278,7 +279,12 @@ pub(in crate::web) async fn submit(
         Ok(()) => {}
         Err(CareError::Overtaken) => return overtaken(&app, &person, assignment, sent).await,
         Err(CareError::Store(error)) => return Err(error.into()),
-        Err(error) => wrongs.add(field_of(&sent.what, &error), sentence(&error)),
+        Err(error) => {
+            if matches!(error, CareError::NotHere) {
+                status = StatusCode::NOT_FOUND;
+            }
+            wrongs.add(field_of(&sent.what, &error), sentence(&error));
+        }
     }
     let typed = if sent.what == "change" {
         sent
@@ -297,7 +303,7 @@ pub(in crate::web) async fn submit(
         }
     };
     let page = change(&app, &person, assignment, typed, wrongs.0).await?;
-    Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+    Ok(Sheet(status, page).into_response())
 }
 
 /// Two people changed times or rules at once: what stands now is said at each field, and what was typed stays in it.

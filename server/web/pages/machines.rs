@@ -198,7 +198,7 @@ pub(in crate::web) async fn page(State(app): State<App>, of: ClassOf) -> Result<
 
 const fn field_of(error: &TimeError) -> &'static str {
     match error {
-        TimeError::MachineName | TimeError::NoMachine => "machine",
+        TimeError::MachineName | TimeError::NoMachine | TimeError::NotHere => "machine",
         TimeError::Minutes => "minutes",
         TimeError::Sessions => "sessions",
         TimeError::Turns => "turns",
@@ -225,23 +225,26 @@ async fn act(
     let chosen = match typed.assignment.parse().map(AssignmentId) {
         Ok(id) => assignments::one(&service.store, id)
             .await?
-            .filter(|a| a.class == class.id),
-        Err(_) => None,
+            .filter(|a| a.class == class.id)
+            .ok_or(TimeError::NotHere),
+        Err(_) => Err(TimeError::NoPairs),
     };
     match typed.what.as_str() {
         "add-machine" => machine_time::add_machine(service, class.id, &typed.machine).await?,
         "remove-machine" => {
             let mut tx = service.store.change().await?;
-            turns::remove_machine(&mut tx, class.id, number(&typed.machine_id)?).await?;
+            if !turns::remove_machine(&mut tx, class.id, number(&typed.machine_id)?).await? {
+                return Err(TimeError::NotHere);
+            }
             tx.commit().await?;
         }
         "swap" => machine_time::swap(service, class.id, number(&typed.one)?, number(&typed.other)?).await?,
         "clear" => {
-            machine_time::clear(service, &chosen.ok_or(TimeError::NoPairs)?, by).await?;
+            machine_time::clear(service, &chosen?, by).await?;
         }
         "plan" => {
             let zone = times::zone(&class.time_zone);
-            let assignment = chosen.ok_or(TimeError::NoPairs)?;
+            let assignment = chosen?;
             let from = wrongs.keep("from", times::from_field_which(&typed.from, &typed.from_which, &zone));
             let minutes = wrongs.keep("minutes", whole(&typed.minutes));
             let sessions = wrongs.keep("sessions", whole(&typed.sessions));
@@ -272,6 +275,7 @@ pub(in crate::web) async fn submit(
     if typed.what == "machine-down" {
         return down(app, person.id, of, typed).await;
     }
+    let mut status = StatusCode::UNPROCESSABLE_ENTITY;
     match act(&app, person.id, &of.class, &typed, &mut wrongs).await {
         Ok(Done::Planned(planned)) if planned.left > 0 => {
             let page = machines(&app, of, typed, Vec::new(), Some(planned)).await?;
@@ -282,10 +286,15 @@ pub(in crate::web) async fn submit(
         }
         Ok(_) => {}
         Err(TimeError::Store(error)) => return Err(error.into()),
-        Err(error) => wrongs.add(field_of(&error), sentence(&error)),
+        Err(error) => {
+            if matches!(error, TimeError::NotHere | TimeError::Gone) {
+                status = StatusCode::NOT_FOUND;
+            }
+            wrongs.add(field_of(&error), sentence(&error));
+        }
     }
     let page = machines(&app, of, typed, wrongs.0, None).await?;
-    Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+    Ok(Sheet(status, page).into_response())
 }
 
 async fn down(app: App, by: crate::store::ids::PersonId, of: ClassOf, typed: Typed) -> Result<Response, WebError> {

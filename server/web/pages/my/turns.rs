@@ -149,8 +149,13 @@ pub(in crate::web) async fn submit(
         Ok(()) => Ok(Redirect::to(&format!("/my/{id}/turns")).into_response()),
         Err(TimeError::Store(error)) => Err(error.into()),
         Err(error) => {
+            let status = if matches!(error, TimeError::Gone) {
+                StatusCode::NOT_FOUND
+            } else {
+                StatusCode::UNPROCESSABLE_ENTITY
+            };
             let page = turns_page(&app, of, vec![("mine", sentence(&error))]).await?;
-            Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+            Ok(Sheet(status, page).into_response())
         }
     }
 }
