@@ -4,7 +4,7 @@
 use platemark::procedure::sampler::Sampler;
 
 #[path = "../fuzz/targets.rs"]
-mod targets;
+pub(super) mod targets;
 
 #[test]
 fn findings_of_the_fuzzer_stay_mended() {

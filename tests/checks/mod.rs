@@ -8,6 +8,9 @@ mod csv_limits;
 mod diagnosis;
 mod forward_model;
 mod fuzz_findings;
+// It needs a newer bash than Macs have.
+#[cfg(target_os = "linux")]
+mod fuzz_run;
 mod geometry;
 mod geometry_commands;
 mod geometry_hard;
