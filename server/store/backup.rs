@@ -548,7 +548,7 @@ mod tests {
     /// Schools of every schema that was released, as they are: nothing is brought up to date in a file that is set aside.
     #[tokio::test]
     async fn the_list_is_read_in_any_schema() {
-        for (schema, people) in [("0001", 0), ("0060", 0), ("0100", 1), ("0170", 1)] {
+        for (schema, people) in [("0001", 0), ("0060", 0), ("0100", 1), ("0170", 1), ("0190", 1)] {
             let folder = tempfile::tempdir().unwrap();
             let file = folder.path().join(FILE_NAME);
             let dump = format!("{}/tests/data/schemas/{schema}.sql", env!("CARGO_MANIFEST_DIR"));

@@ -3,7 +3,8 @@
 //! The first byte says how:
 //! - 2: then the length of the value as MessagePack (<https://github.com/msgpack/msgpack/blob/master/spec.md>), its fields by name,
 //!   in four bytes, least first, then an LZ4 block (<https://github.com/lz4/lz4/blob/dev/doc/lz4_Block_format.md>);
-//! - 1: the same with JSON instead, as before 0200;
+//! - 1: the same with JSON instead, as from schema 0170 on; at 0190 some programs wrote this and some the above, and since 0200 a
+//!   program that cannot read the above refuses the school;
 //! - `{`: the JSON itself, as before 0170.
 
 use std::cell::RefCell;
