@@ -225,12 +225,20 @@ pub async fn rules(
     let stored = exercises::revision(&service.store, revision)
         .await?
         .ok_or(LoadError::Missing("an exercise"))?;
+    rules_in(&stored.toml, text)
+}
+
+/// Marks rules as they are typed in the place of those of an exercise file.
+///
+/// # Errors
+/// When they cannot be read.
+pub fn rules_in(exercise: &str, marks: &str) -> Result<MarksRules, LoadError> {
     let broken = |e: toml::de::Error| LoadError::Unreadable {
         what: "an assignment's marks rules",
         why: e.to_string(),
     };
-    let mut whole: toml::Table = stored.toml.parse().map_err(broken)?;
-    let marks: toml::Table = text.parse().map_err(broken)?;
+    let mut whole: toml::Table = exercise.parse().map_err(broken)?;
+    let marks: toml::Table = marks.parse().map_err(broken)?;
     whole.insert("marks".to_owned(), toml::Value::Table(marks));
     let (exercise, problems) = file::read_exercise("exercise.toml", &whole.to_string());
     exercise

@@ -34,9 +34,9 @@ const SENT: (&str, &str) = ("backup-", ".tmp");
 const BEFORE: (&str, &str) = ("before-restore-", ".db");
 
 /// What is known of a restore beside the file itself.
-#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default)]
-struct Note {
+pub struct Note {
     /// Sign-in name of whoever asked, or the command.
     by: String,
     /// Copy of the school as it was; none where it could not be read whole.

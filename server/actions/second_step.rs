@@ -260,8 +260,9 @@ fn hash(code: &str) -> CodeHash {
     Sha256::digest(code.as_bytes()).into()
 }
 
-/// A recovery code as typed, in the form in which it is hashed; none where it cannot be one. Base 32 has no 0, 1 and 8.
-fn recovery(typed: &str) -> Option<String> {
+/// A recovery code as typed, in the form in which it is hashed; none where it cannot be one. Base 32 has no 0, 1, 8 and 9.
+#[must_use]
+pub fn recovery(typed: &str) -> Option<String> {
     let letters = typed.chars().filter(|c| c.is_alphanumeric());
     let code: String = letters
         .map(|c| match c.to_ascii_uppercase() {
@@ -271,7 +272,8 @@ fn recovery(typed: &str) -> Option<String> {
             c => c,
         })
         .collect();
-    (code.len() == 16 && code.is_ascii()).then_some(code)
+    let is_letter = |byte: u8| matches!(byte, b'A'..=b'Z' | b'2'..=b'7');
+    (code.len() == 16 && code.bytes().all(is_letter)).then_some(code)
 }
 
 async fn note(
@@ -463,6 +465,8 @@ mod tests {
         let typed = codes[0].to_lowercase().replace('-', " ");
         assert_eq!(hash(&recovery(&typed).unwrap()), hashes[0]);
         assert_eq!(recovery("123456"), None);
+        // There is no such letter in it.
+        assert_eq!(recovery("abcd-efgh-ijkl-mn9p"), None);
         assert_eq!(recovery("abcd-efgh-ijkl-mn0p").as_deref(), Some("ABCDEFGHIJKLMNOP"));
     }
 }

@@ -85,7 +85,8 @@ impl From<SecretError> for SeatError {
 }
 
 /// A code as typed, in the form in which it is hashed; none where it cannot be one. O is read as 0, I and L as 1.
-fn canonical(typed: &str) -> Option<String> {
+#[must_use]
+pub fn canonical(typed: &str) -> Option<String> {
     let mut code = String::with_capacity(LENGTH);
     for c in typed.chars().filter(|c| c.is_alphanumeric()) {
         let c = match c.to_ascii_uppercase() {

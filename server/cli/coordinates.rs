@@ -27,27 +27,33 @@ enum Column {
 
 /// A line of a points file.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Point {
+pub struct Point {
     /// Name of the feature, where the file has one.
-    pub(super) feature: Option<String>,
+    pub feature: Option<String>,
     /// x, y, z, i, j, k, as far as the file has them.
     numbers: [Option<f64>; 6],
     /// Unit of the coordinates, where the file says it; all points of a file have the same.
-    pub(super) unit: Option<LengthUnit>,
+    pub unit: Option<LengthUnit>,
 }
 
 impl Point {
-    pub(super) fn plane(&self) -> Option<[f64; 2]> {
+    /// In the plane.
+    #[must_use]
+    pub fn plane(&self) -> Option<[f64; 2]> {
         let [x, y, ..] = self.numbers;
         Some([x?, y?])
     }
 
-    pub(super) fn space(&self) -> Option<[f64; 3]> {
+    /// In space, where the file has z.
+    #[must_use]
+    pub fn space(&self) -> Option<[f64; 3]> {
         let [x, y, z, ..] = self.numbers;
         Some([x?, y?, z?])
     }
 
-    pub(super) fn direction(&self) -> Option<[f64; 3]> {
+    /// Its direction, where the file has one.
+    #[must_use]
+    pub fn direction(&self) -> Option<[f64; 3]> {
         let [_, _, _, i, j, k] = self.numbers;
         Some([i?, j?, k?])
     }
@@ -55,7 +61,7 @@ impl Point {
 
 /// What is wrong with a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
-struct Problem {
+pub struct Problem {
     line: usize,
     /// Value in the line, from one.
     column: usize,
@@ -105,7 +111,11 @@ pub(super) fn read(path: &Path, streams: &mut Streams<'_>) -> anyhow::Result<Vec
     })
 }
 
-fn parse(text: &str) -> Result<Vec<Point>, Vec<Problem>> {
+/// Reads the points of a file's text.
+///
+/// # Errors
+/// All that is wrong with it, each with its place.
+pub fn parse(text: &str) -> Result<Vec<Point>, Vec<Problem>> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let blank = |line: &str| line.chars().all(|c| c.is_whitespace() || matches!(c, ',' | ';'));
     let lines = text.lines().enumerate().filter(|(_, line)| !blank(line));

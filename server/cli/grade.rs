@@ -9,7 +9,7 @@ use anyhow::{Context, anyhow, bail};
 use clap::Args;
 use rust_decimal::Decimal;
 
-mod set_up;
+pub mod set_up;
 
 use super::Streams;
 use crate::exercise::file::{self, Problem, Severity};
@@ -81,7 +81,7 @@ pub fn run(args: &GradeArgs, streams: &mut Streams<'_>) -> anyhow::Result<ExitCo
     let serials = args
         .serials
         .as_deref()
-        .map(|file| read_serials(file, &exercise))
+        .map(|file| read_serials(&file.display().to_string(), &read_text(file)?, &exercise))
         .transpose()?;
     let mut grades = Vec::new();
     let mut problems = Vec::new();
@@ -197,15 +197,18 @@ fn hand_marks(exercise: &Exercise, lines: &[String]) -> anyhow::Result<BTreeMap<
 
 /// What the file of serials says of one report.
 #[derive(Debug)]
-struct SerialLine {
-    serial: String,
+pub struct SerialLine {
+    /// Serial of the plate that was measured.
+    pub serial: String,
     /// Fields of the set-up record, by the names of the form.
-    set_up: BTreeMap<String, String>,
+    pub set_up: BTreeMap<String, String>,
 }
 
-fn read_serials(path: &Path, exercise: &Exercise) -> anyhow::Result<BTreeMap<String, SerialLine>> {
-    let shown = path.display();
-    let text = read_text(path)?;
+/// Reads the text of a file of serials; `shown` is what messages call the file.
+///
+/// # Errors
+/// When it is no such table, or says something of one report twice.
+pub fn read_serials(shown: &str, text: &str, exercise: &Exercise) -> anyhow::Result<BTreeMap<String, SerialLine>> {
     let heading = text.lines().next().unwrap_or_default();
     // Some spreadsheets write semicolons; a heading of two words shows which.
     let delimiter = if heading.contains(';') { b';' } else { b',' };

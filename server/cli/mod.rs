@@ -4,6 +4,8 @@
 pub mod backup;
 /// `check`: what is wrong with exercise and plates files.
 pub mod check;
+/// Files of points for `fit` and `frame`.
+pub mod coordinates;
 /// The demo school, ready to be looked at.
 pub mod demo;
 /// `fit`: a figure through points.
@@ -33,7 +35,6 @@ pub mod study;
 /// `verify`: reference cases.
 pub mod verify;
 
-mod coordinates;
 mod show;
 mod take_in;
 

@@ -24,6 +24,9 @@ const JSON: u8 = b'{';
 /// Longer values are not unpacked: none of ours is, so the bytes are damaged.
 const MOST: usize = 16 << 20;
 
+/// So many lists and objects within each other are read, as by the reader of JSON. A grade has ten.
+const DEEPEST: usize = 128;
+
 /// A packed value.
 #[derive(Debug, Clone, PartialEq, Eq, sqlx::Type)]
 #[sqlx(transparent)]
@@ -57,6 +60,12 @@ impl Room {
 }
 
 impl Packed {
+    /// Bytes as they are kept, whatever they are.
+    #[must_use]
+    pub const fn kept(bytes: Vec<u8>) -> Self {
+        Self(bytes)
+    }
+
     /// Packs a value.
     ///
     /// # Errors
@@ -74,11 +83,10 @@ impl Packed {
     /// # Errors
     /// When the bytes are not those of such a packed value.
     pub fn value<T: DeserializeOwned>(&self) -> Result<T, StoreError> {
-        // Nesting is limited by both readers.
         let value = match self.0.split_first() {
             Some((&JSON, _)) => serde_json::from_slice(&self.0).ok(),
             Some((&PACKED_JSON, rest)) => unpacked(rest).and_then(|plain| serde_json::from_slice(&plain).ok()),
-            Some((&PACKED, rest)) => unpacked(rest).and_then(|plain| rmp_serde::from_slice(&plain).ok()),
+            Some((&PACKED, rest)) => unpacked(rest).and_then(|plain| of_messagepack(&plain)),
             _ => None,
         };
         value.ok_or(StoreError::Unreadable {
@@ -91,6 +99,13 @@ impl Packed {
     pub(super) const fn size(&self) -> usize {
         self.0.len()
     }
+}
+
+/// Its own limit is eight times as deep, and what is read there needs more of the stack than a thread has.
+fn of_messagepack<T: DeserializeOwned>(plain: &[u8]) -> Option<T> {
+    let mut reader = rmp_serde::Deserializer::from_read_ref(plain);
+    reader.set_max_depth(DEEPEST);
+    T::deserialize(&mut reader).ok()
 }
 
 fn unpacked(bytes: &[u8]) -> Option<Vec<u8>> {
@@ -141,6 +156,12 @@ mod tests {
         let before = [&[PACKED_JSON], &*compress_prepend_size(json.as_bytes())].concat();
         for kept in [before, json.into_bytes()] {
             assert_eq!(Packed(kept).value::<Value>().unwrap(), value);
+        }
+        // Lists within lists, as deep as a grade never is.
+        for (deep, is_read) in [(100, true), (200, false), (1000, false)] {
+            let plain = [vec![0x91; deep], vec![0xc0]].concat();
+            let kept = Packed([&[PACKED], &*compress_prepend_size(&plain)].concat());
+            assert_eq!(kept.value::<Value>().is_ok(), is_read, "{deep}");
         }
         // A length that cannot be is not asked of the system.
         let huge = [&[PACKED], &u32::MAX.to_le_bytes()[..], b"x"].concat();

@@ -12,5 +12,5 @@ pub mod value_unit;
 pub use decimals::{decimal_from_f64, decimal_to_f64, parse_plain_decimal, round_down, round_up};
 pub use length::{LengthUnit, ParseUnitError};
 pub use reading::{Reading, ReadingError};
-pub use show::{MINUS, capital, hex, show_f64, show_length, show_number, show_reading, show_signed};
+pub use show::{MINUS, capital, hex, show_f64, show_length, show_number, show_reading, show_signed, unhex};
 pub use value_unit::ValueUnit;

@@ -70,6 +70,17 @@ pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|b| format!("{b:02x}")).collect()
 }
 
+/// The bytes of hexadecimal digits; none where it is something else, or nothing.
+#[must_use]
+pub fn unhex(text: &str) -> Option<Vec<u8>> {
+    if text.is_empty() || !text.len().is_multiple_of(2) {
+        return None;
+    }
+    let digit = |byte: u8| char::from(byte).to_digit(16).and_then(|digit| u8::try_from(digit).ok());
+    let pairs = text.as_bytes().chunks_exact(2);
+    pairs.map(|pair| Some(digit(pair[0])? << 4 | digit(pair[1])?)).collect()
+}
+
 /// A text with a capital first letter.
 #[must_use]
 pub fn capital(text: &str) -> String {
@@ -85,6 +96,16 @@ mod tests {
 
     fn dec(text: &str) -> Decimal {
         text.parse().unwrap()
+    }
+
+    #[test]
+    fn bytes_go_through_hexadecimal_digits_and_nothing_else_does() {
+        let all: Vec<u8> = (0..=255).collect();
+        assert_eq!(unhex(&hex(&all)), Some(all));
+        assert_eq!(unhex("0aFF"), Some(vec![10, 255]));
+        for other in ["", "0", "0g", "+f", "-1", "0x", "\u{e9}", "a\u{e9}b"] {
+            assert_eq!(unhex(other), None, "{other}");
+        }
     }
 
     #[test]

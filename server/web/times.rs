@@ -53,16 +53,23 @@ pub fn for_field(when: When, zone: &TimeZone) -> String {
         .to_string()
 }
 
+/// A time as it is typed: a date, a time of day, seconds perhaps, and nothing else, because an offset would be left out and a
+/// missing time of day be made up.
+fn civil(text: &str) -> Option<DateTime> {
+    let typed = text.trim().replace(' ', "T");
+    let civil: DateTime = typed.parse().ok()?;
+    let seconds = typed.strip_prefix(&civil.strftime("%Y-%m-%dT%H:%M").to_string())?;
+    let is_rest = seconds.bytes().all(|b| b.is_ascii_digit() || b":.".contains(&b));
+    is_rest.then_some(civil)
+}
+
 /// What a `datetime-local` field sent, in the zone of the class. The second of two hours of the same name is never
 /// meant by a due time, so the first is taken; a time that a clock change skips is an error in words.
 ///
 /// # Errors
 /// A sentence that says what is wrong and how to mend it.
 pub fn from_field(text: &str, zone: &TimeZone) -> Result<When, String> {
-    let typed = text.trim().replace(' ', "T");
-    let civil: DateTime = typed
-        .parse()
-        .map_err(|_| "Write date and time as in 2026-11-03 14:05.".to_owned())?;
+    let civil = civil(text).ok_or_else(|| "Write date and time as in 2026-11-03 14:05.".to_owned())?;
     let ambiguous = zone.to_ambiguous_timestamp(civil);
     if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
         return Err(
@@ -79,8 +86,7 @@ pub fn from_field(text: &str, zone: &TimeZone) -> Result<When, String> {
 /// Whether a typed time comes twice that day, because the clocks go back over it.
 #[must_use]
 pub fn comes_twice(text: &str, zone: &TimeZone) -> bool {
-    let civil: Result<DateTime, _> = text.trim().replace(' ', "T").parse();
-    civil.is_ok_and(|civil| {
+    civil(text).is_some_and(|civil| {
         matches!(
             zone.to_ambiguous_timestamp(civil).offset(),
             AmbiguousOffset::Fold { .. }
@@ -117,10 +123,7 @@ pub fn from_field_which(text: &str, which: &str, zone: &TimeZone) -> Result<When
     match which {
         "first" => Ok(first),
         "second" => {
-            let civil: Result<DateTime, _> = text.trim().replace(' ', "T").parse();
-            let later = civil
-                .ok()
-                .and_then(|civil| zone.to_ambiguous_timestamp(civil).later().ok());
+            let later = civil(text).and_then(|civil| zone.to_ambiguous_timestamp(civil).later().ok());
             later
                 .map(When::from)
                 .ok_or_else(|| "This date is too far away.".to_owned())
@@ -169,6 +172,20 @@ mod tests {
                 .contains("no such time")
         );
         assert!(from_field("soon", &dublin).is_err());
+        // Seconds are taken; what would be left out or made up unsaid is not.
+        assert!(from_field("2026-11-03 14:05:30", &dublin).is_ok());
+        for other in [
+            "2026-11-03",
+            "2026-11-03T14",
+            "2026-11-03T14:05+05:00",
+            "2026-11-03T14:05-05",
+            "2026-11-03T14:05[Europe/Paris]",
+            "20261103T140500",
+            "-000001-11-03T14:05",
+        ] {
+            let said = from_field(other, &dublin).unwrap_err();
+            assert!(said.contains("as in 2026-11-03 14:05"), "{other}: {said}");
+        }
     }
 
     #[test]

@@ -30,7 +30,7 @@ pub(super) fn field(exercise: &Exercise, word: &str) -> Option<String> {
 ///
 /// # Errors
 /// When an option is none of the record's fields, or stands twice.
-pub(super) fn options(exercise: &Exercise, given: &[String]) -> anyhow::Result<BTreeMap<String, String>> {
+pub fn options(exercise: &Exercise, given: &[String]) -> anyhow::Result<BTreeMap<String, String>> {
     let mut fields = BTreeMap::new();
     for option in given {
         let read = option
@@ -54,7 +54,7 @@ pub(super) fn options(exercise: &Exercise, given: &[String]) -> anyhow::Result<B
 ///
 /// # Errors
 /// When a field cannot be read, with the words that can.
-pub(super) fn read(
+pub fn read(
     exercise: &Exercise,
     report: &str,
     own: Option<&BTreeMap<String, String>>,

@@ -13,7 +13,7 @@ use crate::report::model::Report;
 use crate::report::setup_record::{Otherwise, SetUp};
 use crate::report::table::{DecimalMark, MustAsk, ReadOptions, Reading, Role};
 use crate::store::reports::SourceKind;
-use crate::units::{capital, hex};
+use crate::units::{capital, hex, unhex};
 use crate::web::upload::{File, Upload};
 
 /// Most bytes of a source that travel with the form until it is handed in.
@@ -352,18 +352,4 @@ fn fields(exercise: &Exercise, typed: impl Fn(&str) -> Option<String>) -> Vec<Fi
         call: typed(&format!("c-{no}")).unwrap_or_default(),
     };
     exercise.characteristics.iter().map(|c| field(c.no.as_str())).collect()
-}
-
-fn unhex(text: &str) -> Option<Vec<u8>> {
-    if text.is_empty() || !text.len().is_multiple_of(2) {
-        return None;
-    }
-    text.as_bytes()
-        .chunks_exact(2)
-        .map(|pair| {
-            std::str::from_utf8(pair)
-                .ok()
-                .and_then(|p| u8::from_str_radix(p, 16).ok())
-        })
-        .collect()
 }
