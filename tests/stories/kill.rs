@@ -33,7 +33,7 @@ use tokio::sync::Mutex;
 use tokio::task::JoinSet;
 
 use super::program::Running;
-use super::site::{Browser, HOUR, PIN, filled, person, shipped};
+use super::site::{Browser, HOUR, PIN, person, shipped, typed};
 
 /// Pairs that hand in at once.
 const PAIRS: usize = 6;
@@ -115,7 +115,7 @@ impl Value {
             ("incomplete", "yes".to_owned()),
         ];
         super::log::never_of_form("", beside.iter().map(|(name, text)| (*name, text.as_str())));
-        let mut form = filled(key, &attempt.to_string(), &lines.join("\n")).text("do", button.to_owned());
+        let mut form = typed(key, &attempt.to_string(), &lines.join("\n")).text("do", button.to_owned());
         for (name, text) in beside {
             form = form.text(name, text);
         }

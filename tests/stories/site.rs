@@ -504,6 +504,11 @@ pub(crate) fn entry(page: &Answer, csv: &str) -> Form {
 
 /// The same with a key and an attempt of one's own.
 pub(crate) fn filled(key: &str, attempt: &str, csv: &str) -> Form {
+    typed(key, attempt, csv).text("do", "hand-in")
+}
+
+/// The same before a button is pressed.
+pub(crate) fn typed(key: &str, attempt: &str, csv: &str) -> Form {
     let mut form = Form::new()
         .text("key", key.to_owned())
         .text("attempt", attempt.to_owned());
@@ -515,5 +520,5 @@ pub(crate) fn filled(key: &str, attempt: &str, csv: &str) -> Form {
             .text(format!("m-{no}"), measured.to_owned())
             .text(format!("c-{no}"), call.to_owned());
     }
-    form.text("do", "hand-in")
+    form
 }
