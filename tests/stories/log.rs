@@ -36,7 +36,7 @@ static KNOWN: Mutex<Known> = Mutex::new(Known {
 const EVERYWHERE: [&str; 5] = [PASSPHRASE, PIN, "314159", "plates on granite", "feeler gauge drawer"];
 
 /// Names that stories give to persons or type, and that are words of the log too: levels, fields and parts of the program.
-const WORDS_OF_THE_LOG: [&str; 3] = ["info", "name", "platemark"];
+const WORDS_OF_THE_LOG: [&str; 4] = ["info", "name", "platemark", "somebody else"];
 
 fn known() -> MutexGuard<'static, Known> {
     static ONCE: Once = Once::new();
