@@ -4,7 +4,7 @@ use std::process::Command;
 
 use platemark::store::assignments::Feedback;
 use platemark::store::ids::{AssignmentId, ReportId};
-use platemark::store::{grades, reports};
+use platemark::store::reports;
 use reqwest::multipart::{Form, Part};
 use serde_json::{Value, json};
 
@@ -152,16 +152,7 @@ async fn a_set_up_record_has_a_part_in_the_diagnosis() {
         .fill("s-unit", "mm")
         .fill("s-temperature", "20");
     sheet.send(&pair, "hand-in").await.is(200);
-    let diagnosis = async |report| {
-        let grade = grades::of(&site.service.store, ReportId(report))
-            .await
-            .unwrap()
-            .unwrap();
-        let told: Value = grade.result.value().unwrap();
-        // Read from text as the command's is: of numbers in text the last bit may be read otherwise.
-        let told: Value = serde_json::from_str(&told.to_string()).unwrap();
-        told["diagnosis"]["probability"].clone()
-    };
+    let diagnosis = async |report| site.grade(report).await["diagnosis"]["probability"].clone();
     let (without, with) = (diagnosis(1).await, diagnosis(2).await);
     assert_ne!(without, with, "{without}");
     // The command line gives the same, to the last digit, where the record comes from options or beside the serials.

@@ -9,10 +9,10 @@ use platemark::actions::make_assignment::{Wanted, make_assignment};
 use platemark::actions::make_class::make_pair;
 use platemark::actions::terms::Terms;
 use platemark::store::assignments::{Counting, Feedback};
-use platemark::store::ids::{AssignmentId, ReportId};
+use platemark::store::exercises;
+use platemark::store::ids::AssignmentId;
 use platemark::store::people::Role;
 use platemark::store::plates::Kind;
-use platemark::store::{exercises, grades};
 use serde_json::Value;
 
 use super::entry::Sheet;
@@ -128,10 +128,7 @@ async fn all_samples_get_the_same_marks_on_both_ways() {
             let sheet = sheet.choose(&name, bytes.as_bytes()).fill("incomplete", "yes");
             let result = sheet.send(&pairs[pair - 1], "hand-in").await;
             let id: i64 = result.is(200).path.rsplit('/').next().unwrap().parse().unwrap();
-            let stored = grades::of(&site.service.store, ReportId(id)).await.unwrap().unwrap();
-            let stored: Value = stored.result.value().unwrap();
-            // Read from text as the printed one is: of numbers in text the last bit may be read otherwise.
-            let mut stored: Value = serde_json::from_str(&stored.to_string()).unwrap();
+            let mut stored = site.grade(id).await;
             for grade in [&mut stored, &mut printed] {
                 grade.as_object_mut().unwrap().remove("report");
             }

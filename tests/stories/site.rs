@@ -13,12 +13,13 @@ use platemark::actions::make_class::{Wanted as WantedClass, make_class, make_pai
 use platemark::actions::sign_in::Lasting;
 use platemark::actions::terms::Terms;
 use platemark::config::{Given, Settings};
+use platemark::grading::grade::Grade;
 use platemark::store::Store;
 use platemark::store::assignments::{Counting, Feedback};
-use platemark::store::exercises;
-use platemark::store::ids::{AssignmentId, ClassId, ExerciseId, PersonId, PlateId};
+use platemark::store::ids::{AssignmentId, ClassId, ExerciseId, PersonId, PlateId, ReportId};
 use platemark::store::people::Role;
 use platemark::store::plates::Kind;
+use platemark::store::{exercises, grades};
 use platemark::web::app::App;
 use platemark::web::serve::serve;
 use reqwest::cookie::{CookieStore, Jar};
@@ -26,6 +27,7 @@ use reqwest::header::HeaderMap;
 use reqwest::multipart::Form;
 use reqwest::redirect::Policy;
 use reqwest::{Client, StatusCode};
+use serde_json::Value;
 use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 use tempfile::TempDir;
 use tokio::net::TcpListener;
@@ -232,6 +234,16 @@ impl Site {
     }
 
     /// The database file.
+    /// The grade of a report as JSON, read from text as a printed one is: of numbers in text the last bit may be read otherwise.
+    pub(crate) async fn grade(&self, report: i64) -> Value {
+        let stored = grades::of(&self.service.store, ReportId(report))
+            .await
+            .unwrap()
+            .unwrap();
+        let grade: Grade = stored.result.value().unwrap();
+        serde_json::from_str(&serde_json::to_string(&grade).unwrap()).unwrap()
+    }
+
     pub(crate) fn database(&self) -> std::path::PathBuf {
         self.folder.path().join(platemark::store::FILE_NAME)
     }
