@@ -102,11 +102,12 @@ impl Known {
         found.into_iter().collect()
     }
 
+    /// Line by line: where the first word of a phrase stands, all of what is looked through is searched for the phrase.
     fn look_through(&mut self, log: &str) {
-        for text in self.found_in(log) {
-            let line = log.lines().find(|line| found_within(&line.to_lowercase(), &text));
+        for line in log.lines() {
+            let found = self.found_in(line);
             self.found
-                .push(format!("`{text}` in the log: {}", line.unwrap_or_default()));
+                .extend(found.iter().map(|text| format!("`{text}` in the log: {line}")));
         }
     }
 

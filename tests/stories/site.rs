@@ -233,7 +233,6 @@ impl Site {
         self.sign_in("ussher", PASSPHRASE).await
     }
 
-    /// The database file.
     /// The grade of a report as JSON, read from text as a printed one is: of numbers in text the last bit may be read otherwise.
     pub(crate) async fn grade(&self, report: i64) -> Value {
         let stored = grades::of(&self.service.store, ReportId(report))
@@ -244,6 +243,7 @@ impl Site {
         serde_json::from_str(&serde_json::to_string(&grade).unwrap()).unwrap()
     }
 
+    /// The database file.
     pub(crate) fn database(&self) -> std::path::PathBuf {
         self.folder.path().join(platemark::store::FILE_NAME)
     }
