@@ -3,6 +3,7 @@
 //! when they end. Names, school identifiers and sign-in names come from where stories make persons and from the school of each
 //! server when it ends, secrets from what is typed and from the cookies that come. A finding fails the story at whose end it is seen.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 use std::path::Path;
@@ -104,8 +105,8 @@ impl Known {
 
     /// Line by line: where the first word of a phrase stands, all of what is looked through is searched for the phrase.
     fn look_through(&mut self, log: &str) {
-        for line in log.lines() {
-            let found = self.found_in(line);
+        for line in log.lines().map(without_statement) {
+            let found = self.found_in(&line);
             self.found
                 .extend(found.iter().map(|text| format!("`{text}` in the log: {line}")));
         }
@@ -113,7 +114,7 @@ impl Known {
 
     /// Keeps a line for what is known later.
     fn keep(&mut self, line: &str) {
-        let line = without_times(line).to_lowercase();
+        let line = without_times(&without_statement(line)).to_lowercase();
         if !self.logged.1.contains(&line) {
             self.logged.0.extend(words(&line).map(str::to_owned));
             self.logged.1.insert(line);
@@ -128,6 +129,21 @@ fn found_within(line: &str, text: &str) -> bool {
     } else {
         line.contains(text)
     }
+}
+
+/// A line without the text of a statement of SQL, which is the program's own with all its comments: "late" and "nobody" stand there, and
+/// what stories give persons as names. What is bound to one is in no log.
+fn without_statement(line: &str) -> Cow<'_, str> {
+    const STATEMENT: &str = "db.statement";
+    let read = || -> Option<String> {
+        let mut value: serde_json::Value = serde_json::from_str(line).ok()?;
+        let fields = value.get_mut("fields")?.as_object_mut()?;
+        fields.remove(STATEMENT)?;
+        fields.remove("summary");
+        Some(value.to_string())
+    };
+    let stands = line.contains(STATEMENT).then(read).flatten();
+    stands.map_or(Cow::Borrowed(line), Cow::Owned)
 }
 
 /// A line without what is another one each time: when, how long, which request.
@@ -271,6 +287,18 @@ fn what_must_not_be_logged_is_found_where_it_is() {
         (r#"{"secret":"granite and a level"}"#, Some(PASSPHRASE)),
     ] {
         assert_eq!(known().found_in(log).first().map(String::as_str), found, "{log}");
+    }
+}
+
+#[test]
+fn the_text_of_a_statement_is_the_programs_own() {
+    let line = r#"{"level":"DEBUG","fields":{"summary":"-- Who is late ...","db.statement":"-- Who is late","elapsed":"1 ms"},"target":"sqlx::query"}"#;
+    assert_eq!(
+        without_statement(line),
+        r#"{"fields":{"elapsed":"1 ms"},"level":"DEBUG","target":"sqlx::query"}"#
+    );
+    for said in [r#"{"fields":{"message":"asked by Late"}}"#, "db.statement: not JSON"] {
+        assert_eq!(without_statement(said), said);
     }
 }
 
