@@ -116,12 +116,12 @@ mod tests {
     }
 
     fn lines() -> Vec<GradedItem> {
-        let line = |n: usize| {
+        let line = |n: u32| {
             json!({
-                "no": format!("{n}"), "of": "x", "nominal": 12.5, "lower": null, "upper": 12.55, "reference": 12.5 + 0.001 * n as f64,
+                "no": format!("{n}"), "of": "x", "nominal": 12.5, "lower": null, "upper": 12.55, "reference": 12.5 + 0.001 * f64::from(n),
                 "reference_expanded_uncertainty": 6e-5, "measured": 12.502, "deviation": 0.002, "en": null,
                 "measurement_score": 1.0, "call": "conforming", "call_by_own_value": "nonconforming",
-                "call_by_reference": null, "in_doubt": n % 2 == 0, "probability_of_conformity": 0.25,
+                "call_by_reference": null, "in_doubt": n.is_multiple_of(2), "probability_of_conformity": 0.25,
                 "call_for_own_value_score": 0.0, "call_for_plate_score": null, "corrected": null,
                 "note": (n == 3).then_some("read twice"),
             })

@@ -478,7 +478,8 @@ fn tell(job: Job, outcome: Outcome) {
     match (job, outcome) {
         (Job::Report(_, answer), Outcome::Report(result)) => drop(answer.send(result)),
         (Job::Grades(_, then), Outcome::Grades(results)) => {
-            if catch_unwind(AssertUnwindSafe(|| then(results))).is_err() {
+            let done = catch_unwind(AssertUnwindSafe(|| then(results)));
+            if done.is_err() {
                 tracing::error!("what was to be done with stored grades was not done");
             }
         }
