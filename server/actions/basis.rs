@@ -21,7 +21,6 @@ use crate::report::setup_record::SetUp;
 use crate::store::grades::OfAssignment;
 use crate::store::ids::{AssignmentId, ExerciseRevisionId, PairId, PlateId, PlateRevisionId, ReportId};
 use crate::store::packed::Packed;
-use crate::store::writer::Waits;
 use crate::store::{StoreError, decided_faults, grades, plates};
 
 /// What a line says whose weight is left out.
@@ -252,8 +251,6 @@ pub(super) struct Work {
     pub(super) decided: Decided,
     pub(super) set_up: Option<SetUp>,
     pub(super) basis: Arc<Basis>,
-    /// Where it is the first grade of a report that was just stored.
-    pub(super) waits: Option<Waits>,
 }
 
 /// Where a report belongs.
@@ -338,7 +335,6 @@ pub(super) async fn of_report(
         decided,
         set_up,
         basis,
-        waits: None,
     };
     Ok((work, row.due))
 }
@@ -409,7 +405,6 @@ fn one(work: Work, looking: Option<&Diagnoser>) -> Computed {
         set_up: work.set_up.as_ref(),
     };
     let mut grade = grade_with(&input, looking);
-    drop(work.waits);
     for item in grade.items.iter_mut().filter(|i| basis.dropped.contains(i.no.as_str())) {
         item.note = Some(LEFT_OUT.to_owned());
     }

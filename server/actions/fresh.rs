@@ -41,6 +41,7 @@ pub(super) struct Fresh {
     pub(super) of: Of,
     pub(super) items: Report,
     pub(super) set_up: Option<SetUp>,
+    /// Ends when a processor takes it.
     pub(super) waits: Waits,
 }
 
@@ -196,6 +197,7 @@ async fn works(service: &Service, next: Vec<Waiting>) -> Vec<(Work, Told)> {
         }
     };
     for Waiting { fresh, tell } in next {
+        drop(fresh.waits);
         let (report, of) = (fresh.report, fresh.of);
         let basis = match bases.plate(of.assignment, of.plate, None).await {
             Ok(basis) => basis,
@@ -212,7 +214,6 @@ async fn works(service: &Service, next: Vec<Waiting>) -> Vec<(Work, Told)> {
             decided: Decided::default(),
             set_up: fresh.set_up,
             basis,
-            waits: Some(fresh.waits),
         };
         works.push((work, tell));
     }

@@ -225,7 +225,6 @@ async fn works(service: &Service, instead: &Instead, all: &[Graded]) -> Result<V
                 Decided::default()
             },
             basis: bases.plate(of.assignment, of.plate, None).await?,
-            waits: None,
         });
     }
     Ok(works)

@@ -31,7 +31,7 @@ const BATCH: usize = 256;
 /// How many go into one statement, and bytes of them: a statement costs a hop between threads, so few fat ones.
 const STATEMENT: (usize, usize) = (64, 1 << 20);
 
-/// While so many reports for each processor have no grade yet, all processors have enough to do, and do it faster without the
+/// While so many reports for each processor wait to be graded, all processors have enough to do, and do it faster without the
 /// writer: so long after a transaction it lets what comes gather for the next one.
 const GATHER: (usize, Duration) = (4, Duration::from_millis(20));
 
@@ -81,7 +81,7 @@ pub struct Counts {
 pub struct Kept {
     /// Whether it was stored.
     pub stored: Stored,
-    /// It waits for its first grade; none: it is not new.
+    /// It waits to be graded; none: it is not new.
     pub waits: Option<Waits>,
 }
 
@@ -94,8 +94,8 @@ struct Ungraded {
     are_few: Notify,
 }
 
-/// A report that is new and waits for its first grade, until this is gone. It does from before the end of the transaction that
-/// stores it, so that the next one does not take it that there is nothing to grade.
+/// A report that is new and waits to be graded, until this is gone. It does from before the end of the transaction that stores it, so
+/// that the next one does not take it that there is nothing to grade.
 #[derive(Debug)]
 pub struct Waits(Arc<Ungraded>);
 

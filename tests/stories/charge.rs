@@ -68,6 +68,26 @@ async fn accounts(site: &Site) -> Vec<String> {
     rows.fetch_all(&mut database).await.unwrap()
 }
 
+/// Nothing of an account is offered to this instructor, nor done, and it is said who can.
+async fn has_no_power_over(site: &Site, (oriel, class): (&Browser, &str), name: &str, who_can: &str) {
+    let person = page_of(oriel, class, site, name).await;
+    let page = oriel.get(&person).await;
+    page.has(who_can).has_not("Make a slip to print").has_not("free-seat");
+    page.has_not("Switch the second step off")
+        .has_not("/stored")
+        .has_not("Change the name");
+    slip_of(oriel, class, &person).await.is(403).has(who_can);
+    for what in ["free-seat", "rename"] {
+        let fields = [("do", what), ("name", "Quite Another")];
+        let told = oriel.send(&person, &fields).await;
+        told.is(403).has(who_can);
+        assert_eq!(told.body.contains("Quite Another"), what == "rename", "{name} {what}");
+    }
+    let told = oriel.send(&person, &[("do", "second-step")]).await;
+    told.is(if name == "n-1" { 404 } else { 403 });
+    oriel.get(&format!("{person}/stored")).await.is(403).has(who_can);
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn nobody_takes_an_account_over_by_putting_its_owner_into_a_class() {
     let site = Site::open().await;
@@ -102,22 +122,7 @@ async fn nobody_takes_an_account_over_by_putting_its_owner_into_a_class() {
         ("ussher", "An instructor who teaches all running classes"),
         ("n-1", "An instructor of that class"),
     ] {
-        let person = page_of(&oriel, &class, &site, name).await;
-        let page = oriel.get(&person).await;
-        page.has(who_can).has_not("Make a slip to print").has_not("free-seat");
-        page.has_not("Switch the second step off")
-            .has_not("/stored")
-            .has_not("Change the name");
-        slip_of(&oriel, &class, &person).await.is(403).has(who_can);
-        for what in ["free-seat", "rename"] {
-            let fields = [("do", what), ("name", "Quite Another")];
-            let told = oriel.send(&person, &fields).await;
-            told.is(403).has(who_can);
-            assert_eq!(told.body.contains("Quite Another"), what == "rename", "{name} {what}");
-        }
-        let told = oriel.send(&person, &[("do", "second-step")]).await;
-        told.is(if name == "n-1" { 404 } else { 403 });
-        oriel.get(&format!("{person}/stored")).await.is(403).has(who_can);
+        has_no_power_over(&site, (&oriel, &class), name, who_can).await;
     }
     // Nor with slips for everybody who has none.
     let sheet = oriel.send(&format!("{class}/slips"), &[("days", "7")]).await;

@@ -303,15 +303,17 @@ async fn stored(site: &Site) -> Vec<String> {
 /// Waits until what the server does by itself behind a form is done.
 async fn settled(site: &Site) -> Vec<String> {
     let mut before = stored(site).await;
-    for _ in 0..100 {
+    let mut times = 0;
+    loop {
         tokio::time::sleep(std::time::Duration::from_millis(300)).await;
         let now = stored(site).await;
         if now == before {
             return now;
         }
         before = now;
+        times += 1;
+        assert!(times < 100, "the server goes on writing by itself");
     }
-    panic!("the server goes on writing by itself");
 }
 
 /// The other class with everything in it that has a number which a form can carry.
@@ -593,8 +595,10 @@ fn numbers_of(page: &str) -> BTreeSet<(&'static str, String)> {
         let element = tag.split_whitespace().next().unwrap_or_default();
         match element {
             "form" if attribute(tag, "method") == Some("post") => {
-                let action = attribute(tag, "action").unwrap_or_else(|| panic!("a form without an address: <{tag}>"));
-                route = Some(route_of(action).unwrap_or_else(|| panic!("no route takes <{tag}>")));
+                let action = attribute(tag, "action");
+                assert!(action.is_some(), "a form without an address: <{tag}>");
+                route = action.and_then(route_of);
+                assert!(route.is_some(), "no route takes <{tag}>");
             }
             "/form" => route = None,
             "select" => select = attribute(tag, "name"),
@@ -651,8 +655,7 @@ async fn every_number_that_a_form_carries_is_declared() {
     longer.extend(LONGER);
     ferro.send("/assignments/1/change", &longer).await.is(200);
     let bela = site.pair("B").await;
-    let mut undeclared = BTreeSet::new();
-    let mut declared = BTreeSet::new();
+    let (mut undeclared, mut declared) = (BTreeSet::new(), BTreeSet::new());
     for route in table()
         .into_iter()
         .filter(|route| route.method == "GET" && !route.path.contains("{*"))

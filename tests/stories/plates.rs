@@ -70,7 +70,7 @@ async fn plates_are_proposed_looked_at_and_registered() {
     let said = sent(&instructor, &path, &[&alike[..], &[("do", "propose")]].concat()).await;
     said.is(422).has("whole number").has("value=\"many\"");
     // Not for assistants, who never see what plates are.
-    let assistant = site.newcomer(platemark::store::people::Role::Assistant, "ussher").await;
+    let assistant = site.newcomer(Role::Assistant, "ussher").await;
     assistant.get("/plates").await.is(403);
 }
 
