@@ -65,6 +65,10 @@ pub struct Given {
     /// Hours after which a person has to sign in again in any case [default: 12]
     #[arg(long, env = "PLATEMARK_SESSION_HOURS", value_name = "HOURS")]
     pub session_hours: Option<u32>,
+    /// Whether any instructor may download a backup of the whole school and put one back, the classes of all others included
+    /// [default: only while the school has a single instructor]
+    #[arg(long, env = "PLATEMARK_COPIES_ON_PAGES", num_args = 0..=1, default_missing_value = "true")]
+    pub copies_on_pages: Option<bool>,
     /// The server has each photo and PDF that is added beside a report looked through by this program (its whole path)
     /// before it is kept. The program gets the file on standard input. Exit status 0: kept; 1: it found something, the file
     /// is refused; any other, or none within 10 seconds: not looked through, refused as well
@@ -109,6 +113,7 @@ impl Given {
             forwarded_for: self.forwarded_for.or(other.forwarded_for),
             idle_minutes: self.idle_minutes.or(other.idle_minutes),
             session_hours: self.session_hours.or(other.session_hours),
+            copies_on_pages: self.copies_on_pages.or(other.copies_on_pages),
             scan,
             scan_with,
         }
@@ -132,6 +137,8 @@ pub struct Settings {
     pub idle: Duration,
     /// After so long a session ends in any case.
     pub longest: Duration,
+    /// Whether instructors may copy the whole school on its pages; not said: while there is one of them.
+    pub copies_on_pages: Option<bool>,
     /// What looks through photos and PDFs before they are kept, if anything.
     pub scan: Option<Scan>,
 }
@@ -176,6 +183,7 @@ impl Settings {
             forwarded_for: given.forwarded_for.unwrap_or(false),
             idle: Duration::from_secs(u64::from(idle) * 60),
             longest: Duration::from_secs(u64::from(hours) * 3600),
+            copies_on_pages: given.copies_on_pages,
             scan: scan(given.scan, given.scan_with.unwrap_or_default())?,
         })
     }

@@ -143,11 +143,32 @@ pub(super) struct ToSearch {
     pub(super) report: ReportId,
     of: Of,
     basis: Basis,
-    values: Arc<Values>,
+    items: Items,
     references: Arc<References>,
     /// What the grade itself says.
     reason: Option<Review>,
     doubtful: Vec<BalloonNo>,
+}
+
+/// A report that is being searched.
+struct Mine {
+    report: ReportId,
+    of: Of,
+    basis: Basis,
+    values: Arc<Values>,
+    references: Arc<References>,
+}
+
+impl From<ToSearch> for Mine {
+    fn from(one: ToSearch) -> Self {
+        Self {
+            report: one.report,
+            of: one.of,
+            basis: one.basis,
+            values: Arc::new(Values::of(one.items)),
+            references: one.references,
+        }
+    }
 }
 
 impl ToSearch {
@@ -162,7 +183,7 @@ impl ToSearch {
             report,
             of,
             basis,
-            values: Arc::new(Values::of(items)),
+            items,
             references,
             reason,
             doubtful: doubtful_calls(grade),
@@ -180,7 +201,7 @@ impl ToSearch {
             plate: stored.plate,
         };
         let basis = (stored.exercise_revision, stored.plate_revision);
-        let items: Items = serde_json::from_str(&stored.items)?;
+        let items: Items = stored.items.value()?;
         let reason = stored.review.as_deref().and_then(Review::from_word);
         let grade = grade_from(&stored.result)?;
         let references = Arc::new(references(&grade));
@@ -237,14 +258,15 @@ pub(super) async fn search(service: &Service, reports: Vec<Waiting>) -> Result<(
             },
         }
     }
-    for one in &all {
-        keep(&mut known.values, one.report, Arc::clone(&one.values), KEPT.0);
-        keep(&mut known.references, one.basis, Arc::clone(&one.references), KEPT.1);
-    }
     let searched: Vec<ReportId> = all.iter().map(|one| one.report).collect();
     let mut found: Vec<(ReportId, Found)> = Vec::new();
     for one in &all {
         found.extend(one.of_grade()?.into_iter().map(|f| (one.report, f)));
+    }
+    let all: Vec<Mine> = all.into_iter().map(Mine::from).collect();
+    for one in &all {
+        keep(&mut known.values, one.report, Arc::clone(&one.values), KEPT.0);
+        keep(&mut known.references, one.basis, Arc::clone(&one.references), KEPT.1);
     }
     for other in other_plates::open_among(&service.store, &searched).await? {
         found.push((other.report, other_plate(&other)?));
@@ -340,7 +362,7 @@ impl Alike {
 
 /// A report beside those that enough is the same of to ask at all.
 struct Side {
-    mine: ToSearch,
+    mine: Mine,
     exercise: Arc<Exercise>,
     /// How many it was held against.
     among: usize,
@@ -348,7 +370,7 @@ struct Side {
 }
 
 /// The reports of other pairs that these are remarkably like.
-async fn alike(service: &Service, known: &mut Known, all: Vec<ToSearch>) -> Result<Vec<Alike>, SearchError> {
+async fn alike(service: &Service, known: &mut Known, all: Vec<Mine>) -> Result<Vec<Alike>, SearchError> {
     let mut newest = Newest::default();
     for mine in &all {
         newest.ask(service, mine.of).await?;
@@ -510,7 +532,7 @@ async fn values(
     if !unknown.is_empty() {
         for (report, items) in attention::items(&service.store, &unknown).await? {
             // One of another form is like none.
-            let Ok(items) = serde_json::from_str::<Items>(&items) else {
+            let Ok(items) = items.value::<Items>() else {
                 continue;
             };
             let values = Arc::new(Values::of(items));

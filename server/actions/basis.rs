@@ -264,12 +264,12 @@ pub(super) struct Of {
 /// Values and calls of a report, and its set-up record, as they are stored.
 pub(super) fn parsed(
     report: ReportId,
-    items: &str,
+    items: &Packed,
     set_up: Option<&str>,
 ) -> Result<(Report, Option<SetUp>), GradeError> {
-    let unreadable = |why| GradeError::Items { report, why };
+    let unreadable = |why| GradeError::SetUp { report, why };
     let set_up = set_up.map(serde_json::from_str).transpose().map_err(unreadable)?;
-    Ok((serde_json::from_str(items).map_err(unreadable)?, set_up))
+    Ok((items.value()?, set_up))
 }
 
 /// What came out.
@@ -349,7 +349,7 @@ pub(super) async fn compute(service: &Service, works: Vec<Work>) -> Result<Vec<C
         let part: Vec<Work> = works.by_ref().take(share).collect();
         let (service, known) = (service.clone(), service.known.clone());
         tasks.push(tokio::spawn(async move {
-            apart(&service, move || graded(&known, part)).await
+            apart(&service, move || graded(&known, part, |computed| computed)).await
         }));
     }
     let mut all = Vec::new();
@@ -376,15 +376,16 @@ pub(super) async fn prepare(service: &Service, basis: Arc<Basis>) -> Result<(), 
     prepared.await.ok_or(GradeError::Stopping)
 }
 
-/// Grades reports one after another, on the thread that calls it.
-pub(super) fn graded(known: &Known, works: Vec<Work>) -> Vec<Computed> {
+/// Grades reports one after another, on the thread that calls it, and does with each what comes next before the next one: what is not
+/// kept of it is gone while it is at hand.
+pub(super) fn graded<T>(known: &Known, works: Vec<Work>, then: impl Fn(Computed) -> T) -> Vec<T> {
     let mut all = Vec::with_capacity(works.len());
     let mut works = works.into_iter().peekable();
     while let Some(first) = works.peek() {
         let basis = Arc::clone(&first.basis);
         let looking = load::prepared(known, &basis.prepared, (&basis.exercise, &basis.plate, &basis.siblings));
         while let Some(work) = works.next_if(|w| Arc::ptr_eq(&w.basis, &basis)) {
-            all.push(one(work, looking.get().and_then(Option::as_ref)));
+            all.push(then(one(work, looking.get().and_then(Option::as_ref))));
         }
     }
     all

@@ -5,7 +5,8 @@
 //! A student: whoever teaches the class into which the student was put first, of all classes or of those that still run. An
 //! assistant: whoever teaches all running classes of the assistant. An instructor: nobody else. Of the staff, an account that
 //! was never used is also in the charge of those who teach the class for which it was made. Whoever runs the server is in
-//! charge of all, on the command line.
+//! charge of all, on the command line. A copy of the whole school is everybody's accounts at once: an instructor may take one, and
+//! put another one in its place, who is the only one, or where whoever runs the server lets them all.
 
 use std::collections::BTreeMap;
 
@@ -43,6 +44,13 @@ pub enum NotInCharge {
          another name, the file of all that is stored"
     )]
     Student,
+    /// The whole school is several instructors'.
+    #[error(
+        "a backup is a copy of the whole school, with the classes of all its instructors and everybody's accounts. Whoever runs the \
+         server makes one with `platemark backup` and puts one back with `platemark restore`, or lets all instructors do both on these \
+         pages: `--copies-on-pages`"
+    )]
+    School,
 }
 
 fn of_ties(ties: &[Tie]) -> Result<(), NotInCharge> {
@@ -109,6 +117,18 @@ pub async fn of_any(tx: &mut Tx, person: PersonId, by: PersonId) -> Result<Resul
         return Ok(Ok(()));
     }
     of_another(tx, person, by).await
+}
+
+/// Whether an instructor may copy the whole school and put another one in its place; `said`: what whoever runs the server says of it.
+///
+/// # Errors
+/// When the database does not answer; the answer is inside.
+pub async fn of_the_school(store: &Store, said: Option<bool>) -> Result<Result<(), NotInCharge>, StoreError> {
+    let may = match said {
+        Some(may) => may,
+        None => charge::instructors(store).await? < 2,
+    };
+    Ok(may.then_some(()).ok_or(NotInCharge::School))
 }
 
 #[cfg(test)]

@@ -231,9 +231,9 @@ fn grade(service: &Service, runtime: &Handle, all: Vec<(Work, Told)>) {
         new.is_first = true;
         Ok((new, to_search))
     };
-    let computed = catch_unwind(AssertUnwindSafe(|| graded(&service.known, works)));
+    let computed = catch_unwind(AssertUnwindSafe(|| graded(&service.known, works, row)));
     match computed {
-        Ok(computed) => store(service, waiting, computed.into_iter().map(row)),
+        Ok(computed) => store(service, waiting, computed),
         // One of them stopped the computation of all; the others have nothing to do with it.
         Err(_) => drop(runtime.spawn({
             let service = service.clone();
@@ -248,11 +248,7 @@ fn grade(service: &Service, runtime: &Handle, all: Vec<(Work, Told)>) {
 }
 
 /// Has grades stored together; who waits is told then.
-fn store(
-    service: &Service,
-    waiting: Vec<(ReportId, Told)>,
-    rows: impl ExactSizeIterator<Item = Result<(NewGrade, ToSearch), StoreError>>,
-) {
+fn store(service: &Service, waiting: Vec<(ReportId, Told)>, rows: Vec<Result<(NewGrade, ToSearch), StoreError>>) {
     let (mut new, mut rest) = (Vec::with_capacity(rows.len()), Vec::with_capacity(rows.len()));
     for ((report, tell), row) in waiting.into_iter().zip(rows) {
         match row {

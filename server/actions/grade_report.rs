@@ -28,9 +28,9 @@ pub enum GradeError {
     /// The database failed.
     #[error(transparent)]
     Store(#[from] StoreError),
-    /// The stored items or the grade have another form than this version's.
-    #[error("the numbers of report {report} cannot be read: {why}")]
-    Items {
+    /// The stored set-up record has another form than this version's.
+    #[error("the set-up record of report {report} cannot be read: {why}")]
+    SetUp {
         /// Which.
         report: ReportId,
         /// What the reader says.

@@ -24,6 +24,7 @@ use crate::store::assignments::Mine;
 use crate::store::grades;
 use crate::store::ids::{PersonId, ReportId};
 use crate::store::other_plates::Said;
+use crate::store::packed::Packed;
 use crate::store::reports::{self, NewReport, Note, SourceKind, Stored};
 use crate::store::writer::Waits;
 use crate::units::hex;
@@ -247,7 +248,7 @@ async fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, Ha
         handed_in_at: now.max(mine.since),
         idempotency_key,
         items_sha256: items_sha256.finalize().into(),
-        items,
+        items: Packed::of_json(&items)?,
         source_kind: hand_in.source_kind,
         source_name: hand_in.source_name.map(|name| name.chars().take(200).collect()),
         source_sha256: Sha256::digest(&hand_in.source_bytes).into(),

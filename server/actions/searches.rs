@@ -14,8 +14,10 @@ use crate::store::ids::ReportId;
 /// Reports that are searched together: their findings share one transaction.
 const AT_ONCE: usize = 256;
 
-/// How often the task looks whether there is a free place for grading, and how often it does before it goes on anyway.
-const LET_GRADES_PASS: (Duration, u32) = (Duration::from_millis(20), 100);
+/// How often the task looks whether anything is being graded, how many times in a row nothing is when grades have passed, and how often it
+/// looks before it goes on anyway. Under load a processor has nothing to grade for a moment again and again: that is not yet the time to
+/// take it.
+const LET_GRADES_PASS: (Duration, u32, u32) = (Duration::from_millis(20), 3, 100);
 
 /// Reports whose numbers wait in memory; of the ones behind them they are read again.
 const AT_HAND: usize = 2048;
@@ -134,15 +136,22 @@ pub(super) fn soon<W: Into<Waiting>>(service: &Service, reports: impl IntoIterat
     }
 }
 
+async fn let_grades_pass(service: &Service) {
+    let (pause, in_a_row, times) = LET_GRADES_PASS;
+    let mut free = 0;
+    for _ in 0..times {
+        let is_free = service.grading.available_permits() >= service.processors && service.fresh.waiting() == 0;
+        free = if is_free { free + 1 } else { 0 };
+        if free == in_a_row {
+            return;
+        }
+        tokio::time::sleep(pause).await;
+    }
+}
+
 async fn work(service: Service) {
     loop {
-        let (pause, times) = LET_GRADES_PASS;
-        for _ in 0..times {
-            if service.grading.available_permits() > 0 {
-                break;
-            }
-            tokio::time::sleep(pause).await;
-        }
+        let_grades_pass(&service).await;
         let next = service.searches.next();
         if next.is_empty() {
             return;

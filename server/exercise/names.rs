@@ -1,9 +1,11 @@
-//! Names that cannot be wrong: exercise codes, serials, balloon numbers, feature keys.
+//! Names that cannot be wrong: exercise codes, serials, balloon numbers, feature keys. They are short, and go along with every value:
+//! kept in place, none of them is a piece of memory of its own.
 
 use std::fmt;
 use std::str::FromStr;
 
 use serde::{Deserialize, Serialize, Serializer};
+use smol_str::SmolStr;
 
 /// A name that does not have the form it must have.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -18,8 +20,8 @@ macro_rules! name {
     ($(#[$doc:meta])* $name:ident, $what:literal, $rule:literal, $min:literal ..= $max:literal, $allowed:expr) => {
         $(#[$doc])*
         #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
-        #[serde(try_from = "String")]
-        pub struct $name(String);
+        #[serde(try_from = "SmolStr")]
+        pub struct $name(SmolStr);
 
         impl $name {
             /// The name as text.
@@ -32,10 +34,17 @@ macro_rules! name {
         impl FromStr for $name {
             type Err = NameError;
             fn from_str(text: &str) -> Result<Self, NameError> {
+                SmolStr::new(text).try_into()
+            }
+        }
+
+        impl TryFrom<SmolStr> for $name {
+            type Error = NameError;
+            fn try_from(text: SmolStr) -> Result<Self, NameError> {
                 let allowed: fn(char) -> bool = $allowed;
                 let length = text.chars().count();
                 if ($min..=$max).contains(&length) && text.chars().all(allowed) {
-                    Ok(Self(text.to_owned()))
+                    Ok(Self(text))
                 } else {
                     let found = text.chars().take(40).collect();
                     Err(NameError { found, what: $what, rule: $rule })
@@ -49,16 +58,9 @@ macro_rules! name {
             }
         }
 
-        impl TryFrom<String> for $name {
-            type Error = NameError;
-            fn try_from(text: String) -> Result<Self, NameError> {
-                text.parse()
-            }
-        }
-
         impl From<$name> for String {
             fn from(name: $name) -> Self {
-                name.0
+                name.0.into()
             }
         }
 

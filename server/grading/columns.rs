@@ -4,7 +4,7 @@
 use std::fmt;
 
 use serde::de::value::{MapAccessDeserializer, SeqAccessDeserializer};
-use serde::de::{Error as _, MapAccess, SeqAccess, Visitor};
+use serde::de::{DeserializeOwned, Error as _, MapAccess, SeqAccess, Visitor};
 use serde::ser::SerializeStruct;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
@@ -13,28 +13,91 @@ use crate::exercise::model::Quantity;
 use crate::exercise::names::BalloonNo;
 use crate::report::call::Call;
 
+mod calls;
+mod numbers;
+
+/// How a column of such values is written down: as a list, unless there is something better.
+trait InColumn: Serialize + DeserializeOwned {
+    fn write<'a, S: Serializer>(all: impl Iterator<Item = &'a Self> + Clone, to: S) -> Result<S::Ok, S::Error>
+    where
+        Self: 'a,
+    {
+        to.collect_seq(all)
+    }
+
+    fn read<'de, D: Deserializer<'de>>(from: D) -> Result<Vec<Self>, D::Error> {
+        Deserialize::deserialize(from)
+    }
+}
+
+impl InColumn for BalloonNo {}
+impl InColumn for Quantity {}
+impl InColumn for Option<bool> {}
+impl InColumn for Option<String> {}
+
+impl InColumn for Option<Call> {
+    fn write<'a, S: Serializer>(all: impl Iterator<Item = &'a Self> + Clone, to: S) -> Result<S::Ok, S::Error> {
+        calls::serialize(all.copied(), to)
+    }
+
+    fn read<'de, D: Deserializer<'de>>(from: D) -> Result<Vec<Self>, D::Error> {
+        calls::deserialize(from)
+    }
+}
+
+impl InColumn for Option<f64> {
+    fn write<'a, S: Serializer>(all: impl Iterator<Item = &'a Self> + Clone, to: S) -> Result<S::Ok, S::Error> {
+        numbers::serialize(all.copied(), to)
+    }
+
+    fn read<'de, D: Deserializer<'de>>(from: D) -> Result<Vec<Self>, D::Error> {
+        numbers::deserialize(from)
+    }
+}
+
+impl InColumn for f64 {
+    fn write<'a, S: Serializer>(all: impl Iterator<Item = &'a Self> + Clone, to: S) -> Result<S::Ok, S::Error> {
+        numbers::serialize(all.copied().map(Some), to)
+    }
+
+    fn read<'de, D: Deserializer<'de>>(from: D) -> Result<Vec<Self>, D::Error> {
+        let all = numbers::deserialize(from)?;
+        let one = |value: Option<Self>| value.ok_or_else(|| D::Error::custom("a number is missing"));
+        all.into_iter().map(one).collect()
+    }
+}
+
 /// One field of all lines.
 struct Column<'a, T>(&'a [GradedItem], fn(&GradedItem) -> &T);
 
-impl<T: Serialize> Serialize for Column<'_, T> {
+impl<T: InColumn> Serialize for Column<'_, T> {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.collect_seq(self.0.iter().map(self.1))
+        T::write(self.0.iter().map(self.1), to)
+    }
+}
+
+/// One field as it was read.
+struct Read<T>(Vec<T>);
+
+impl<'de, T: InColumn> Deserialize<'de> for Read<T> {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        T::read(from).map(Self)
     }
 }
 
 macro_rules! columns {
     ($($field:ident: $type:ty),* $(,)?) => {
         #[derive(Deserialize)]
-        struct Columns { $($field: Vec<$type>),* }
+        struct Columns { $($field: Read<$type>),* }
 
         impl Columns {
             /// None where they are not of one length.
             fn lines(self) -> Option<Vec<GradedItem>> {
-                let many = self.no.len();
-                if $(self.$field.len() != many)||* {
+                let many = self.no.0.len();
+                if $(self.$field.0.len() != many)||* {
                     return None;
                 }
-                $(let mut $field = self.$field.into_iter();)*
+                $(let mut $field = self.$field.0.into_iter();)*
                 (0..many).map(|_| Some(GradedItem { $($field: $field.next()?),* })).collect()
             }
         }
@@ -151,11 +214,21 @@ mod tests {
     #[test]
     fn columns_that_do_not_belong_together_are_refused() {
         let columns = rmp_serde::to_vec_named(&Some28 { items: lines() }).unwrap();
-        let mut value: serde_json::Value = rmp_serde::from_slice(&columns).unwrap();
-        assert_eq!(value["items"]["no"].as_array().unwrap().len(), 28);
-        value["items"]["en"].as_array_mut().unwrap().pop();
-        let shorter = rmp_serde::to_vec_named(&value).unwrap();
-        let error = rmp_serde::from_slice::<Some28>(&shorter).unwrap_err();
-        assert!(error.to_string().contains("columns of different lengths"), "{error}");
+        let value: serde_json::Value = rmp_serde::from_slice(&columns).unwrap();
+        for column in ["/items/no", "/items/measured/units"] {
+            let mut shorter = value.clone();
+            let of = shorter.pointer_mut(column).unwrap().as_array_mut().unwrap();
+            assert_eq!(of.len(), 28);
+            of.pop();
+            let shorter = rmp_serde::to_vec_named(&shorter).unwrap();
+            let error = rmp_serde::from_slice::<Some28>(&shorter).unwrap_err();
+            assert!(error.to_string().contains("columns of different lengths"), "{column}: {error}");
+        }
+        // A number that every line has is missing in one.
+        let mut without = value;
+        *without.pointer_mut("/items/nominal/units/3").unwrap() = serde_json::Value::Null;
+        let without = rmp_serde::to_vec_named(&without).unwrap();
+        let error = rmp_serde::from_slice::<Some28>(&without).unwrap_err();
+        assert!(error.to_string().contains("a number is missing"), "{error}");
     }
 }

@@ -270,8 +270,8 @@ pub struct Searched {
     pub pair: PairId,
     /// Plate.
     pub plate: PlateId,
-    /// Values and calls as JSON.
-    pub items: String,
+    /// Values and calls.
+    pub items: Packed,
     /// Why a person should look at it first, as the grade says.
     pub review: Option<String>,
     /// Revision of the exercise that it was graded from.
@@ -289,7 +289,7 @@ pub struct Searched {
 pub async fn graded(store: &Store, report: ReportId) -> Result<Option<Searched>, StoreError> {
     Ok(sqlx::query_as!(
         Searched,
-        r#"select r.id as "report!", r.assignment, r.pair, r.plate, r.items, g.review, g.exercise_revision,
+        r#"select r.id as "report!", r.assignment, r.pair, r.plate, r.items as "items: Packed", g.review, g.exercise_revision,
                g.plate_revision, g.result as "result: Packed"
            from report r join grade g on g.report = r.id and g.superseded_at is null where r.id = ?"#,
         report,
@@ -367,14 +367,14 @@ pub async fn newest_of_plate(
     .await?)
 }
 
-/// Values and calls of some reports as JSON.
+/// Values and calls of some reports.
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn items(store: &Store, reports: &[ReportId]) -> Result<Vec<(ReportId, String)>, StoreError> {
+pub async fn items(store: &Store, reports: &[ReportId]) -> Result<Vec<(ReportId, Packed)>, StoreError> {
     let ids = json_of("the numbers of reports", reports)?;
     let rows = sqlx::query!(
-        r#"select r.id as "id!", r.items as "items!" from json_each(?) j join report r on r.id = j.value"#,
+        r#"select r.id as "id!", r.items as "items!: Packed" from json_each(?) j join report r on r.id = j.value"#,
         ids
     )
     .fetch_all(store.read())

@@ -45,6 +45,19 @@ async fn ties_of(database: &mut SqliteConnection, people: &[PersonId], by: Perso
     .await?)
 }
 
+/// How many instructors the school has, those not counted whose names were taken out.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn instructors(store: &Store) -> Result<i64, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"select count(*) as "n!" from person p where p.role = 'instructor'
+               and not exists (select 1 from forgotten f where f.person = p.id and f.created_at = p.created_at)"#,
+    )
+    .fetch_one(store.read())
+    .await?)
+}
+
 /// The classes of some people, each person's in the order in which the person came into them.
 ///
 /// # Errors

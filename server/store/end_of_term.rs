@@ -1,12 +1,16 @@
 //! What happens to a class when its term is over: archived, rolled over, names taken out.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
 
 use super::classes::WhenOver;
-use super::ids::{AssignmentId, ClassId, PersonId};
+use super::ids::{AssignmentId, ClassId, PersonId, ReportId};
+use super::packed::Packed;
 use super::when::When;
 use super::{Store, StoreError, Tx, evidence, json_of, of_json, sessions};
+use crate::report::model::Report as Items;
 use crate::report::names::{stands_in, stem};
 
 /// Stands where words were.
@@ -534,6 +538,19 @@ pub async fn has_names(tx: &mut Tx, class: ClassId, created_at: When) -> Result<
     .await?)
 }
 
+/// The values and calls of the reports that a person has a part in.
+async fn values_of(reader: &mut SqliteConnection, person: PersonId) -> Result<BTreeMap<ReportId, Items>, StoreError> {
+    let rows = sqlx::query!(
+        r#"select t.id as "id!: ReportId", t.items as "items!: Packed" from report t
+           where t.person = ?1 or exists (select 1 from pair_person pp where pp.person = ?1 and pp.pair = t.pair
+               and pp.from_at <= t.handed_in_at and (pp.to_at is null or pp.to_at > t.handed_in_at))"#,
+        person,
+    )
+    .fetch_all(reader)
+    .await?;
+    rows.into_iter().map(|row| Ok((row.id, row.items.value()?))).collect()
+}
+
 /// Everything that is stored about one person, as JSON; nothing of what plates really are. Of photos and PDFs it has the
 /// names and hashes; `evidence::of_person` has the files themselves.
 ///
@@ -542,6 +559,9 @@ pub async fn has_names(tx: &mut Tx, class: ClassId, created_at: When) -> Result<
 pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError> {
     let files = evidence::of_person(store, person).await?;
     let files = json_of("files", &files.iter().map(|(file, _)| file.0).collect::<Vec<_>>())?;
+    // One state of the school for both statements.
+    let mut reader = store.read().begin().await?;
+    let values = json_of("values", &values_of(&mut reader, person).await?)?;
     Ok(sqlx::query_scalar!(
         r#"select json_object(
              'name', p.name, 'signs_in_as', p.sign_in, 'role', p.role, 'identifier', p.school_id, 'email', p.email,
@@ -552,7 +572,7 @@ pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError
                  from pair_person pp join pair r on r.id = pp.pair join class c on c.id = r.class where pp.person = p.id),
              'reports', (select json_group_array(json_object('assignment', a.title, 'class', c.name, 'plate', l.serial,
                  'attempt', t.attempt, 'handed_in_at', t.handed_in_at, 'handed_in_by_this_person', json(iif(t.person = p.id, 'true', 'false')),
-                 'values', json(t.items), 'came_as', t.source_kind, 'file_name', t.source_name,
+                 'values', ?3 -> ('$."' || t.id || '"'), 'came_as', t.source_kind, 'file_name', t.source_name,
                  'source', iif(t.source_kind = 'csv', hex(t.source_bytes), null),
                  'mark', iif(a.released_at is null, 'not released yet', g.mark),
                  'remarks', (select n.remarks from report_note n where n.report = t.id),
@@ -586,7 +606,8 @@ pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError
            ) as "about!: String" from person p where p.id = ?1"#,
         person,
         files,
+        values,
     )
-    .fetch_one(store.read())
+    .fetch_one(&mut *reader)
     .await?)
 }

@@ -256,8 +256,8 @@ pub struct Basis {
     pub pair: PairId,
     /// Plate.
     pub plate: PlateId,
-    /// Values and calls as JSON.
-    pub items: String,
+    /// Values and calls.
+    pub items: Packed,
     /// What the assignment says.
     pub of_assignment: OfAssignment,
     /// The revision of the plate's truth that it was graded from before; none the first time.
@@ -278,7 +278,7 @@ pub struct Basis {
 /// When the database does not answer or the row cannot be read.
 pub async fn basis(store: &Store, report: ReportId) -> Result<Option<Basis>, StoreError> {
     let row = sqlx::query!(
-        r#"select r.pair, r.plate, r.items, r.assignment, a.exercise_revision, a.marks_override,
+        r#"select r.pair, r.plate, r.items as "items: Packed", r.assignment, a.exercise_revision, a.marks_override,
                (select g.plate_revision from grade g where g.report = r.id and g.superseded_at is null)
                    as "kept: PlateRevisionId",
                (select n.set_up from report_note n where n.report = r.id) as "set_up: String",

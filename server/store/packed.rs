@@ -1,11 +1,12 @@
-//! Long values that nothing is asked of within SQL, kept packed: of a grade's 14 KB of JSON the names recur from line to line.
+//! Long values that nothing is asked of within SQL, kept packed: of a grade's 14 KB of JSON the names recur from line to line, and so they
+//! do in the numbers of a report.
 //!
 //! The first byte says how:
 //! - 2: then the length of the value as MessagePack (<https://github.com/msgpack/msgpack/blob/master/spec.md>), its fields by name,
 //!   in four bytes, least first, then an LZ4 block (<https://github.com/lz4/lz4/blob/dev/doc/lz4_Block_format.md>);
-//! - 1: the same with JSON instead, as from schema 0170 on; at 0190 some programs wrote this and some the above, and since 0200 a
-//!   program that cannot read the above refuses the school;
-//! - `{`: the JSON itself, as before 0170.
+//! - 1: the same with JSON instead: numbers of reports, whose JSON is what their hash is of, since 0210; grades from schema 0170 on; at
+//!   0190 some programs wrote this and some the above, and since 0200 a program that cannot read the above refuses the school;
+//! - `{`: the JSON itself: grades before 0170, numbers of reports before 0210.
 
 use std::cell::RefCell;
 
@@ -46,11 +47,22 @@ thread_local! {
 
 impl Room {
     fn pack<T: Serialize + ?Sized>(&mut self, value: &T) -> Option<Packed> {
+        self.plain.clear();
+        rmp_serde::encode::write_named(&mut self.plain, value).ok()?;
+        self.block(PACKED)
+    }
+
+    fn pack_json(&mut self, json: &str) -> Option<Packed> {
+        self.plain.clear();
+        self.plain.extend_from_slice(json.as_bytes());
+        self.block(PACKED_JSON)
+    }
+
+    /// What is there plain, packed.
+    fn block(&mut self, how: u8) -> Option<Packed> {
         let Self { plain, packed, table } = self;
-        plain.clear();
-        rmp_serde::encode::write_named(plain, value).ok()?;
         packed.clear();
-        packed.push(PACKED);
+        packed.push(how);
         packed.extend(u32::try_from(plain.len()).ok()?.to_le_bytes());
         let head = packed.len();
         packed.resize(head + get_maximum_output_size(plain.len()), 0);
@@ -78,6 +90,18 @@ impl Packed {
             })
     }
 
+    /// Packs a value that is JSON already.
+    ///
+    /// # Errors
+    /// When it is longer than any can be.
+    pub fn of_json(json: &str) -> Result<Self, StoreError> {
+        ROOM.with_borrow_mut(|room| room.pack_json(json))
+            .ok_or(StoreError::Unreadable {
+                what: "a value that is to be packed",
+                found: format!("{} bytes", json.len()),
+            })
+    }
+
     /// The value.
     ///
     /// # Errors
@@ -95,9 +119,10 @@ impl Packed {
         })
     }
 
-    /// How many bytes are kept.
-    pub(super) const fn size(&self) -> usize {
-        self.0.len()
+    /// The bytes that are kept.
+    #[must_use]
+    pub fn bytes(&self) -> &[u8] {
+        &self.0
     }
 }
 
@@ -146,7 +171,7 @@ mod tests {
         let value = serde_json::json!({ "items": vec![item; 400] });
         let json = value.to_string();
         let packed = Packed::of(&value).unwrap();
-        assert!(packed.size() < json.len() / 50, "{}", packed.size());
+        assert!(packed.bytes().len() < json.len() / 50, "{}", packed.bytes().len());
         assert_eq!(packed.value::<Value>().unwrap(), value);
         // More than a table of small places holds, and then little again.
         let long = "x1y2".repeat(40_000);

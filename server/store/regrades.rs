@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use rust_decimal::Decimal;
 
 use super::ids::{AssignmentId, ExerciseRevisionId, PairId, PersonId, PlateId, PlateRevisionId, RegradeId, ReportId};
+use super::packed::Packed;
 use super::when::When;
 use super::{Store, StoreError, Tx, json_of};
 
@@ -29,8 +30,8 @@ pub struct Graded {
     pub serial: String,
     /// Attempt.
     pub attempt: i64,
-    /// Values and calls as JSON.
-    pub items: String,
+    /// Values and calls.
+    pub items: Packed,
     /// The set-up record as JSON, where the pair filled it in.
     pub set_up: Option<String>,
     /// Mark that counts now; none: ungraded, or nothing could be graded.
@@ -55,7 +56,7 @@ pub async fn graded(
     Ok(sqlx::query_as!(
         Graded,
         r#"select r.id as "report!: ReportId", r.assignment, a.title, c.name as class_name, r.pair, p.name as pair_name,
-               r.plate, l.serial, r.attempt, r.items, n.set_up as "set_up?", g.mark as "mark?", o.mark as "set?",
+               r.plate, l.serial, r.attempt, r.items as "items: Packed", n.set_up as "set_up?", g.mark as "mark?", o.mark as "set?",
                g.exercise_revision as "exercise_revision?: ExerciseRevisionId",
                g.plate_revision as "plate_revision?: PlateRevisionId"
            from report r join assignment a on a.id = r.assignment join class c on c.id = a.class
@@ -272,7 +273,7 @@ pub async fn left(store: &Store, regrade: RegradeId, most: i64) -> Result<Vec<Gr
     Ok(sqlx::query_as!(
         Graded,
         r#"select r.id as "report!: ReportId", r.assignment, a.title, c.name as class_name, r.pair, p.name as pair_name,
-               r.plate, l.serial, r.attempt, r.items, n.set_up as "set_up?", g.mark as "mark?", o.mark as "set?",
+               r.plate, l.serial, r.attempt, r.items as "items: Packed", n.set_up as "set_up?", g.mark as "mark?", o.mark as "set?",
                g.exercise_revision as "exercise_revision?: ExerciseRevisionId",
                g.plate_revision as "plate_revision?: PlateRevisionId"
            from regrade_report x join report r on r.id = x.report

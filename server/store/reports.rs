@@ -6,6 +6,7 @@ use sqlx::{QueryBuilder, Sqlite};
 
 use super::ids::{AssignmentId, PairId, PersonId, PlateId, ReportId};
 use super::other_plates::{self, Said};
+use super::packed::Packed;
 use super::when::When;
 use super::{Store, StoreError, Tx, filled, json_of};
 
@@ -40,10 +41,10 @@ pub struct NewReport {
     pub handed_in_at: When,
     /// SHA-256 of the key of the submission, bound to the pair.
     pub idempotency_key: [u8; 32],
-    /// SHA-256 of `items`.
+    /// SHA-256 of the values and calls as JSON.
     pub items_sha256: [u8; 32],
-    /// Values and calls as JSON.
-    pub items: String,
+    /// Values and calls.
+    pub items: Packed,
     /// How it came in.
     pub source_kind: SourceKind,
     /// File name, where it was a file.
@@ -168,7 +169,7 @@ pub(super) async fn store_together(
         row.push_bind(r.map(|r| r.handed_in_at));
         row.push_bind(r.map(|r| r.idempotency_key.as_slice()));
         row.push_bind(r.map(|r| r.items_sha256.as_slice()));
-        row.push_bind(r.map(|r| r.items.as_str()));
+        row.push_bind(r.map(|r| &r.items));
         row.push_bind(r.map(|r| r.source_kind));
         row.push_bind(r.and_then(|r| r.source_name.as_deref()));
         row.push_bind(r.map(|r| r.source_sha256.as_slice()));
@@ -266,8 +267,8 @@ pub struct Report {
     pub person: Option<String>,
     /// When.
     pub handed_in_at: When,
-    /// Values and calls as JSON.
-    pub items: String,
+    /// Values and calls.
+    pub items: Packed,
     /// How it came in.
     pub source_kind: SourceKind,
     /// File name, where it was a file.
@@ -303,7 +304,7 @@ pub async fn one(store: &Store, report: ReportId) -> Result<Option<Report>, Stor
     Ok(sqlx::query_as!(
         Report,
         r#"select r.id as "id!", r.assignment, r.pair, p.name as pair_name, r.plate, l.serial, r.attempt,
-               w.name as "person?", r.handed_in_at, r.items, r.source_kind as "source_kind: SourceKind", r.source_name
+               w.name as "person?", r.handed_in_at, r.items as "items: Packed", r.source_kind as "source_kind: SourceKind", r.source_name
            from report r join pair p on p.id = r.pair join plate l on l.id = r.plate
            left join person w on w.id = r.person where r.id = ?"#,
         report,

@@ -383,7 +383,7 @@ async fn store_reports(
             .collect();
         let mut stored = Vec::with_capacity(together.len());
         let mut last = before.last;
-        for part in parts(&together, |(_, r)| r.items.len() + r.source_bytes.len()) {
+        for part in parts(&together, |(_, r)| r.items.bytes().len() + r.source_bytes.len()) {
             let reports: Vec<&NewReport> = part.iter().map(|(_, r)| *r).collect();
             let found = reports::store_together(tx, &reports, ReportId(last)).await;
             let found = alone(found)?.unwrap_or_default();
@@ -421,7 +421,7 @@ async fn store_grades(
         .zip(new.iter().copied())
         .filter(|(_, grade)| !grade.comes_too_late(before))
         .collect();
-    for part in parts(&kept, |(_, grade)| grade.result.size()) {
+    for part in parts(&kept, |(_, grade)| grade.result.bytes().len()) {
         let grades: Vec<&NewGrade> = part.iter().map(|(_, grade)| *grade).collect();
         if alone(grades::store_together(tx, &grades).await)?.is_ok() {
             continue;

@@ -5,6 +5,7 @@ use std::str::FromStr;
 
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use smol_str::{SmolStr, format_smolstr};
 use thiserror::Error;
 
 use super::decimals::split_sign;
@@ -25,8 +26,8 @@ const FAR_OUT: Decimal = Decimal::from_parts(2_764_472_320, 232_830, 0, false, 0
 /// zeros kept, because they say to which place somebody read. Equality is that of the text: 25.0 is not 25.00; compare
 /// [`Reading::decimal`] for the value. Always finite.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
-pub struct Reading(String);
+#[serde(try_from = "SmolStr", into = "SmolStr")]
+pub struct Reading(SmolStr);
 
 /// Why a text is not a plain decimal number.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
@@ -85,7 +86,7 @@ impl Reading {
     #[must_use]
     pub fn from_decimal(value: Decimal) -> Self {
         let negative = value.is_sign_negative() && !value.is_zero();
-        Self(format!("{}{}", if negative { "-" } else { "" }, value.abs()))
+        Self(format_smolstr!("{}{}", if negative { "-" } else { "" }, value.abs()))
     }
 
     /// A double as somebody would write it with `places` places (rounded half away from zero from its decimal value);
@@ -128,19 +129,19 @@ impl FromStr for Reading {
         let sign = if negative && !zero { "-" } else { "" };
         let whole = if whole.is_empty() { "0" } else { whole };
         let point = if fraction.is_empty() { "" } else { "." };
-        Ok(Self(format!("{sign}{whole}{point}{fraction}")))
+        Ok(Self(format_smolstr!("{sign}{whole}{point}{fraction}")))
     }
 }
 
-impl TryFrom<String> for Reading {
+impl TryFrom<SmolStr> for Reading {
     type Error = ReadingError;
 
-    fn try_from(text: String) -> Result<Self, Self::Error> {
+    fn try_from(text: SmolStr) -> Result<Self, Self::Error> {
         text.parse()
     }
 }
 
-impl From<Reading> for String {
+impl From<Reading> for SmolStr {
     fn from(reading: Reading) -> Self {
         reading.0
     }
@@ -162,18 +163,17 @@ fn magnitude_for_comparison(text: &str) -> Decimal {
     let whole_digits = if whole == "0" { 0 } else { whole.len() };
     let kept_places = fraction.len().min(DIGITS_OF_A_DECIMAL - whole_digits);
     let (kept, lost) = fraction.split_at(kept_places);
-    let mut digits = format!("{whole}{kept}");
-    if lost.bytes().any(|b| b != b'0') && digits.ends_with('0') {
-        digits.pop();
-        digits.push('1');
-    }
     // At most 28 digits after the zero in front, hence always within 96 bits.
+    let digits = whole
+        .bytes()
+        .chain(kept.bytes())
+        .map(|b| i128::from(b.wrapping_sub(b'0')));
+    let mut units = digits.fold(0_i128, |units, digit| units * 10 + digit);
+    if lost.bytes().any(|b| b != b'0') && units % 10 == 0 {
+        units += 1;
+    }
     let scale = u32::try_from(kept_places).unwrap_or(0);
-    digits
-        .parse::<i128>()
-        .ok()
-        .and_then(|units| Decimal::try_from_i128_with_scale(units, scale).ok())
-        .unwrap_or(FAR_OUT)
+    Decimal::try_from_i128_with_scale(units, scale).unwrap_or(FAR_OUT)
 }
 
 fn shortened(text: &str) -> String {

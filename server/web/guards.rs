@@ -19,8 +19,9 @@ use axum_extra::extract::CookieJar;
 use super::app::App;
 use super::errors::{Explained, WebError};
 use super::pages::sign_in::is_shared;
+use super::wrongs::sentence;
 use crate::actions::sign_in::{self, Token};
-use crate::actions::standing;
+use crate::actions::{charge, standing};
 use crate::store::assignments::{self, Assignment, Mine};
 use crate::store::classes::{self, Class, Member};
 use crate::store::exercise_drafts::{self, Draft};
@@ -195,6 +196,29 @@ person_guard!(
     Instructor,
     Access::Instructor
 );
+
+/// An instructor who may copy the whole school and put another one in its place.
+#[derive(Debug)]
+pub struct WholeSchool(pub Person);
+
+impl FromRequestParts<App> for WholeSchool {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
+        let Instructor(person) = Instructor::from_request_parts(parts, app).await?;
+        let Err(why) = charge::of_the_school(&app.service.store, app.settings.copies_on_pages).await? else {
+            return Ok(Self(person));
+        };
+        tracing::info!(person = person.id.0, "refused: the school is several instructors'");
+        let page = Explained::new(
+            StatusCode::FORBIDDEN,
+            "Not for you to do",
+            &sentence(&why),
+            "Nothing was changed.",
+        );
+        Err(page.to("/classes", "Back to the classes").into())
+    }
+}
 
 impl OptionalFromRequestParts<App> for SignedIn {
     type Rejection = WebError;

@@ -12,6 +12,7 @@ use platemark::grading::{GradeInput, diagnoser, grade_with};
 use platemark::report::model::Report;
 use platemark::store::assignments::{self, Mine};
 use platemark::store::ids::PersonId;
+use platemark::store::packed::Packed;
 use platemark::store::reports::{Note, SourceKind};
 
 use crate::processor::{self, Spent};
@@ -263,8 +264,8 @@ pub(crate) async fn graded() -> Vec<Line> {
 pub(crate) async fn measure() -> Vec<Line> {
     let samples: Arc<Samples> = Arc::new(school::samples());
     let (source, report) = &samples.values().next().unwrap()[0];
-    let items = serde_json::to_string(report).unwrap();
-    let (bare_rate, mut bare_times, bare_spent) = bare::rate(&folder("bare"), &items, source.as_bytes()).await;
+    let items = Packed::of_json(&serde_json::to_string(report).unwrap()).unwrap();
+    let (bare_rate, mut bare_times, bare_spent) = bare::rate(&folder("bare"), items.bytes(), source.as_bytes()).await;
     let mut accepted = Rate::of("accepted", false, &samples).await;
     accepted.spell(SPELL).await;
     let (rate_accepted, spent, mut times) = (accepted.per_second(), accepted.spent(), accepted.of_clients());

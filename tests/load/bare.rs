@@ -15,7 +15,7 @@ use crate::{CLIENTS, SPELL};
 const BATCH: usize = 256;
 
 struct Row {
-    items: String,
+    items: Vec<u8>,
     source: Vec<u8>,
     done: oneshot::Sender<()>,
 }
@@ -40,7 +40,7 @@ async fn write(pool: SqlitePool, mut waiting: mpsc::Receiver<Row>) {
 }
 
 /// Rows a second of [`CLIENTS`] clients, the time of each, and the processors' time.
-pub(crate) async fn rate(folder: &Path, items: &str, source: &[u8]) -> (f64, Vec<Duration>, String) {
+pub(crate) async fn rate(folder: &Path, items: &[u8], source: &[u8]) -> (f64, Vec<Duration>, String) {
     let options = SqliteConnectOptions::new()
         .filename(folder.join("bare.db"))
         .create_if_missing(true)
@@ -51,7 +51,7 @@ pub(crate) async fn rate(folder: &Path, items: &str, source: &[u8]) -> (f64, Vec
         .connect_with(options)
         .await
         .unwrap();
-    sqlx::query("create table bare (id integer primary key, items text not null, source blob not null) strict")
+    sqlx::query("create table bare (id integer primary key, items blob not null, source blob not null) strict")
         .execute(&pool)
         .await
         .unwrap();
@@ -60,7 +60,7 @@ pub(crate) async fn rate(folder: &Path, items: &str, source: &[u8]) -> (f64, Vec
     let (begun, spent) = (Instant::now(), Spent::now());
     let mut clients = JoinSet::new();
     for _ in 0..CLIENTS {
-        let (rows, items, source) = (rows.clone(), items.to_owned(), source.to_vec());
+        let (rows, items, source) = (rows.clone(), items.to_vec(), source.to_vec());
         clients.spawn(async move {
             let mut times = Vec::new();
             while begun.elapsed() < SPELL {

@@ -20,6 +20,7 @@ use platemark::report::setup_record::SetUp;
 use platemark::store::assignments::{Counting, Feedback};
 use platemark::store::exercises;
 use platemark::store::ids::AssignmentId;
+use platemark::store::packed::Packed;
 use platemark::store::people::Role;
 use platemark::store::plates::Kind;
 use platemark::store::{FILE_NAME, Store};
@@ -333,7 +334,7 @@ async fn reports_are_whole(database: &mut SqliteConnection) -> BTreeMap<i64, Val
     let lines = careful().lines().count() - 1;
     let mut stored = BTreeMap::new();
     for row in &rows {
-        let Report { items } = serde_json::from_str(row.get("items")).unwrap();
+        let Report { items } = row.get::<Packed, _>("items").value().unwrap();
         assert_eq!(items.len(), lines);
         assert!(row.get::<i64, _>("bytes") > 0);
         let value = Value::read(&items[0].measured.as_ref().unwrap().to_string());
@@ -434,13 +435,16 @@ async fn hold(database: &mut SqliteConnection, told: &Acknowledged, assignment: 
     }
     // A draft ends with its report.
     for value in drafts.values() {
-        let rows = sqlx::query_scalar::<_, String>("select items from report where assignment = ?");
-        let items = rows.bind(assignment).fetch_all(&mut *database).await.unwrap();
-        let needle = format!("\"{}\"", value.text());
-        assert!(
-            !items.iter().any(|items| items.contains(&needle)),
-            "{value:?} is a draft and a report"
-        );
+        let rows = sqlx::query_scalar::<_, Packed>("select items from report where assignment = ?");
+        let reports = rows.bind(assignment).fetch_all(&mut *database).await.unwrap();
+        let is_in = |packed: &Packed| {
+            let Report { items } = packed.value().unwrap();
+            items
+                .iter()
+                .filter_map(|i| i.measured.as_ref())
+                .any(|m| m.as_str() == value.text())
+        };
+        assert!(!reports.iter().any(is_in), "{value:?} is a draft and a report");
     }
     photos_are_whole(database).await
 }

@@ -228,6 +228,43 @@ async fn a_file_that_is_damaged_wrong_or_too_new_is_refused_and_nothing_changes(
     site.pair("A").await.get("/restore").await.is(403);
 }
 
+/// A copy of the school is everybody's accounts: with it any instructor could become any other.
+#[tokio::test(flavor = "multi_thread")]
+async fn where_several_teach_whoever_runs_the_server_copies_the_school() {
+    let mut site = Site::open().await;
+    let folder = site.database().parent().unwrap().to_owned();
+    let outside = tempfile::tempdir().unwrap();
+    let copy = outside.path().join("copy.db");
+    backup::copy(&folder, &copy).await.unwrap();
+    let bytes = std::fs::read(&copy).unwrap();
+    let instructor = site.instructor().await;
+    let end = format!("/classes/{}/end-of-term", site.class);
+    instructor.get(&end).await.is(200).has("Make a backup");
+    send(&instructor, bytes.clone()).await.is(200);
+
+    let colleague = site.newcomer(Role::Instructor, "ousel").await;
+    for browser in [&instructor, &colleague] {
+        browser.get("/restore").await.is(403).has("platemark restore");
+        browser.send("/backup", &[]).await.is(403).has("platemark backup");
+        send(browser, bytes.clone()).await.is(403);
+        let token = "0".repeat(32);
+        let fields = [("token", token.as_str()), ("passphrase", super::site::PASSPHRASE)];
+        browser.send("/restore/apply", &fields).await.is(403);
+    }
+    let page = instructor.get(&end).await;
+    page.is(200).has_not("Make a backup").has("--copies-on-pages");
+    site.close().await;
+
+    let data = folder.to_str().unwrap();
+    let serve = ["serve", "--data", data, "--listen", "127.0.0.1:0", "--copies-on-pages"];
+    let server = Running::start(&serve, "listens on");
+    let instructor = sign_in(&server.address(), super::site::PASSPHRASE).await;
+    instructor.get(&end).await.is(200).has("Make a backup");
+    instructor.get("/restore").await.is(200);
+    instructor.send("/backup", &[]).await.is(200);
+    assert!(server.stop());
+}
+
 /// Rows and columns of a school in which one of these words stands.
 async fn where_they_stand(folder: &Path, words: &[&str]) -> Vec<String> {
     let address = format!("sqlite:{}?mode=ro", folder.join(FILE_NAME).display());

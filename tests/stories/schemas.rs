@@ -2,8 +2,8 @@
 //! a small school of each, named by the last migration that it had: the demo's school after some days of work in it
 //! (rounds, drafts, evidence, regrading, pairs anew; since 0100 also another plate, the one check, a second step, a swap of
 //! turns and a class whose names are out; in 0170 the school of 0100 after some work in it, in 0190 that of 0170, with grades as
-//! JSON, as packed JSON and as MessagePack, and stopped by a kill before points by hand were in a grade), as the shell of SQLite
-//! dumps it.
+//! JSON, as packed JSON and as MessagePack, and stopped by a kill before points by hand were in a grade; in 0200 that of 0190 with
+//! grades by columns), as the shell of SQLite dumps it.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -16,7 +16,7 @@ use super::site::Browser;
 
 /// What was released as a schema: what stands on main at the end of a working day. Of the days before the last of these here, the
 /// schemas of these numbers were kept.
-const RELEASED: [&str; 5] = ["0001", "0060", "0100", "0170", "0190"];
+const RELEASED: [&str; 6] = ["0001", "0060", "0100", "0170", "0190", "0200"];
 
 fn school(schema: &str) -> PathBuf {
     let folder = format!("{}/tests/data/schemas", env!("CARGO_MANIFEST_DIR"));
@@ -33,7 +33,7 @@ fn each_released_schema_has_its_school() {
 }
 
 /// What people find in a school after it was opened: who (sign-in and secret), where, and a text there.
-const FOUND: [(&str, (&str, &str), &str, &str); 21] = [
+const FOUND: [(&str, (&str, &str), &str, &str); 24] = [
     (
         "0060",
         FENNIMAR,
@@ -84,6 +84,10 @@ const FOUND: [(&str, (&str, &str), &str, &str); 21] = [
     ("0190", FENNIMAR, "/reports/2", "value=\"7\""),
     ("0190", FENNIMAR, "/reports/42", "after the door was shut"),
     ("0190", FENNIMAR, "/reports/40", "value=\"6\""),
+    // Grades by columns: a first one, and those of a whole assignment anew.
+    ("0200", FENNIMAR, "/reports/43", "after the blinds were down"),
+    ("0200", FENNIMAR, "/reports/2", "value=\"7\""),
+    ("0200", ("d26-101", "314159"), "/my/reports/43", "45.001"),
 ];
 
 /// Who has a second step in the schools since 0100, and a recovery code that was used there and one that was not.

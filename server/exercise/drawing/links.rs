@@ -132,12 +132,14 @@ fn free_spots(plan: &Plan, sheet: &Sheet, corners: [Point; 4]) -> Vec<Point> {
         })
         .filter(|face| face.width() * face.height() < 0.6 * own.width() * own.height())
         .collect();
+    let features = plan.drawn.iter().filter(|d| d.feature.is_some());
+    let obstacles: Vec<Obstacle> = features.map(|d| Obstacle::of(d, sheet)).collect();
     let off = |p: Point| {
         super::paper::within(p, &outline)
             && sides(&outline).all(|(a, b)| distance_to_stroke(p, a, b) > 2.0)
             && plan.touches.iter().all(|t| distance(p, sheet.at(*t)) > 2.5)
             && !recesses.iter().any(|r| r.holds(p))
-            && plan.drawn.iter().all(|d| d.feature.is_none() || clear_of(d, sheet, p))
+            && obstacles.iter().all(|o| o.is_clear_of(p))
     };
     let shares = [0.08, 0.18, 0.28, 0.39, 0.5, 0.61, 0.72, 0.82, 0.92];
     let place = |u: f64, v: f64| along(along(corners[0], corners[1], u), along(corners[3], corners[2], u), v);
@@ -153,28 +155,51 @@ fn free_spots(plan: &Plan, sheet: &Sheet, corners: [Point; 4]) -> Vec<Point> {
     }
 }
 
-/// Whether a place on paper keeps off a line, and out of a hole.
-fn clear_of(drawn: &super::plan::Drawn, sheet: &Sheet, p: Point) -> bool {
-    match &drawn.form {
-        Form::Chain { points, closed } => {
-            let on_paper: Vec<Point> = points.iter().map(|q| sheet.at(*q)).collect();
-            let closing = usize::from(!closed);
-            drawn.line == Line::Centre
-                || sides(&on_paper)
-                    .take(on_paper.len() - closing)
-                    .all(|(a, b)| distance_to_stroke(p, a, b) > 1.8)
+/// What is drawn, on paper, where no leader ends.
+enum Obstacle {
+    /// Strokes of an edge.
+    Strokes(Vec<(Point, Point)>),
+    /// A hole or slot around a point or stroke, with the space beside it.
+    Hole { from: Point, to: Point, reach: f64 },
+}
+
+impl Obstacle {
+    fn of(drawn: &super::plan::Drawn, sheet: &Sheet) -> Self {
+        match &drawn.form {
+            Form::Chain { .. } if drawn.line == Line::Centre => Self::Strokes(Vec::new()),
+            Form::Chain { points, closed } => {
+                let on_paper: Vec<Point> = points.iter().map(|q| sheet.at(*q)).collect();
+                let closing = usize::from(!closed);
+                Self::Strokes(sides(&on_paper).take(on_paper.len() - closing).collect())
+            }
+            Form::Circle { middle, radius } => Self::Hole {
+                from: sheet.at(*middle),
+                to: sheet.at(*middle),
+                reach: sheet.long(*radius) + 1.8,
+            },
+            Form::Obround {
+                middle,
+                length,
+                width,
+                angle,
+            } => {
+                let (sin, cos) = angle.to_radians().sin_cos();
+                let reach = (length - width) / 2.0;
+                let end = |side: f64| sheet.at(shifted(*middle, [side * reach * cos, side * reach * sin]));
+                Self::Hole {
+                    from: end(-1.0),
+                    to: end(1.0),
+                    reach: sheet.long(width / 2.0) + 1.8,
+                }
+            }
         }
-        Form::Circle { middle, radius } => distance(p, sheet.at(*middle)) > sheet.long(*radius) + 1.8,
-        Form::Obround {
-            middle,
-            length,
-            width,
-            angle,
-        } => {
-            let (sin, cos) = angle.to_radians().sin_cos();
-            let reach = (length - width) / 2.0;
-            let end = |side: f64| sheet.at(shifted(*middle, [side * reach * cos, side * reach * sin]));
-            distance_to_stroke(p, end(-1.0), end(1.0)) > sheet.long(width / 2.0) + 1.8
+    }
+
+    /// Whether a place keeps off a line, and out of a hole.
+    fn is_clear_of(&self, p: Point) -> bool {
+        match self {
+            Self::Strokes(all) => all.iter().all(|(a, b)| distance_to_stroke(p, *a, *b) > 1.8),
+            Self::Hole { from, to, reach } => distance_to_stroke(p, *from, *to) > *reach,
         }
     }
 }

@@ -65,24 +65,26 @@ impl Composed {
     pub(super) fn of(exercise: &Exercise, wanted: &Wanted) -> Self {
         let plan = Plan::of(exercise);
         let room = wanted.room.map(|r| r - 2.0 * WHITE);
-        let mut best: Option<(f64, Scale)> = None;
+        let mut best: Option<(f64, Scale, Prepared)> = None;
         // A plate that takes less than a third of the room is too small to be read, whatever stands around it.
         let body = |s: &&Scale| Sheet::new(**s, exercise.units.mm_per_unit_f64(), plan.extent).area(plan.extent);
         let large = |s: &&Scale| body(s).width() > room[0] / 3.0 || body(s).height() > room[1] / 3.0;
         for scale in Scale::all(exercise.units).iter().filter(large) {
-            let (links, around, ..) = prepared(exercise, &plan, *scale, wanted);
-            let extent = place(&links.blocks, &around, false).extent;
+            let all = prepared(exercise, &plan, *scale, wanted);
+            let extent = place(&all.0.blocks, &all.1, false).extent;
             let too_much = (extent.width() - room[0]).max(0.0) + (extent.height() - room[1]).max(0.0);
             // Where nothing fits, a smaller scale has to save a good deal of paper to be worth it.
-            if best.is_none_or(|(least, _)| too_much < 0.8 * least) {
-                best = Some((too_much, *scale));
+            if best.as_ref().is_none_or(|(least, ..)| too_much < 0.8 * least) {
+                best = Some((too_much, *scale, all));
             }
             if too_much <= 0.0 {
                 break;
             }
         }
-        let (too_much, scale) = best.unwrap_or((0.0, Scale { paper: 1, part: 1 }));
-        let (links, mut around, sheet, axes) = prepared(exercise, &plan, scale, wanted);
+        let (too_much, scale, (links, mut around, sheet, axes)) = best.unwrap_or_else(|| {
+            let scale = Scale { paper: 1, part: 1 };
+            (0.0, scale, prepared(exercise, &plan, scale, wanted))
+        });
         around.too_large = TOO_LARGE[usize::from(too_much > 0.0)];
         let arrangement = place(&links.blocks, &around, wanted.balloons);
         Self {

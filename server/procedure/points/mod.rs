@@ -176,7 +176,7 @@ const DIRECTION_PLACES: u32 = 6;
 /// # Errors
 /// When the table cannot be written, which does not happen in memory.
 pub fn table(points: &[ProbedPoint], decimals: u32) -> Result<String, WriteError> {
-    let text = |v: f64, places: u32| Reading::from_f64(v, places).map_or_else(String::new, String::from);
+    let text = |v: f64, places: u32| Reading::from_f64(v, places).map_or_else(String::new, |r| r.to_string());
     let cells: Vec<[String; 6]> = points
         .iter()
         .map(|p| {

@@ -19,7 +19,7 @@ use crate::web::app::App;
 use crate::web::copies;
 use crate::web::errors::{Explained, WebError};
 use crate::web::frame::Frame;
-use crate::web::guards::{AnyClassOf, Instructor, PersonOf};
+use crate::web::guards::{AnyClassOf, Instructor, PersonOf, WholeSchool};
 use crate::web::render::{Page, Sheet};
 use crate::web::times;
 use crate::web::wrongs::{mend, sentence};
@@ -36,6 +36,8 @@ pub(in crate::web) struct EndOfTerm {
     typed: Typed,
     wrongs: Vec<(&'static str, String)>,
     cells: Vec<(&'static str, String)>,
+    /// Why there is no backup of the school here; empty: there is.
+    no_backup: String,
 }
 
 impl EndOfTerm {
@@ -58,11 +60,17 @@ pub(in crate::web) struct Typed {
     class_name: String,
 }
 
-fn end(app: &App, of: AnyClassOf, typed: Typed, wrongs: Vec<(&'static str, String)>) -> EndOfTerm {
+async fn end(
+    app: &App,
+    of: AnyClassOf,
+    typed: Typed,
+    wrongs: Vec<(&'static str, String)>,
+) -> Result<EndOfTerm, WebError> {
     let AnyClassOf { person, class } = of;
     let zone = times::zone(&class.time_zone);
     let due = action::due(&class);
-    EndOfTerm {
+    let may_copy = charge::of_the_school(&app.service.store, app.settings.copies_on_pages).await?;
+    Ok(EndOfTerm {
         frame: Frame::of(&person, "/classes"),
         archived: class.archived_at.map(|at| times::show(at, &zone)).unwrap_or_default(),
         due: due.map(|at| times::show(at, &zone)).unwrap_or_default(),
@@ -72,17 +80,22 @@ fn end(app: &App, of: AnyClassOf, typed: Typed, wrongs: Vec<(&'static str, Strin
         class,
         typed,
         wrongs,
-    }
+        no_backup: may_copy.err().map(|why| sentence(&why)).unwrap_or_default(),
+    })
 }
 
-pub(in crate::web) async fn page(State(app): State<App>, Instructor(_): Instructor, of: AnyClassOf) -> Page<EndOfTerm> {
+pub(in crate::web) async fn page(
+    State(app): State<App>,
+    Instructor(_): Instructor,
+    of: AnyClassOf,
+) -> Result<Page<EndOfTerm>, WebError> {
     let typed = Typed {
         days: of.class.keep_days.to_string(),
         over: word(of.class.when_over).to_owned(),
         name: of.class.name.clone(),
         ..Typed::default()
     };
-    Page(end(&app, of, typed, Vec::new()))
+    Ok(Page(end(&app, of, typed, Vec::new()).await?))
 }
 
 /// What happens when the time for keeping names is over, for the form.
@@ -152,7 +165,7 @@ pub(in crate::web) async fn submit(
         Ok(to) => Ok(Redirect::to(&to).into_response()),
         Err(EndError::Store(error)) => Err(error.into()),
         Err(error) => {
-            let page = end(&app, of, typed, vec![(field_of(&error), sentence(&error))]);
+            let page = end(&app, of, typed, vec![(field_of(&error), sentence(&error))]).await?;
             Ok(Sheet(StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
     }
@@ -188,7 +201,7 @@ pub(in crate::web) async fn about(
 }
 
 /// A copy of the whole school, checked, as a file.
-pub(in crate::web) async fn backup(State(app): State<App>, Instructor(_): Instructor) -> Result<Response, WebError> {
+pub(in crate::web) async fn backup(State(app): State<App>, WholeSchool(_): WholeSchool) -> Result<Response, WebError> {
     let turn = app.copies.begin().ok_or_else(copies::taken)?;
     let now = app.service.clock.now();
     let folder = app.settings.data.clone();

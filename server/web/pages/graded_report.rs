@@ -180,7 +180,7 @@ async fn graded(
     let exercise = load::exercise(&app.service, assignment.exercise_revision)
         .await
         .map_err(WebError::internal)?;
-    let items: Items = serde_json::from_str(&report.items).map_err(WebError::internal)?;
+    let items: Items = report.items.value()?;
     let mut grade: Grade = grade_from(&stored.result).map_err(WebError::internal)?;
     let minutes = standing::minutes_late(assignment, report.handed_in_at);
     let set = overrides::of(&app.service.store, report.id).await?;

@@ -57,7 +57,7 @@ pub(super) async fn alike(app: &App, person: &Person, report: &Report) -> Result
 }
 
 fn items(report: &Report) -> Result<Items, WebError> {
-    serde_json::from_str(&report.items).map_err(WebError::internal)
+    Ok(report.items.value()?)
 }
 
 fn both(own: &Items, other: &Items) -> Vec<Both> {

@@ -26,7 +26,7 @@ use crate::web::app::App;
 use crate::web::copies;
 use crate::web::errors::{Explained, WebError};
 use crate::web::frame::Frame;
-use crate::web::guards::Instructor;
+use crate::web::guards::WholeSchool;
 use crate::web::parts::Parts;
 use crate::web::render::{Page, Sheet};
 use crate::web::times;
@@ -141,7 +141,7 @@ fn sheet(app: &App, person: &Person, back: Back) -> Restore {
     }
 }
 
-pub(in crate::web) async fn page(State(app): State<App>, Instructor(person): Instructor) -> Page<Restore> {
+pub(in crate::web) async fn page(State(app): State<App>, WholeSchool(person): WholeSchool) -> Page<Restore> {
     Page(sheet(&app, &person, Back::default()))
 }
 
@@ -243,7 +243,7 @@ fn no_room(error: impl Display) -> WebError {
 /// Takes a backup, checks it, and lays it beside what is there.
 pub(in crate::web) async fn submit(
     State(app): State<App>,
-    Instructor(person): Instructor,
+    WholeSchool(person): WholeSchool,
     mut parts: Parts,
 ) -> Result<Response, WebError> {
     let Some(turn) = app.copies.begin() else {
@@ -312,7 +312,7 @@ pub(in crate::web) struct Typed {
 /// Lays the backup ready and begins anew with it.
 pub(in crate::web) async fn apply(
     State(app): State<App>,
-    Instructor(person): Instructor,
+    WholeSchool(person): WholeSchool,
     Form(typed): Form<Typed>,
 ) -> Result<Response, WebError> {
     let turn = app.copies.begin().ok_or_else(copies::taken)?;

@@ -117,7 +117,7 @@ async fn whole(app: &App, of: MyReport, asking: Asking) -> Result<MyResult, WebE
     let exercise = load::exercise(service, assignment.exercise_revision)
         .await
         .map_err(WebError::internal)?;
-    let items: Report = serde_json::from_str(&report.items).map_err(WebError::internal)?;
+    let items: Report = report.items.value()?;
     let seen = my_result(service, &report, &assignment)
         .await
         .map_err(WebError::internal)?;
@@ -277,7 +277,7 @@ pub(in crate::web) async fn ask(
     of: MyReport,
     Form(query): Form<Query>,
 ) -> Result<Response, WebError> {
-    let items: Report = serde_json::from_str(&of.report.items).map_err(WebError::internal)?;
+    let items: Report = of.report.items.value()?;
     let known = items
         .items
         .iter()
