@@ -23,19 +23,19 @@ pub enum NotInCharge {
     /// It is one's own, which has a page.
     #[error(
         "your own passphrase and second step are changed on your account page. If you have lost them, ask whoever runs the server: \
-         `platemark instructor new-slip`, `platemark instructor reset-second-step`"
+         \u{201c}platemark instructor new-slip\u{201d}, \u{201c}platemark instructor reset-second-step\u{201d}"
     )]
     Oneself,
     /// An instructor's.
     #[error(
         "the account of an instructor is that person's own: passphrase and second step are changed on the account page. If they are \
-         lost, whoever runs the server helps: `platemark instructor new-slip`, `platemark instructor reset-second-step`"
+         lost, whoever runs the server helps: \u{201c}platemark instructor new-slip\u{201d}, \u{201c}platemark instructor reset-second-step\u{201d}"
     )]
     Instructor,
     /// An assistant's who works for others too.
     #[error(
         "this assistant is not in your classes alone. An instructor who teaches all running classes of the assistant can do this, or \
-         whoever runs the server: `platemark instructor new-slip`, `platemark instructor reset-second-step`"
+         whoever runs the server: \u{201c}platemark instructor new-slip\u{201d}, \u{201c}platemark instructor reset-second-step\u{201d}"
     )]
     Assistant,
     /// A student's whom another instructor put into a class first.
@@ -47,8 +47,8 @@ pub enum NotInCharge {
     /// The whole school is several instructors'.
     #[error(
         "a backup is a copy of the whole school, with the classes of all its instructors and everybody's accounts. Whoever runs the \
-         server makes one with `platemark backup` and puts one back with `platemark restore`, or lets all instructors do both on these \
-         pages: `--copies-on-pages`"
+         server makes one with \u{201c}platemark backup\u{201d} and puts one back with \u{201c}platemark restore\u{201d}, or lets all instructors do both on these \
+         pages: \u{201c}--copies-on-pages\u{201d}"
     )]
     School,
 }

@@ -222,7 +222,10 @@ mod tests {
             of.pop();
             let shorter = rmp_serde::to_vec_named(&shorter).unwrap();
             let error = rmp_serde::from_slice::<Some28>(&shorter).unwrap_err();
-            assert!(error.to_string().contains("columns of different lengths"), "{column}: {error}");
+            assert!(
+                error.to_string().contains("columns of different lengths"),
+                "{column}: {error}"
+            );
         }
         // A number that every line has is missing in one.
         let mut without = value;

@@ -77,7 +77,10 @@ async fn a_report_holds_what_both_devices_wrote() {
     result.is(200).has("values agree");
     let report = reports::one(&site.service.store, ReportId(1)).await.unwrap().unwrap();
     let Items { items } = report.items.value().unwrap();
-    assert!(items.iter().all(|i| i.measured.is_some() && i.call.is_some()), "{items:?}");
+    assert!(
+        items.iter().all(|i| i.measured.is_some() && i.call.is_some()),
+        "{items:?}"
+    );
 }
 
 #[tokio::test(flavor = "multi_thread")]
