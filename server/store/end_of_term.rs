@@ -572,7 +572,7 @@ pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError
                  from pair_person pp join pair r on r.id = pp.pair join class c on c.id = r.class where pp.person = p.id),
              'reports', (select json_group_array(json_object('assignment', a.title, 'class', c.name, 'plate', l.serial,
                  'attempt', t.attempt, 'handed_in_at', t.handed_in_at, 'handed_in_by_this_person', json(iif(t.person = p.id, 'true', 'false')),
-                 'values', ?3 -> ('$."' || t.id || '"'), 'came_as', t.source_kind, 'file_name', t.source_name,
+                 'values', json(v.value), 'came_as', t.source_kind, 'file_name', t.source_name,
                  'source', iif(t.source_kind = 'csv', hex(t.source_bytes), null),
                  'mark', iif(a.released_at is null, 'not released yet', g.mark),
                  'remarks', (select n.remarks from report_note n where n.report = t.id),
@@ -583,10 +583,9 @@ pub async fn about(store: &Store, person: PersonId) -> Result<String, StoreError
                      from remark w where w.report = t.id and w.withdrawn_at is null),
                  'mark_set_by_a_person', (select iif(a.released_at is null, 'not released yet', json_object('mark', o.mark, 'reason', o.reason))
                      from mark_override o where o.report = t.id and o.undone_at is null)))
-                 from report t join assignment a on a.id = t.assignment join class c on c.id = a.class join plate l on l.id = t.plate
-                 left join grade g on g.report = t.id and g.superseded_at is null
-                 where t.person = p.id or exists (select 1 from pair_person pp where pp.person = p.id and pp.pair = t.pair
-                     and pp.from_at <= t.handed_in_at and (pp.to_at is null or pp.to_at > t.handed_in_at))),
+                 from json_each(?3) v join report t on t.id = cast(v.key as integer)
+                 join assignment a on a.id = t.assignment join class c on c.id = a.class join plate l on l.id = t.plate
+                 left join grade g on g.report = t.id and g.superseded_at is null),
              'drafts', (select json_group_array(json_object('assignment', a.title, 'fields', json(d.fields)))
                  from draft d join assignment a on a.id = d.assignment join pair_person pp on pp.pair = d.pair
                  where pp.person = p.id and pp.to_at is null),

@@ -18,8 +18,8 @@ use axum_extra::extract::CookieJar;
 
 use super::app::App;
 use super::errors::{Explained, WebError};
+use super::pages::people::not_yours;
 use super::pages::sign_in::is_shared;
-use super::wrongs::sentence;
 use crate::actions::sign_in::{self, Token};
 use crate::actions::{charge, standing};
 use crate::store::assignments::{self, Assignment, Mine};
@@ -206,17 +206,10 @@ impl FromRequestParts<App> for WholeSchool {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, WebError> {
         let Instructor(person) = Instructor::from_request_parts(parts, app).await?;
-        let Err(why) = charge::of_the_school(&app.service.store, app.settings.copies_on_pages).await? else {
-            return Ok(Self(person));
-        };
-        tracing::info!(person = person.id.0, "refused: the school is several instructors'");
-        let page = Explained::new(
-            StatusCode::FORBIDDEN,
-            "Not for you to do",
-            &sentence(&why),
-            "Nothing was changed.",
-        );
-        Err(page.to("/classes", "Back to the classes").into())
+        match charge::of_the_school(&app.service.store, app.settings.copies_on_pages).await? {
+            Ok(()) => Ok(Self(person)),
+            Err(why) => Err(not_yours(&person, &why, ("/classes", "Back to the classes"))),
+        }
     }
 }
 

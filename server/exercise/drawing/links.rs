@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::block::{Block, Shows, Side};
 use super::dimension::Dimension;
-use super::paper::{Area, Point, along, distance, distance_to_stroke, shifted, sides};
+use super::paper::{Area, Point, along, distance, distance_to_stroke, sides};
 use super::plan::{Form, Place, Plan};
 use super::sheet::Sheet;
 use super::svg::Line;
@@ -183,12 +183,10 @@ impl Obstacle {
                 width,
                 angle,
             } => {
-                let (sin, cos) = angle.to_radians().sin_cos();
-                let reach = (length - width) / 2.0;
-                let end = |side: f64| sheet.at(shifted(*middle, [side * reach * cos, side * reach * sin]));
+                let [from, to] = sheet.slot(*middle, (*length, *width), *angle);
                 Self::Hole {
-                    from: end(-1.0),
-                    to: end(1.0),
+                    from,
+                    to,
                     reach: sheet.long(width / 2.0) + 1.8,
                 }
             }

@@ -1,6 +1,6 @@
 //! From the part to the paper.
 
-use super::paper::{Area, Point};
+use super::paper::{Area, Point, shifted};
 use super::scale::Scale;
 
 /// A scale and where the part's origin lies on paper.
@@ -24,7 +24,7 @@ impl Sheet {
     /// The same scale with everything moved by this on paper.
     pub(super) fn moved(&self, by: Point) -> Self {
         Self {
-            origin: super::paper::shifted(self.origin, by),
+            origin: shifted(self.origin, by),
             ..*self
         }
     }
@@ -32,6 +32,13 @@ impl Sheet {
     /// A place of the part on paper.
     pub(super) fn at(&self, p: Point) -> Point {
         [self.origin[0] + self.factor * p[0], self.origin[1] - self.factor * p[1]]
+    }
+
+    /// The arc centres of a slot of the part, on paper.
+    pub(super) fn slot(&self, middle: Point, (length, width): (f64, f64), angle: f64) -> [Point; 2] {
+        let (sin, cos) = angle.to_radians().sin_cos();
+        let reach = (length - width) / 2.0;
+        [-1.0, 1.0].map(|side| self.at(shifted(middle, [side * reach * cos, side * reach * sin])))
     }
 
     /// A length of the part on paper.

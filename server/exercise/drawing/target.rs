@@ -73,12 +73,10 @@ impl Target {
                 width,
                 angle,
             } => {
-                let (sin, cos) = angle.to_radians().sin_cos();
-                let reach = (length - width) / 2.0;
-                let end = |side: f64| sheet.at(shifted(*middle, [side * reach * cos, side * reach * sin]));
+                let [from, to] = sheet.slot(*middle, (*length, *width), *angle);
                 Self::Obround {
-                    from: end(-1.0),
-                    to: end(1.0),
+                    from,
+                    to,
                     half_width: sheet.long(width / 2.0),
                 }
             }

@@ -10,7 +10,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 use tokio::fs::File;
 
-use super::people::not_yours;
+use super::people::{TO_PEOPLE, not_yours};
 use crate::actions::end_of_term::{self as action, EndError};
 use crate::actions::{charge, restore};
 use crate::store::classes::{Class, WhenOver};
@@ -193,7 +193,11 @@ pub(in crate::web) async fn about(
     // It tells of all classes of the person, those of other instructors too.
     let charges = charge::of_people(&app.service.store, &[person], by.id).await?;
     if let Some(Err(why)) = charges.get(&person).filter(|_| person != by.id) {
-        return Err(not_yours(&by, why, &format!("/classes/{}/people", of.class.id)));
+        return Err(not_yours(
+            &by,
+            why,
+            (&format!("/classes/{}/people", of.class.id), TO_PEOPLE),
+        ));
     }
     let text = stored::about(&app.service.store, of.member.person).await?;
     let name = format!("person-{}.json", of.member.person);

@@ -245,7 +245,11 @@ pub(in crate::web) async fn slips(
         Err(SlipError::Store(error)) => return Err(error.into()),
         Err(SlipError::NotHere) => return Err(WebError::NotFound),
         Err(SlipError::NotInCharge(why)) => {
-            return Err(not_yours(&person, &why, &format!("/classes/{}/people", class.id)));
+            return Err(not_yours(
+                &person,
+                &why,
+                (&format!("/classes/{}/people", class.id), TO_PEOPLE),
+            ));
         }
         Err(error) => return Err(WebError::internal(error)),
     };
@@ -263,15 +267,18 @@ pub(in crate::web) async fn slips(
 
 /// For the log: somebody asked for what only whoever is in charge of a person can do.
 fn note_refusal(by: &Person) {
-    tracing::info!(person = by.id.0, "refused: somebody else is in charge of the account");
+    tracing::info!(person = by.id.0, "refused: somebody else is in charge");
 }
 
-/// The answer to what only whoever is in charge of a person can do.
-pub(in crate::web) fn not_yours(by: &Person, why: &NotInCharge, back: &str) -> WebError {
+/// Words of the way back to the people of a class.
+pub(in crate::web) const TO_PEOPLE: &str = "Back to the people of the class";
+
+/// The answer to what only whoever is in charge of a person, or of the school, can do.
+pub(in crate::web) fn not_yours(by: &Person, why: &NotInCharge, (back, there): (&str, &str)) -> WebError {
     note_refusal(by);
     let mend = "Nothing was changed.";
     Explained::new(StatusCode::FORBIDDEN, "Not for you to do", &sentence(why), mend)
-        .to(back, "Back to the people of the class")
+        .to(back, there)
         .into()
 }
 
