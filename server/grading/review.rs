@@ -137,22 +137,74 @@ pub const OTHER_PLATE: &str = "other-plate";
 /// Stored word of [`Need::DoubtfulCall`].
 pub const DOUBTFUL_CALL: &str = "doubtful-call";
 
-impl Need {
-    /// Place in the queue: the smaller, the sooner.
+/// A need without what it speaks of, in the order of the queue: the most pressing first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// [`Review::NoMark`].
+    NoMark,
+    /// [`Review::ToConfirm`].
+    ToConfirm,
+    /// [`Review::Unexplained`].
+    Unexplained,
+    /// [`Review::FaultSuspected`].
+    FaultSuspected,
+    /// [`Need::OtherPlate`].
+    OtherPlate,
+    /// [`Need::Query`].
+    Query,
+    /// [`Need::SameDigits`].
+    SameDigits,
+    /// [`Need::DoubtfulCall`].
+    DoubtfulCall,
+    /// [`Review::HandMarks`].
+    HandMarks,
+    /// [`Need::EvidenceMissing`].
+    EvidenceMissing,
+    /// [`Need::Late`].
+    Late,
+}
+
+impl Kind {
+    const fn of_grade(review: Review) -> Self {
+        match review {
+            Review::NoMark => Self::NoMark,
+            Review::ToConfirm => Self::ToConfirm,
+            Review::Unexplained => Self::Unexplained,
+            Review::FaultSuspected => Self::FaultSuspected,
+            Review::HandMarks => Self::HandMarks,
+        }
+    }
+
+    /// That of a stored reason. None for what this version does not know.
     #[must_use]
-    pub const fn rank(&self) -> u8 {
+    pub fn from_word(word: &str) -> Option<Self> {
+        match word {
+            SAME_DIGITS => Some(Self::SameDigits),
+            OTHER_PLATE => Some(Self::OtherPlate),
+            DOUBTFUL_CALL => Some(Self::DoubtfulCall),
+            other => Review::from_word(other).map(Self::of_grade),
+        }
+    }
+
+    /// Whether it is one only by the truth of the plate.
+    #[must_use]
+    pub const fn tells_truth(self) -> bool {
+        matches!(self, Self::DoubtfulCall)
+    }
+}
+
+impl Need {
+    /// What kind of need it is.
+    #[must_use]
+    pub const fn kind(&self) -> Kind {
         match self {
-            Self::OfGrade(Review::NoMark) => 0,
-            Self::OfGrade(Review::ToConfirm) => 1,
-            Self::OfGrade(Review::Unexplained) => 2,
-            Self::OfGrade(Review::FaultSuspected) => 3,
-            Self::OtherPlate(_) => 4,
-            Self::Query => 5,
-            Self::SameDigits(_) => 6,
-            Self::DoubtfulCall(_) => 7,
-            Self::OfGrade(Review::HandMarks) => 8,
-            Self::EvidenceMissing => 9,
-            Self::Late(_) => 10,
+            Self::OfGrade(review) => Kind::of_grade(*review),
+            Self::OtherPlate(_) => Kind::OtherPlate,
+            Self::Query => Kind::Query,
+            Self::SameDigits(_) => Kind::SameDigits,
+            Self::DoubtfulCall(_) => Kind::DoubtfulCall,
+            Self::EvidenceMissing => Kind::EvidenceMissing,
+            Self::Late(_) => Kind::Late,
         }
     }
 
@@ -216,7 +268,19 @@ mod tests {
         assert_eq!(Need::from_stored("else", "{}"), None);
         let late = Need::Late(7);
         assert_eq!(late.text(), "late by 7 minutes");
-        assert!(Need::OfGrade(Review::FaultSuspected).rank() < Need::Query.rank());
-        assert!(calls.rank() < late.rank());
+        assert!(Need::OfGrade(Review::FaultSuspected).kind() < Need::Query.kind());
+        assert!(calls.kind() < late.kind());
+        let stored = [
+            (SAME_DIGITS, Kind::SameDigits),
+            (OTHER_PLATE, Kind::OtherPlate),
+            (DOUBTFUL_CALL, Kind::DoubtfulCall),
+        ];
+        for (word, kind) in stored
+            .into_iter()
+            .chain(Review::WORDS.map(|(of, word, _)| (word, Need::OfGrade(of).kind())))
+        {
+            assert_eq!(Kind::from_word(word), Some(kind));
+        }
+        assert_eq!(Kind::from_word("else"), None);
     }
 }

@@ -31,6 +31,21 @@ pub struct Reason {
     pub detail: String,
 }
 
+/// A report that waits, as far as its place in the queue goes.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+pub struct InLine {
+    /// Report.
+    pub report: ReportId,
+    /// Words of the reasons that came after somebody was done with it.
+    pub words: Option<String>,
+    /// Queries without an answer.
+    pub queries: i64,
+    /// Whether evidence is wanted and none is there.
+    pub lacks_evidence: i64,
+    /// Whether it is late by minutes only, and nobody looked yet.
+    pub is_late_by_minutes: i64,
+}
+
 /// A report that waits.
 #[derive(Debug, Clone)]
 pub struct Waiting {
@@ -56,49 +71,60 @@ pub struct Waiting {
     pub mark: Option<String>,
     /// Reasons that came after somebody was done with it.
     pub reasons: Vec<Reason>,
-    /// Queries without an answer.
-    pub queries: i64,
-    /// Whether evidence is wanted and none is there.
-    pub lacks_evidence: bool,
-    /// Whether it is late by minutes only, and nobody looked yet.
-    pub is_late_by_minutes: bool,
 }
 
 /// The reports of a class that wait for a person, in the order in which they came.
 ///
 /// # Errors
-/// When the database does not answer or a row cannot be read.
-pub async fn queue(store: &Store, class: ClassId) -> Result<Vec<Waiting>, StoreError> {
-    let rows = sqlx::query!(
-        r#"select found.id as "id!", assignment as "assignment!", title as "title!", pair as "pair!",
-               pair_name as "pair_name!", l.serial as "serial!", attempt as "attempt!: i64",
-               handed_in_at as "handed_in_at!: When", due_at as "due_at!: When", mark as "mark?",
-               reasons as "reasons!: String", queries as "queries!: i64",
-               lacks_evidence as "lacks_evidence!: bool", is_late as "is_late!: bool"
-           from (select r.id, r.assignment, a.title, r.pair, p.name as pair_name, r.attempt, r.handed_in_at,
-                     coalesce(x.due_at, a.due_at) as due_at, g.mark, coalesce(d.at, -1) as done_at,
-                     (select json_group_array(json_object('reason', t.reason, 'detail', t.detail)) from attention t
-                      where t.report = r.id and t.found_at > coalesce(d.at, -1)) as reasons,
-                     (select count(*) from query q where q.report = r.id and q.answer is null) as queries,
-                     coalesce(c.wants_evidence, 0) = 1 and d.report is null and not exists (
-                         select 1 from evidence e where e.assignment = r.assignment and e.pair = r.pair
-                             and e.attempt = r.attempt) as lacks_evidence,
-                     d.report is null and r.handed_in_at > coalesce(x.due_at, a.due_at)
-                         and r.handed_in_at <= coalesce(x.due_at, a.due_at) + ?2 as is_late
-                 from assignment a join report r on r.assignment = a.id join pair p on p.id = r.pair
-                 left join grade g on g.report = r.id and g.superseded_at is null
-                 left join reviewed d on d.report = r.id
-                 left join extension x on x.assignment = r.assignment and x.pair = r.pair
-                 left join gradebook_column c on c.assignment = a.id
-                 where a.class = ?1) found
-           cross join plate l on l.id = (select w.plate from report w where w.id = found.id)
-           where exists (select 1 from attention t where t.report = found.id and t.found_at > found.done_at)
-               or exists (select 1 from query q where q.report = found.id and q.answer is null)
-               or lacks_evidence or is_late
-           order by handed_in_at, found.id limit ?3"#,
+/// When the database does not answer or the row cannot be read.
+pub async fn line(store: &Store, class: ClassId) -> Result<Vec<InLine>, StoreError> {
+    // One row: a row costs a hop between threads. Materialized, or SQLite looks twice for what it filters by.
+    let line = sqlx::query_scalar!(
+        r#"with all_of as materialized (
+               select r.id, r.handed_in_at,
+                   (select group_concat(t.reason, ' ') from attention t
+                    where t.report = r.id and t.found_at > coalesce(d.at, -1)) as words,
+                   (select count(*) from query q where q.report = r.id and q.answer is null) as queries,
+                   coalesce(c.wants_evidence, 0) = 1 and d.report is null and not exists (
+                       select 1 from evidence e where e.assignment = r.assignment and e.pair = r.pair
+                           and e.attempt = r.attempt) as lacks_evidence,
+                   d.report is null and r.handed_in_at > coalesce(x.due_at, a.due_at)
+                       and r.handed_in_at <= coalesce(x.due_at, a.due_at) + ?2 as is_late
+               from assignment a join report r on r.assignment = a.id
+               left join reviewed d on d.report = r.id
+               left join extension x on x.assignment = r.assignment and x.pair = r.pair
+               left join gradebook_column c on c.assignment = a.id
+               where a.class = ?1)
+           select json_group_array(json_array(id, words, queries, lacks_evidence, is_late)) as "line!: String"
+           from (select * from all_of where words is not null or queries or lacks_evidence or is_late
+                 order by handed_in_at, id limit ?3)"#,
         class,
         MINUTES_MS,
         QUEUE,
+    )
+    .fetch_one(store.read())
+    .await?;
+    of_json("the reports that wait", &line)
+}
+
+/// What is to be told of some reports that wait, in no order.
+///
+/// # Errors
+/// When the database does not answer or a row cannot be read.
+pub async fn waiting(store: &Store, reports: &[ReportId]) -> Result<Vec<Waiting>, StoreError> {
+    let reports = json_of("the numbers of reports", reports)?;
+    let rows = sqlx::query!(
+        r#"select r.id as "id!", r.assignment as "assignment!", a.title as "title!", r.pair as "pair!", p.name as "pair_name!",
+               l.serial as "serial!", r.attempt as "attempt!", r.handed_in_at as "handed_in_at!: When",
+               coalesce(x.due_at, a.due_at) as "due_at!: When", g.mark as "mark?",
+               (select json_group_array(json_object('reason', t.reason, 'detail', t.detail)) from attention t
+                where t.report = r.id and t.found_at > coalesce(
+                    (select d.at from reviewed d where d.report = r.id), -1)) as "reasons!: String"
+           from json_each(?) j join report r on r.id = j.value join assignment a on a.id = r.assignment
+           join pair p on p.id = r.pair join plate l on l.id = r.plate
+           left join grade g on g.report = r.id and g.superseded_at is null
+           left join extension x on x.assignment = r.assignment and x.pair = r.pair"#,
+        reports,
     )
     .fetch_all(store.read())
     .await?;
@@ -116,9 +142,6 @@ pub async fn queue(store: &Store, class: ClassId) -> Result<Vec<Waiting>, StoreE
                 due_at: r.due_at,
                 mark: r.mark,
                 reasons: of_json("why a report waits", &r.reasons)?,
-                queries: r.queries,
-                lacks_evidence: r.lacks_evidence,
-                is_late_by_minutes: r.is_late,
             })
         })
         .collect()

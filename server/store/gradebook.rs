@@ -1,6 +1,8 @@
 //! Everything that the gradebook of a class is made of, in one aggregated row: a statement costs a hop between threads,
 //! so one fat one.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use serde::Deserialize;
 
 use super::ids::{AdjustmentId, AssignmentId, ClassId, PairId, PersonId, ReportId};
@@ -108,6 +110,42 @@ pub struct Book {
     pub drops: i64,
 }
 
+/// The reports of an assignment as they are read: pair, report, attempt, when it was handed in, and the computed mark; that is empty where
+/// the grade has none, and none where there is no grade.
+type OfAssignment = (AssignmentId, Vec<(PairId, ReportId, i64, When, Option<String>)>);
+
+/// What few reports of a class have, so that it is not said of each that it has not.
+#[derive(Debug, Default)]
+struct Beside {
+    set: BTreeMap<ReportId, String>,
+    /// Whether what was settled is that it does not count.
+    other_plate: BTreeMap<ReportId, bool>,
+    waits: BTreeSet<ReportId>,
+}
+
+impl Beside {
+    /// The report as the gradebook takes it; none where it does not count.
+    fn cell(
+        &mut self,
+        assignment: AssignmentId,
+        (pair, report, attempt, handed_in_at, mark): (PairId, ReportId, i64, When, Option<String>),
+    ) -> Option<Cell> {
+        let other_plate = self.other_plate.get(&report);
+        (other_plate != Some(&true)).then(|| Cell {
+            assignment,
+            pair,
+            report,
+            attempt,
+            handed_in_at,
+            graded: i64::from(mark.is_some()),
+            mark: mark.filter(|m| !m.is_empty()),
+            set: self.set.remove(&report),
+            waits: i64::from(self.waits.contains(&report)),
+            other_plate: i64::from(other_plate.is_some()),
+        })
+    }
+}
+
 /// All of a class; what was settled not to count is as if it were not handed in.
 ///
 /// # Errors
@@ -115,17 +153,26 @@ pub struct Book {
 pub async fn of_class(store: &Store, class: ClassId) -> Result<Book, StoreError> {
     let row = sqlx::query!(
         r#"select
-               (select json_group_array(json_array(r.assignment, r.pair, r.id, r.attempt, r.handed_in_at, g.mark,
-                        (select o.mark from mark_override o where o.report = r.id and o.undone_at is null),
-                        g.report is not null,
-                        exists (select 1 from attention t where t.report = r.id and t.found_at > coalesce(
-                            (select d.at from reviewed d where d.report = r.id), -1))
-                        or exists (select 1 from query q where q.report = r.id and q.answer is null),
-                        o.report is not null))
-                from assignment a join report r on r.assignment = a.id
-                left join grade g on g.report = r.id and g.superseded_at is null
-                left join other_plate o on o.report = r.id
-                where a.class = ?1 and o.settled is not 'not') as "cells!: String",
+               (select json_group_array(json_array(a.id, (
+                    select json_group_array(json_array(r.pair, r.id, r.attempt, r.handed_in_at,
+                        case when g.report is not null then coalesce(g.mark, '') end))
+                    from report r left join grade g on g.report = r.id and g.superseded_at is null
+                    where r.assignment = a.id)))
+                from assignment a where a.class = ?1) as "cells!: String",
+               (select json_group_array(json_array(o.report, o.mark))
+                from assignment a cross join report r on r.assignment = a.id
+                cross join mark_override o on o.report = r.id and o.undone_at is null
+                where a.class = ?1) as "set!: String",
+               (select json_group_array(json_array(o.report, json(iif(o.settled is 'not', 'true', 'false'))))
+                from assignment a cross join report r on r.assignment = a.id cross join other_plate o on o.report = r.id
+                where a.class = ?1) as "other_plate!: String",
+               (select json_group_array(t.report)
+                from assignment a cross join report r on r.assignment = a.id cross join attention t on t.report = r.id
+                left join reviewed d on d.report = r.id
+                where a.class = ?1 and t.found_at > coalesce(d.at, -1)) as "waits!: String",
+               (select json_group_array(q.report)
+                from assignment a cross join report r on r.assignment = a.id cross join query q on q.report = r.id
+                where a.class = ?1 and q.answer is null) as "asked!: String",
                (select json_group_array(json_array(id, name, school_id, joined_at))
                 from (select p.id, p.name, p.school_id, m.joined_at from class_person m join person p on p.id = m.person
                       where m.class = ?1 and m.left_at is null and p.role = 'student' order by p.name, p.id)
@@ -147,7 +194,20 @@ pub async fn of_class(store: &Store, class: ClassId) -> Result<Book, StoreError>
     )
     .fetch_one(store.read())
     .await?;
-    let mut cells: Vec<Cell> = of_json(BOOK, &row.cells)?;
+    let found: Vec<ReportId> = of_json(BOOK, &row.waits)?;
+    let asked: Vec<ReportId> = of_json(BOOK, &row.asked)?;
+    let set: Vec<(ReportId, String)> = of_json(BOOK, &row.set)?;
+    let other_plate: Vec<(ReportId, bool)> = of_json(BOOK, &row.other_plate)?;
+    let mut beside = Beside {
+        set: set.into_iter().collect(),
+        other_plate: other_plate.into_iter().collect(),
+        waits: found.into_iter().chain(asked).collect(),
+    };
+    let of_assignments: Vec<OfAssignment> = of_json(BOOK, &row.cells)?;
+    let cells = of_assignments
+        .into_iter()
+        .flat_map(|(a, reports)| reports.into_iter().map(move |r| (a, r)));
+    let mut cells: Vec<Cell> = cells.filter_map(|(a, report)| beside.cell(a, report)).collect();
     cells.sort_unstable_by_key(|c| (c.assignment, c.pair, c.attempt));
     Ok(Book {
         cells,

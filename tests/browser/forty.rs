@@ -158,7 +158,7 @@ async fn school() -> (Site, AssignmentId) {
         let fields = [("no", "4"), ("text", "What was wrong with the call at this one?")];
         pair.send(&format!("/my/reports/{report}/query"), &fields).await.is(200);
     }
-    let waiting = review_queue::settled(&site.service, site.class).await.unwrap();
+    let waiting = review_queue::settled(&site.service, site.class, true).await.unwrap();
     assert_eq!(waiting.len(), FORTY);
     (site, assignment)
 }

@@ -203,17 +203,28 @@ async fn with_structure(window: &Window, what: &str, size: &PrintSize) -> Pdf {
 async fn printed(window: &Window, what: &str, of: Sheet, papers: &[(&str, PrintSize)]) -> Vec<String> {
     let mut found = Vec::new();
     for (name, size) in papers {
-        let pdf = with_structure(window, what, size).await;
-        let on_it = pdf.sheets.iter().all(|sheet| {
-            let mut sides = [sheet.width, sheet.height];
-            sides.sort_by(f64::total_cmp);
-            (sides[0] - size.width * 10.0).abs() < 0.5 && (sides[1] - size.height * 10.0).abs() < 0.5
-        });
-        assert!(on_it, "{what}: not printed on {name}");
-        let wrongs = wrongs(&pdf, of);
-        found.extend(wrongs.iter().map(|wrong| format!("{what} on {name}: {wrong}")));
+        // On a busy machine the structure may also lack a part: what is wrong with the page is wrong each time.
+        let mut wrong = Vec::new();
+        for _ in 0..3 {
+            let pdf = with_structure(window, what, size).await;
+            assert!(is_on(&pdf, size), "{what}: not printed on {name}");
+            wrong = wrongs(&pdf, of);
+            if wrong.is_empty() {
+                break;
+            }
+        }
+        found.extend(wrong.iter().map(|wrong| format!("{what} on {name}: {wrong}")));
     }
     found
+}
+
+/// Whether all sheets are of this paper, upright or across.
+fn is_on(pdf: &Pdf, size: &PrintSize) -> bool {
+    pdf.sheets.iter().all(|sheet| {
+        let mut sides = [sheet.width, sheet.height];
+        sides.sort_by(f64::total_cmp);
+        (sides[0] - size.width * 10.0).abs() < 0.5 && (sides[1] - size.height * 10.0).abs() < 0.5
+    })
 }
 
 /// All links of the page to things of this kind, as `/classes/3`, by their numbers.

@@ -38,7 +38,9 @@ impl Server {
         BufReader::new(child.stdout.as_mut().unwrap())
             .read_line(&mut line)
             .unwrap();
-        let base = line[line.find("http://").unwrap()..].trim().to_owned();
+        let at = line.find("http://");
+        let at = at.unwrap_or_else(|| panic!("{} does not start: build it of the same code", binary().display()));
+        let base = line[at..].trim().to_owned();
         let answer = Client::builder()
             .no_proxy()
             .build()

@@ -13,11 +13,10 @@ use serde_json::Value;
 use super::graded_report::{assignment_of, whole};
 use super::my::evidence::of as evidence_of;
 use super::report_alike::{Alike, alike};
-use super::review_queue::{seen, told};
 use crate::actions::load;
 use crate::actions::other_plate::{Say, SettleError, settle};
 use crate::actions::review::{self, Act, ReviewError, Wrong, act};
-use crate::actions::review_queue::{self, Place, Queued};
+use crate::actions::review_queue::{Line, Place};
 use crate::grading::review::Need;
 use crate::report::setup_record::SetUp;
 use crate::store::assignments::Assignment;
@@ -179,8 +178,8 @@ pub(super) async fn beside(
     let (service, zone) = (&app.service, times::zone(&assignment.time_zone));
     let store = &service.store;
     let truth = may_see_truth(person);
-    let queue = seen(review_queue::of_class(service, assignment.class).await?, truth);
-    let needs = queue.iter().find(|q| q.waiting.report == report.id);
+    let line = Line::of_class(store, assignment.class, truth).await?;
+    let needs = line.needs(store, report.id).await?;
     let done = attention::done_with(store, report.id).await?;
     let set = overrides::of(store, report.id).await?.map(|o| SetMark {
         mark: o.mark.to_string(),
@@ -207,8 +206,8 @@ pub(super) async fn beside(
         documents: named(documents),
         class: assignment.class.0,
         may_set: may_change_class(person),
-        place: review_queue::place(&queue, report.id),
-        needs: needs.map(|q| told(&q.needs, truth)).unwrap_or_default(),
+        place: line.place(report.id),
+        needs: needs.iter().map(Need::text).collect(),
         alike: alike(app, person, report).await?,
         other_plate: other_plates::of(store, report.id).await?.map(OtherPlate::of),
         plate_mend: came.mend("which-plate"),
@@ -221,7 +220,7 @@ pub(super) async fn beside(
         remarks: said.collect(),
         remark: came.typed("remark"),
         remark_mend: came.mend("remark"),
-        asks: asks(needs, &queries, truth),
+        asks: asks(&needs, &queries),
         queries,
         done: done.map(|(at, name)| by(name, at, &zone)).unwrap_or_default(),
         before: came.done,
@@ -229,10 +228,9 @@ pub(super) async fn beside(
     })
 }
 
-/// The numbers to look at: those with a call in doubt, which is known by the truth alone, and those that the pair asks about.
-fn asks(queued: Option<&Queued>, queries: &[Query], truth: bool) -> BTreeSet<String> {
-    let needs = queued.map_or(&[][..], |q| &q.needs).iter().filter(|_| truth);
-    let doubtful = needs.filter_map(|need| match need {
+/// The numbers to look at: those with a call in doubt, and those that the pair asks about.
+fn asks(needs: &[Need], queries: &[Query]) -> BTreeSet<String> {
+    let doubtful = needs.iter().filter_map(|need| match need {
         Need::DoubtfulCall(nos) => Some(nos.iter().map(|no| no.as_str().to_owned())),
         _ => None,
     });
@@ -467,10 +465,8 @@ async fn next(
     if *wanted != Act::Done {
         return Ok(format!("/reports/{report}#review"));
     }
-    let queue = seen(review_queue::of_class(&app.service, assignment.class).await?, truth);
-    let after = review_queue::place(&queue, report).next;
-    let others = || queue.iter().map(|q| q.waiting.report).find(|r| *r != report);
-    Ok(match after.or_else(others) {
+    let line = Line::of_class(&app.service.store, assignment.class, truth).await?;
+    Ok(match line.place(report).next.or_else(|| line.first_but(report)) {
         Some(next) => format!("/reports/{next}?done={report}"),
         None => format!("/classes/{}/review?done={report}", assignment.class),
     })

@@ -44,21 +44,6 @@ pub(in crate::web) struct After {
     done: Option<i64>,
 }
 
-/// The needs that a person may be told: a call in doubt is one only by the truth of the plate.
-pub(super) fn told(needs: &[Need], truth: bool) -> Vec<String> {
-    needs
-        .iter()
-        .filter(|n| truth || !matches!(n, Need::DoubtfulCall(_)))
-        .map(Need::text)
-        .collect()
-}
-
-/// The queue as this person sees it.
-pub(super) fn seen(mut queue: Vec<Queued>, truth: bool) -> Vec<Queued> {
-    queue.retain(|queued| !told(&queued.needs, truth).is_empty());
-    queue
-}
-
 pub(in crate::web) async fn page(
     State(app): State<App>,
     of: ClassOf,
@@ -75,9 +60,9 @@ pub(in crate::web) async fn page(
         serial: queued.waiting.serial,
         when: times::show(queued.waiting.handed_in_at, &zone),
         mark: queued.waiting.mark.unwrap_or_else(|| "no mark".to_owned()),
-        needs: told(&queued.needs, truth),
+        needs: queued.needs.iter().map(Need::text).collect(),
     };
-    let queue = seen(review_queue::settled(&app.service, class.id).await?, truth);
+    let queue = review_queue::settled(&app.service, class.id, truth).await?;
     let rows: Vec<Row> = queue.into_iter().map(row).collect();
     Ok(Page(ReviewQueue {
         frame: Frame::of(&person, "/classes"),
