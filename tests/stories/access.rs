@@ -102,7 +102,7 @@ async fn every_route_keeps_out_whom_its_line_in_the_table_keeps_out() {
 }
 
 /// A photo, as small as one can be.
-fn photo() -> Vec<u8> {
+pub(super) fn photo() -> Vec<u8> {
     let mut bytes = Vec::new();
     let encoder = image::codecs::jpeg::JpegEncoder::new(&mut bytes);
     image::DynamicImage::new_rgb8(8, 8).write_with_encoder(encoder).unwrap();

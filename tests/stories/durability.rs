@@ -7,8 +7,10 @@ use std::process::{Command, Stdio};
 
 use platemark::store::assignments::Feedback;
 use platemark::store::{FILE_NAME, StoreError};
+use reqwest::multipart::Part;
 use sqlx::{Connection, SqliteConnection};
 
+use super::access::photo;
 use super::program::{PROGRAM, Running, add_instructor};
 use super::site::{Browser, HOUR, PASSPHRASE, Site, entry, shipped};
 
@@ -127,6 +129,15 @@ async fn a_full_disk_refuses_with_a_page_and_loses_nothing_that_was_accepted() {
     let page = inside.send_files(&entry_path, entry(&form, &csv)).await;
     page.is(503)
         .has("It is still on this page")
+        .has(&format!("value=\"{first}\""));
+    // So is one with a photo, and of the photo it is said that it was not kept.
+    let with_photo = entry(&form, &csv).part("evidence", Part::bytes(photo()).file_name("sheet.jpg"));
+    inside
+        .send_files(&entry_path, with_photo)
+        .await
+        .is(503)
+        .has("It is still on this page")
+        .has("sheet.jpg” was not kept. The server cannot write to its disk")
         .has(&format!("value=\"{first}\""));
     inside.get(&accepted).await.is(200).has("attempt 1");
     Browser::at(&full.address()).get("/health").await.is(200);

@@ -17,6 +17,22 @@ use crate::web::app::App;
 use crate::web::errors::{Explained, WebError};
 use crate::web::upload::{File, Upload};
 
+/// Keeps a file. What stands against it, be it that the disk is full, is said on the page of the form, which holds what was typed.
+async fn keep(app: &App, person: &Person, of: (Of, Beside), file: &File) -> Result<Result<Kept, String>, WebError> {
+    match super::evidence::keep(app, person, of, file).await {
+        Ok(kept) => Ok(kept),
+        Err(error) => Ok(Err(format!("{} was not kept. {}", shown(&file.name), told(error)?))),
+    }
+}
+
+/// What there is to say of a failure, where it is one of those that a person can do something about.
+fn told(error: WebError) -> Result<String, WebError> {
+    match error {
+        WebError::Refused(why) => Ok(format!("{} {}", why.what, why.mend)),
+        error => Err(error),
+    }
+}
+
 /// What became of the file so far.
 #[derive(Debug, Default)]
 pub(super) struct Photo<'a> {
@@ -36,13 +52,18 @@ impl<'a> Photo<'a> {
         upload: &'a Upload,
     ) -> Result<Self, WebError> {
         let of = of(mine, attempt);
-        if let Some(Ok(id)) = upload.field("do").strip_prefix("take-away:").map(str::parse)
-            && let Some(name) = take_away(&app.service, of, EvidenceId(id)).await?
-        {
-            return Ok(Self::not(format!(
-                "Attempt {attempt} was handed in meanwhile with {}, so the file stays beside that report.",
-                shown(&name)
-            )));
+        if let Some(Ok(id)) = upload.field("do").strip_prefix("take-away:").map(str::parse) {
+            return match take_away(&app.service, of, EvidenceId(id)).await {
+                Ok(None) => Ok(Self::default()),
+                Ok(Some(name)) => Ok(Self::not(format!(
+                    "Attempt {attempt} was handed in meanwhile with {}, so the file stays beside that report.",
+                    shown(&name)
+                ))),
+                Err(error) => Ok(Self::not(format!(
+                    "The file was not taken away. {}",
+                    told(error.into())?
+                ))),
+            };
         }
         let Some(file) = upload.file("evidence") else {
             return Ok(Self::default());
@@ -54,14 +75,12 @@ impl<'a> Photo<'a> {
         if attempt != mine.handed_in + 1 || attempt > mine.assignment.attempts {
             return Ok(waits);
         }
-        Ok(
-            match super::evidence::keep(app, person, (of, Beside::Draft), file).await? {
-                Ok(Kept::New | Kept::Already) => Self::default(),
-                // While it was on its way.
-                Ok(Kept::HandedIn) => waits,
-                Err(mend) => Self::not(mend),
-            },
-        )
+        Ok(match keep(app, person, (of, Beside::Draft), file).await? {
+            Ok(Kept::New | Kept::Already) => Self::default(),
+            // While it was on its way.
+            Ok(Kept::HandedIn) => waits,
+            Err(mend) => Self::not(mend),
+        })
     }
 
     fn not(mend: String) -> Self {
@@ -102,7 +121,7 @@ impl<'a> Photo<'a> {
             return self.beside_next(app, person, mine).await;
         }
         let of = super::evidence::of(&stored);
-        let kept = super::evidence::keep(app, person, (of, Beside::Report), file).await?;
+        let kept = keep(app, person, (of, Beside::Report), file).await?;
         let name = shown(&file.name);
         Ok(match kept {
             Ok(Kept::New) => Self::said(format!("{name} was not beside that report yet, and now is.")),
@@ -122,7 +141,7 @@ impl<'a> Photo<'a> {
                 "{name} was not kept, since no attempt is left that it could be for. If it belongs to a report that is handed in, open that report from the page of the assignment and add it there."
             )));
         }
-        let kept = super::evidence::keep(app, person, (of(mine, attempt), Beside::Draft), file).await?;
+        let kept = keep(app, person, (of(mine, attempt), Beside::Draft), file).await?;
         Ok(match kept {
             Ok(Kept::New | Kept::Already) => Self::said(format!(
                 "{name} is kept for attempt {attempt}: the attempt of the page that it came with is handed in. If it belongs to that report, take it away below, open the report from the page of the assignment and add it there."
