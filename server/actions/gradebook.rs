@@ -249,6 +249,7 @@ struct Making<'a> {
     book: &'a Book,
     drops: usize,
     now: When,
+    /// Those of an assignment by pair.
     attempts: BTreeMap<AssignmentId, Vec<Attempt>>,
     due: BTreeMap<(AssignmentId, PairId), When>,
     members: BTreeMap<PersonId, Vec<Member>>,
@@ -305,7 +306,7 @@ impl<'a> Making<'a> {
     }
 
     fn entry_of_pair(&self, pair: &pairs::PairLine, column: &Column) -> Entry {
-        let mut attempts: Vec<&Attempt> = self.of(column).filter(|a| a.pair == pair.id).collect();
+        let mut attempts: Vec<&Attempt> = self.of_pair(column, pair.id).iter().collect();
         if !attempts.is_empty() {
             return done(&column.assignment, &mut attempts, &[]);
         }
@@ -340,7 +341,7 @@ impl<'a> Making<'a> {
             return Entry::Excused;
         }
         let is_mine = |a: &&Attempt| mine.iter().any(|m| m.pair == a.pair && is_member(m, a.handed_in_at));
-        let mut attempts: Vec<&Attempt> = self.of(column).filter(is_mine).collect();
+        let mut attempts: Vec<&Attempt> = self.of(column).iter().filter(is_mine).collect();
         let none = Vec::new();
         let adjusted = self
             .adjusted
@@ -367,8 +368,16 @@ impl<'a> Making<'a> {
         }
     }
 
-    fn of(&self, column: &Column) -> impl Iterator<Item = &Attempt> {
-        self.attempts.get(&column.assignment.id).into_iter().flatten()
+    /// By pair.
+    fn of(&self, column: &Column) -> &[Attempt] {
+        self.attempts.get(&column.assignment.id).map_or(&[], Vec::as_slice)
+    }
+
+    fn of_pair(&self, column: &Column, pair: PairId) -> &[Attempt] {
+        let all = self.of(column);
+        let from = all.partition_point(|a| a.pair < pair);
+        let (_, all) = all.split_at(from);
+        all.split_at(all.partition_point(|a| a.pair == pair)).0
     }
 
     fn due(&self, column: &Column, pair: PairId) -> When {

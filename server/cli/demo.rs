@@ -99,6 +99,8 @@ async fn build(settings: &Settings, school: &Scenario) -> anyhow::Result<()> {
     };
     let service = open(&filling, Clock::default()).await?;
     fill::fill(&service, school).await?;
+    // So that its review queue is whole when the demo opens.
+    service.searches.settled().await;
     service.store.close().await;
     let place = settings.data.join(FILE_NAME);
     std::fs::rename(beside.join(FILE_NAME), &place)

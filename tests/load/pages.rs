@@ -1,7 +1,7 @@
 //! Pages of a class at work, with so many items stored by all classes together.
 
 use std::collections::BTreeMap;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use platemark::report::call::Call;
 use platemark::report::model::Report;
@@ -12,7 +12,7 @@ use tokio::task::JoinSet;
 use crate::fill::{self, ASSIGNMENTS, PAIRS};
 use crate::school::{self, PASSPHRASE, PIN, School};
 use crate::serving::{Device, Server, field};
-use crate::{Line, folder, ms, quantile};
+use crate::{Line, folder, ms, processor, quantile};
 
 /// A person looks at a page so often: forty devices make some thirteen requests a second.
 const PAUSE: Duration = Duration::from_secs(3);
@@ -111,6 +111,19 @@ fn judge(times: Times, before: Option<&Medians>, lines: &mut Vec<Line>) -> Media
     medians
 }
 
+/// How much of the processors the host gave to others meanwhile: a page that waits for that is late by milliseconds.
+fn taken_by_host(of: Duration, stolen: Duration) -> Line {
+    let cores = std::thread::available_parallelism().unwrap().get();
+    let share = 100.0 * stolen.as_secs_f64() / (of.as_secs_f64() * cores as f64);
+    Line::new(
+        "while the pages below were looked at",
+        format!("the host took {share:.1} %"),
+        String::new(),
+        "",
+        true,
+    )
+}
+
 /// What each pair hands in as the second report of one of its assignments.
 async fn second_reports(school: &School) -> Vec<Report> {
     let mut seconds = Vec::new();
@@ -147,6 +160,7 @@ pub(crate) async fn measure(items: u64, before: Option<&Medians>) -> (Vec<Line>,
         devices.push(Device::of(&server, &format!("s{n}"), PIN).await);
     }
     let staff = Device::of(&server, "ferro", PASSPHRASE).await;
+    let (begun, stolen) = (Instant::now(), processor::stolen());
     let mut people = JoinSet::new();
     people.spawn(instructor(staff));
     for (n, device) in devices.iter().cloned().enumerate() {
@@ -156,6 +170,10 @@ pub(crate) async fn measure(items: u64, before: Option<&Medians>) -> (Vec<Line>,
     for (name, more) in people.join_all().await.into_iter().flatten() {
         times.entry(name).or_default().extend(more);
     }
+    lines.push(taken_by_host(
+        begun.elapsed(),
+        processor::stolen().saturating_sub(stolen),
+    ));
     let medians = judge(times, before, &mut lines);
     let mut pairs = JoinSet::new();
     for (n, (device, report)) in devices.into_iter().zip(seconds).enumerate() {
