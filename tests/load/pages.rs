@@ -137,6 +137,27 @@ async fn second_reports(school: &School) -> Vec<Report> {
     seconds
 }
 
+/// The devices of the students, how long the pages took them and the instructor, and what the host took meanwhile.
+async fn looked_at(server: &Server) -> (Vec<Device>, Times, Line) {
+    let mut devices = Vec::new();
+    for n in 0..PAIRS {
+        devices.push(Device::of(server, &format!("s{n}"), PIN).await);
+    }
+    let staff = Device::of(server, "ferro", PASSPHRASE).await;
+    let (begun, stolen) = (Instant::now(), processor::stolen());
+    let mut people = JoinSet::new();
+    people.spawn(instructor(staff));
+    for (n, device) in devices.iter().cloned().enumerate() {
+        people.spawn(student(device, n));
+    }
+    let mut times = Times::new();
+    for (name, more) in people.join_all().await.into_iter().flatten() {
+        times.entry(name).or_default().extend(more);
+    }
+    let taken = taken_by_host(begun.elapsed(), processor::stolen().saturating_sub(stolen));
+    (devices, times, taken)
+}
+
 pub(crate) async fn measure(items: u64, before: Option<&Medians>) -> (Vec<Line>, Medians) {
     let folder = folder("pages");
     let school = fill::first(&folder).await;
@@ -155,25 +176,8 @@ pub(crate) async fn measure(items: u64, before: Option<&Medians>) -> (Vec<Line>,
         start <= 1.0,
     )];
 
-    let mut devices = Vec::new();
-    for n in 0..PAIRS {
-        devices.push(Device::of(&server, &format!("s{n}"), PIN).await);
-    }
-    let staff = Device::of(&server, "ferro", PASSPHRASE).await;
-    let (begun, stolen) = (Instant::now(), processor::stolen());
-    let mut people = JoinSet::new();
-    people.spawn(instructor(staff));
-    for (n, device) in devices.iter().cloned().enumerate() {
-        people.spawn(student(device, n));
-    }
-    let mut times = Times::new();
-    for (name, more) in people.join_all().await.into_iter().flatten() {
-        times.entry(name).or_default().extend(more);
-    }
-    lines.push(taken_by_host(
-        begun.elapsed(),
-        processor::stolen().saturating_sub(stolen),
-    ));
+    let (devices, times, taken) = looked_at(&server).await;
+    lines.push(taken);
     let medians = judge(times, before, &mut lines);
     let mut pairs = JoinSet::new();
     for (n, (device, report)) in devices.into_iter().zip(seconds).enumerate() {
