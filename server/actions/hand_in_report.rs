@@ -235,10 +235,8 @@ async fn checked(service: &Service, hand_in: HandIn<'_>) -> Result<NewReport, Ha
     }
     let bound = format!("{}/{}/{}", mine.assignment.id, mine.pair, hand_in.key);
     let mut idempotency_key: [u8; 32] = Sha256::digest(bound.as_bytes()).into();
-    // Those of one attempt for an assignment, which are handed in at one time, lie together in the index: fewer pages are written.
-    let attempt = u16::try_from(hand_in.attempt).unwrap_or(u16::MAX);
+    // Those of one assignment, which are handed in at one time, lie together in the index: fewer pages are written.
     idempotency_key[..8].copy_from_slice(&mine.assignment.id.0.to_be_bytes());
-    idempotency_key[8..10].copy_from_slice(&attempt.to_be_bytes());
     Ok(NewReport {
         assignment: mine.assignment.id,
         pair: mine.pair,

@@ -6,6 +6,7 @@ mod stories;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::Duration;
 
 use anyhow::Context;
 use rust_embed::Embed;
@@ -17,6 +18,9 @@ use crate::actions::restore;
 use crate::config::{Given, Settings};
 use crate::store::FILE_NAME;
 use scenario::{Scenario, scenario};
+
+/// How long a school that was just filled is waited for.
+const SEARCHED_WITHIN: Duration = Duration::from_secs(20);
 
 /// Arguments of the command.
 #[derive(Debug, clap::Args)]
@@ -99,8 +103,10 @@ async fn build(settings: &Settings, school: &Scenario) -> anyhow::Result<()> {
     };
     let service = open(&filling, Clock::default()).await?;
     fill::fill(&service, school).await?;
-    // So that its review queue is whole when the demo opens.
-    service.searches.settled().await;
+    // So that its review queue is whole when the demo opens; what is not searched by then is after the next start.
+    tokio::time::timeout(SEARCHED_WITHIN, service.searches.settled())
+        .await
+        .ok();
     service.store.close().await;
     let place = settings.data.join(FILE_NAME);
     std::fs::rename(beside.join(FILE_NAME), &place)

@@ -1,5 +1,5 @@
-//! Everything that the gradebook of a class is made of, in two aggregated rows: a statement costs a hop between threads,
-//! so few fat ones.
+//! Everything that the gradebook of a class is made of, in one aggregated row: a statement costs a hop between threads,
+//! so one fat one.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -146,40 +146,32 @@ impl Beside {
     }
 }
 
-/// All of a class; what was settled not to count is as if it were not handed in.
-///
-/// # Errors
-/// When the database does not answer or a row cannot be read.
-pub async fn of_class(store: &Store, class: ClassId) -> Result<Book, StoreError> {
-    // Two statements that take about as long as each other, at one time.
-    let (reports, (mut beside, book)) = tokio::try_join!(reports(store, class), beside(store, class))?;
-    let cells = reports
-        .into_iter()
-        .flat_map(|(a, reports)| reports.into_iter().map(move |r| (a, r)));
-    let mut cells: Vec<Cell> = cells.filter_map(|(a, report)| beside.cell(a, report)).collect();
-    cells.sort_unstable_by_key(|c| (c.assignment, c.pair, c.attempt));
-    Ok(Book { cells, ..book })
+/// The gradebook as it is read: lists as JSON.
+struct AsRead {
+    cells: String,
+    set: String,
+    other_plate: String,
+    waits: String,
+    asked: String,
+    students: String,
+    members: String,
+    adjusted: String,
+    excused: String,
+    extended: String,
+    columns: String,
+    drops: i64,
 }
 
-async fn reports(store: &Store, class: ClassId) -> Result<Vec<OfAssignment>, StoreError> {
-    let reports = sqlx::query_scalar!(
-        r#"select json_group_array(json_array(a.id, (
-               select json_group_array(json_array(r.pair, r.id, r.attempt, r.handed_in_at,
-                   case when g.report is not null then coalesce(g.mark, '') end))
-               from report r left join grade g on g.report = r.id and g.superseded_at is null
-               where r.assignment = a.id))) as "reports!: String"
-           from assignment a where a.class = ?"#,
-        class,
-    )
-    .fetch_one(store.read())
-    .await?;
-    of_json(BOOK, &reports)
-}
-
-/// All but the reports, and the book without them.
-async fn beside(store: &Store, class: ClassId) -> Result<(Beside, Book), StoreError> {
-    let row = sqlx::query!(
+async fn read(store: &Store, class: ClassId) -> Result<AsRead, StoreError> {
+    Ok(sqlx::query_as!(
+        AsRead,
         r#"select
+               (select json_group_array(json_array(a.id, (
+                    select json_group_array(json_array(r.pair, r.id, r.attempt, r.handed_in_at,
+                        case when g.report is not null then coalesce(g.mark, '') end))
+                    from report r left join grade g on g.report = r.id and g.superseded_at is null
+                    where r.assignment = a.id)))
+                from assignment a where a.class = ?1) as "cells!: String",
                (select json_group_array(json_array(o.report, o.mark))
                 from assignment a cross join report r on r.assignment = a.id
                 cross join mark_override o on o.report = r.id and o.undone_at is null
@@ -214,18 +206,38 @@ async fn beside(store: &Store, class: ClassId) -> Result<(Beside, Book), StoreEr
         class,
     )
     .fetch_one(store.read())
-    .await?;
-    let found: Vec<ReportId> = of_json(BOOK, &row.waits)?;
-    let asked: Vec<ReportId> = of_json(BOOK, &row.asked)?;
-    let set: Vec<(ReportId, String)> = of_json(BOOK, &row.set)?;
-    let other_plate: Vec<(ReportId, bool)> = of_json(BOOK, &row.other_plate)?;
-    let beside = Beside {
-        set: set.into_iter().collect(),
-        other_plate: other_plate.into_iter().collect(),
-        waits: found.into_iter().chain(asked).collect(),
-    };
-    let book = Book {
-        cells: Vec::new(),
+    .await?)
+}
+
+impl Beside {
+    fn of(row: &AsRead) -> Result<Self, StoreError> {
+        let found: Vec<ReportId> = of_json(BOOK, &row.waits)?;
+        let asked: Vec<ReportId> = of_json(BOOK, &row.asked)?;
+        let set: Vec<(ReportId, String)> = of_json(BOOK, &row.set)?;
+        let other_plate: Vec<(ReportId, bool)> = of_json(BOOK, &row.other_plate)?;
+        Ok(Self {
+            set: set.into_iter().collect(),
+            other_plate: other_plate.into_iter().collect(),
+            waits: found.into_iter().chain(asked).collect(),
+        })
+    }
+}
+
+/// All of a class; what was settled not to count is as if it were not handed in.
+///
+/// # Errors
+/// When the database does not answer or the row cannot be read.
+pub async fn of_class(store: &Store, class: ClassId) -> Result<Book, StoreError> {
+    let row = read(store, class).await?;
+    let mut beside = Beside::of(&row)?;
+    let of_assignments: Vec<OfAssignment> = of_json(BOOK, &row.cells)?;
+    let cells = of_assignments
+        .into_iter()
+        .flat_map(|(a, reports)| reports.into_iter().map(move |r| (a, r)));
+    let mut cells: Vec<Cell> = cells.filter_map(|(a, report)| beside.cell(a, report)).collect();
+    cells.sort_unstable_by_key(|c| (c.assignment, c.pair, c.attempt));
+    Ok(Book {
+        cells,
         students: of_json(BOOK, &row.students)?,
         members: of_json(BOOK, &row.members)?,
         adjusted: of_json(BOOK, &row.adjusted)?,
@@ -233,8 +245,7 @@ async fn beside(store: &Store, class: ClassId) -> Result<(Beside, Book), StoreEr
         extended: of_json(BOOK, &row.extended)?,
         columns: of_json(BOOK, &row.columns)?,
         drops: row.drops,
-    };
-    Ok((beside, book))
+    })
 }
 
 /// What the mark of one student for one assignment is made of.

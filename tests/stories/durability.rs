@@ -137,7 +137,7 @@ async fn a_full_disk_refuses_with_a_page_and_loses_nothing_that_was_accepted() {
         .await
         .is(503)
         .has("It is still on this page")
-        .has("sheet.jpg” was not kept. The server cannot write to its disk")
+        .has("sheet.jpg” was not kept and has to be chosen again: the server cannot do it at the moment.")
         .has(&format!("value=\"{first}\""));
     inside.get(&accepted).await.is(200).has("attempt 1");
     Browser::at(&full.address()).get("/health").await.is(200);

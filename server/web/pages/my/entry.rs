@@ -158,6 +158,16 @@ impl Back {
     }
 
     /// Whether the numbers were handed in before, without what is written beside them here.
+    fn status(&self) -> StatusCode {
+        if self.taken.is_some() {
+            StatusCode::CONFLICT
+        } else if self.is_wrong() {
+            StatusCode::UNPROCESSABLE_ENTITY
+        } else {
+            StatusCode::OK
+        }
+    }
+
     pub(super) fn is_of_other_words(&self) -> bool {
         self.not_in_it != NotInIt::default()
     }
@@ -286,7 +296,7 @@ pub(in crate::web) async fn submit(
     if headers.contains_key("x-keep") {
         return answer_of_keeping(kept);
     }
-    let photo = Photo::take(&app, &person, (&mine, form.attempt), &upload).await?;
+    let photo = Photo::take(&app, &person, (&mine, form.attempt), &upload).await;
     let mine = if photo.waits() {
         stands_now(&app, &person, &mine).await?
     } else {
@@ -319,6 +329,7 @@ pub(in crate::web) async fn submit(
         Some(report) if back.is_of_other_words() => photo.beside(&app, &person, &mine, report).await?,
         _ => photo.beside_next(&app, &person, &mine).await?,
     };
+    let by_fault = photo.by_fault;
     let mut back = Back {
         evidence_mend: photo.mend,
         said_of_photo: photo.said,
@@ -330,9 +341,8 @@ pub(in crate::web) async fn submit(
     }
     let status = match &kept {
         Err(unkept) => unkept.status,
-        Ok(_) if back.taken.is_some() => StatusCode::CONFLICT,
-        Ok(_) if back.is_wrong() => StatusCode::UNPROCESSABLE_ENTITY,
-        Ok(_) => StatusCode::OK,
+        Ok(_) if by_fault => StatusCode::SERVICE_UNAVAILABLE,
+        Ok(_) => back.status(),
     };
     let page = entry(&app, &person, &mine, &exercise, form, back, &order).await?;
     Ok(Sheet(status, page).into_response())

@@ -17,19 +17,38 @@ use crate::web::app::App;
 use crate::web::errors::{Explained, WebError};
 use crate::web::upload::{File, Upload};
 
-/// Keeps a file. What stands against it, be it that the disk is full, is said on the page of the form, which holds what was typed.
-async fn keep(app: &App, person: &Person, of: (Of, Beside), file: &File) -> Result<Result<Kept, String>, WebError> {
-    match super::evidence::keep(app, person, of, file).await {
-        Ok(kept) => Ok(kept),
-        Err(error) => Ok(Err(format!("{} was not kept. {}", shown(&file.name), told(error)?))),
+/// Why a file is not kept.
+struct Unkept {
+    /// How to mend it.
+    mend: String,
+    /// Whether the server is at fault.
+    by_fault: bool,
+}
+
+impl From<String> for Unkept {
+    fn from(mend: String) -> Self {
+        Self { mend, by_fault: false }
     }
 }
 
-/// What there is to say of a failure, where it is one of those that a person can do something about.
-fn told(error: WebError) -> Result<String, WebError> {
-    match error {
-        WebError::Refused(why) => Ok(format!("{} {}", why.what, why.mend)),
-        error => Err(error),
+impl Unkept {
+    /// Where the server cannot do it, as when its disk is full, that is said on the page of the form, which holds what was typed.
+    fn by_fault(what: &str, error: &impl std::fmt::Debug) -> Self {
+        tracing::error!(?error, "a file beside a report was not kept or taken away");
+        let mend = format!(
+            "{what}: the server cannot do it at the moment. Do it again in a while, and tell your instructor if that does not help."
+        );
+        Self { mend, by_fault: true }
+    }
+}
+
+async fn keep(app: &App, person: &Person, of: (Of, Beside), file: &File) -> Result<Kept, Unkept> {
+    match super::evidence::keep(app, person, of, file).await {
+        Ok(kept) => Ok(kept?),
+        Err(error) => {
+            let what = format!("{} was not kept and has to be chosen again", shown(&file.name));
+            Err(Unkept::by_fault(&what, &error))
+        }
     }
 }
 
@@ -39,53 +58,51 @@ pub(super) struct Photo<'a> {
     waits: Option<&'a File>,
     /// How to mend it where it is not kept.
     pub(super) mend: String,
+    /// Whether the server is at fault that it is not.
+    pub(super) by_fault: bool,
     /// Where it is, if that is not beside the attempt of the page.
     pub(super) said: String,
 }
 
 impl<'a> Photo<'a> {
     /// Keeps the file of the form beside its attempt, or takes one away, as long as that is not handed in.
-    pub(super) async fn take(
-        app: &App,
-        person: &Person,
-        (mine, attempt): (&Mine, i64),
-        upload: &'a Upload,
-    ) -> Result<Self, WebError> {
+    pub(super) async fn take(app: &App, person: &Person, (mine, attempt): (&Mine, i64), upload: &'a Upload) -> Self {
         let of = of(mine, attempt);
         if let Some(Ok(id)) = upload.field("do").strip_prefix("take-away:").map(str::parse) {
-            return match take_away(&app.service, of, EvidenceId(id)).await {
-                Ok(None) => Ok(Self::default()),
-                Ok(Some(name)) => Ok(Self::not(format!(
-                    "Attempt {attempt} was handed in meanwhile with {}, so the file stays beside that report.",
-                    shown(&name)
-                ))),
-                Err(error) => Ok(Self::not(format!(
-                    "The file was not taken away. {}",
-                    told(error.into())?
-                ))),
-            };
+            match take_away(&app.service, of, EvidenceId(id)).await {
+                Ok(None) => {}
+                Ok(Some(name)) => {
+                    return Self::not(format!(
+                        "Attempt {attempt} was handed in meanwhile with {}, so the file stays beside that report.",
+                        shown(&name)
+                    ));
+                }
+                Err(error) => return Self::not(Unkept::by_fault("The file was not taken away", &error)),
+            }
         }
         let Some(file) = upload.file("evidence") else {
-            return Ok(Self::default());
+            return Self::default();
         };
         let waits = Self {
             waits: Some(file),
             ..Self::default()
         };
         if attempt != mine.handed_in + 1 || attempt > mine.assignment.attempts {
-            return Ok(waits);
+            return waits;
         }
-        Ok(match keep(app, person, (of, Beside::Draft), file).await? {
+        match keep(app, person, (of, Beside::Draft), file).await {
             Ok(Kept::New | Kept::Already) => Self::default(),
             // While it was on its way.
             Ok(Kept::HandedIn) => waits,
-            Err(mend) => Self::not(mend),
-        })
+            Err(unkept) => Self::not(unkept),
+        }
     }
 
-    fn not(mend: String) -> Self {
+    fn not(unkept: impl Into<Unkept>) -> Self {
+        let Unkept { mend, by_fault } = unkept.into();
         Self {
             mend,
+            by_fault,
             ..Self::default()
         }
     }
@@ -121,12 +138,12 @@ impl<'a> Photo<'a> {
             return self.beside_next(app, person, mine).await;
         }
         let of = super::evidence::of(&stored);
-        let kept = keep(app, person, (of, Beside::Report), file).await?;
+        let kept = keep(app, person, (of, Beside::Report), file).await;
         let name = shown(&file.name);
         Ok(match kept {
             Ok(Kept::New) => Self::said(format!("{name} was not beside that report yet, and now is.")),
             Ok(Kept::Already | Kept::HandedIn) => Self::default(),
-            Err(mend) => Self::not(mend),
+            Err(unkept) => Self::not(unkept),
         })
     }
 
@@ -141,7 +158,7 @@ impl<'a> Photo<'a> {
                 "{name} was not kept, since no attempt is left that it could be for. If it belongs to a report that is handed in, open that report from the page of the assignment and add it there."
             )));
         }
-        let kept = keep(app, person, (of(mine, attempt), Beside::Draft), file).await?;
+        let kept = keep(app, person, (of(mine, attempt), Beside::Draft), file).await;
         Ok(match kept {
             Ok(Kept::New | Kept::Already) => Self::said(format!(
                 "{name} is kept for attempt {attempt}: the attempt of the page that it came with is handed in. If it belongs to that report, take it away below, open the report from the page of the assignment and add it there."
@@ -149,7 +166,7 @@ impl<'a> Photo<'a> {
             Ok(Kept::HandedIn) => Self::not(format!(
                 "{name} was not kept, since attempt {attempt} was handed in at the same moment. Choose it again."
             )),
-            Err(mend) => Self::not(mend),
+            Err(unkept) => Self::not(unkept),
         })
     }
 
@@ -161,7 +178,11 @@ impl<'a> Photo<'a> {
             "These numbers were handed in before, by your partner or from another page of yours, and count once.";
         if !self.mend.is_empty() {
             let rest = format!("{once} That report is as it was, and you can add a file to it on its page.");
-            return Err(super::evidence::not_kept(&self.mend, &rest).to(to, way).into());
+            let mut page = super::evidence::not_kept(&self.mend, &rest);
+            if self.by_fault {
+                page.status = StatusCode::SERVICE_UNAVAILABLE;
+            }
+            return Err(page.to(to, way).into());
         }
         if self.said.is_empty() {
             return Ok(Redirect::to(&to).into_response());
