@@ -15,7 +15,7 @@ use platemark::store::ids::PersonId;
 use platemark::store::packed::Packed;
 use platemark::store::reports::{Note, SourceKind};
 
-use crate::processor::{self, Spent};
+use crate::processor::{self, Spent, cores};
 use crate::school::{self, Samples, School};
 use crate::{CLIENTS, Line, SPELL, bare, folder, ms, quantile};
 
@@ -252,10 +252,6 @@ fn time_of_grades(samples: &Samples, reports: &[Which], cores: usize) -> Duratio
     Spent::now().since(spent).all()
 }
 
-fn cores() -> usize {
-    std::thread::available_parallelism().unwrap().get()
-}
-
 /// Grades alone, for looking at where their time goes.
 pub(crate) async fn graded() -> Vec<Line> {
     graded_of(&Arc::new(school::samples())).await
@@ -312,7 +308,7 @@ async fn graded_of(samples: &Arc<Samples>) -> Vec<Line> {
             format!(
                 "{ratio:.2} of {} cores, less the {:.1} % that the host took, / {:.2} ms; on all cores at once a grade takes {:.2} ms",
                 cores(),
-                100.0 * rate.stolen.as_secs_f64() / all.as_secs_f64(),
+                processor::percent(rate.stolen, rate.elapsed),
                 each(alone),
                 each(beside_others),
             ),

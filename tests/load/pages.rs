@@ -113,8 +113,7 @@ fn judge(times: Times, before: Option<&Medians>, lines: &mut Vec<Line>) -> Media
 
 /// How much of the processors the host gave to others meanwhile: a page that waits for that is late by milliseconds.
 fn taken_by_host(of: Duration, stolen: Duration) -> Line {
-    let cores = std::thread::available_parallelism().unwrap().get();
-    let share = 100.0 * stolen.as_secs_f64() / (of.as_secs_f64() * cores as f64);
+    let share = processor::percent(stolen, of);
     Line::new(
         "while the pages below were looked at",
         format!("the host took {share:.1} %"),

@@ -79,3 +79,12 @@ pub(crate) fn stolen() -> Duration {
     let all = stat.lines().next().unwrap();
     TICK * all.split_whitespace().nth(8).unwrap().parse::<u32>().unwrap()
 }
+
+pub(crate) fn cores() -> usize {
+    std::thread::available_parallelism().unwrap().get()
+}
+
+/// What part of the processors' time in so long this is, in per cent.
+pub(crate) fn percent(time: Duration, elapsed: Duration) -> f64 {
+    100.0 * time.as_secs_f64() / (elapsed.as_secs_f64() * cores() as f64)
+}
