@@ -23,8 +23,9 @@ use crate::store::grades::NewGrade;
 use crate::store::ids::{AssignmentId, ReportId};
 use crate::store::writer::Waits;
 
-/// Most reports that a processor takes at once: few, since the first one's answer waits for the last one's grade.
-const AT_ONCE: usize = 8;
+/// Most reports that a processor takes at once: few, since the first one's answer waits for the last one's grade; and enough that it has
+/// something to do while the writer stores what it graded before.
+const AT_ONCE: usize = 16;
 
 /// How long the stop waits for grades that are being made.
 const AT_THE_END: Duration = Duration::from_secs(5);
@@ -285,7 +286,7 @@ mod tests {
 
     #[test]
     fn processors_share_what_waits() {
-        let mut waiting = 20;
+        let mut waiting = 40;
         let mut next = || {
             let next = share(waiting, 2);
             waiting -= next;
@@ -293,7 +294,7 @@ mod tests {
         };
         assert_eq!(
             [next(), next(), next(), next(), next(), next(), next()],
-            [8, 6, 3, 2, 1, 0, 0]
+            [16, 12, 6, 3, 2, 1, 0]
         );
         assert_eq!(share(3, 0), 3);
     }

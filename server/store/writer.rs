@@ -33,7 +33,7 @@ const STATEMENT: (usize, usize) = (64, 1 << 20);
 
 /// While so many reports for each processor wait to be graded, all processors have enough to do, and do it faster without the
 /// writer: so long after a transaction it lets what comes gather for the next one.
-const GATHER: (usize, Duration) = (4, Duration::from_millis(20));
+const GATHER: (usize, Duration) = (6, Duration::from_millis(20));
 
 type Answer<T> = oneshot::Sender<Result<T, StoreError>>;
 

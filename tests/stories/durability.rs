@@ -129,6 +129,8 @@ async fn a_full_disk_refuses_with_a_page_and_loses_nothing_that_was_accepted() {
     let page = inside.send_files(&entry_path, entry(&form, &csv)).await;
     page.is(503)
         .has("It is still on this page")
+        .has("to mend; what you typed is only on this page")
+        .has_not("the rest is kept")
         .has(&format!("value=\"{first}\""));
     // So is one with a photo, and of the photo it is said that it was not kept.
     let with_photo = entry(&form, &csv).part("evidence", Part::bytes(photo()).file_name("sheet.jpg"));

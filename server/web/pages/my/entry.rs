@@ -59,6 +59,7 @@ pub(in crate::web) struct MyEntry {
     source: String,
     source_name: String,
     wrongs: Vec<(String, String)>,
+    is_only_here: bool,
     said: Vec<String>,
     /// Where the photo or PDF of the form is, if that is not beside its attempt.
     said_of_photo: String,
@@ -126,6 +127,8 @@ pub(super) struct Back {
     pub(super) taken: Option<ReportId>,
     /// What was written beside the same numbers and is not in that report.
     pub(super) not_in_it: NotInIt,
+    /// Whether what was typed is on the page only.
+    pub(super) is_only_here: bool,
 }
 
 /// A field in which partners wrote two things.
@@ -357,7 +360,10 @@ fn done(
     (kept, person): (&Result<KeptDraft, Unkept>, &Person),
 ) -> Result<Report, Box<Back>> {
     match (kept, upload.field("do")) {
-        (Err(unkept), _) => Err(Box::new(Back::problem(unkept.text))),
+        (Err(unkept), _) => Err(Box::new(Back {
+            is_only_here: true,
+            ..Back::problem(unkept.text)
+        })),
         (Ok(kept), "hand-in") => {
             // What was handed in meanwhile, or cannot be, is told at once: there is nothing to be asked about it.
             let asks = (mine.handed_in + 1..=mine.assignment.attempts).contains(&form.attempt);
@@ -657,6 +663,7 @@ async fn entry(
         decimals: exercise.decimals,
         key,
         wrongs: wrongs(&back),
+        is_only_here: back.is_only_here,
         ask_unit: back.checks.iter().any(|r| r.doubt == Doubt::Unit),
         other_unit: if exercise.units == LengthUnit::Mm {
             "inches"
