@@ -580,7 +580,7 @@ mod tests {
 
     /// Set in `.cargo/config.toml`.
     #[tokio::test]
-    async fn each_connection_keeps_pages_of_its_own() {
+    async fn each_connection_keeps_pages_and_plans_of_its_own() {
         let folder = tempfile::tempdir().unwrap();
         let store = Store::open(folder.path()).await.unwrap();
         let options: Vec<String> = sqlx::query_scalar("select compile_options from pragma_compile_options")
@@ -590,6 +590,7 @@ mod tests {
         assert!(options.iter().any(|o| o == "ENABLE_STAT4"), "{options:?}");
         assert!(!options.iter().any(|o| o == "ENABLE_MEMORY_MANAGEMENT"), "{options:?}");
         assert!(options.iter().any(|o| o == "DEFAULT_MEMSTATUS=0"), "{options:?}");
+        assert!(options.iter().any(|o| o == "ENABLE_QPSG"), "{options:?}");
     }
 
     #[tokio::test]
