@@ -479,7 +479,12 @@ async fn what_says_two_things_is_not_guessed() {
         .fill("m-9", &"9".repeat(3000))
         .send(&pair, "hand-in")
         .await;
-    is_kept_and_told(&page, &["at most"]);
+    // Then nothing of it is kept, and it says so.
+    page.is(422)
+        .has("what you typed is only on this page")
+        .has_not("the rest is kept")
+        .has("value=\"-8.0177\"")
+        .has("at most");
     assert_eq!(handed_in(&site, assignment).await, 0);
 }
 
