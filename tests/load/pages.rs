@@ -88,27 +88,22 @@ async fn hand_in(device: Device, n: usize, report: Report) -> Duration {
     time
 }
 
-/// How much longer a page may take where ten times as many items are stored.
-const GROWS: f64 = 1.2;
-
 /// A line for each page: its p99 against the limit, and its median against that with a tenth of the items; with ten times the items both
 /// may be a fifth more.
 fn judge(times: Times, before: Option<&Medians>, lines: &mut Vec<Line>) -> Medians {
     let mut medians = Medians::new();
     for (name, mut times) in times {
         let (p99, median) = (quantile(&mut times, 0.99), quantile(&mut times, 0.5));
-        let limit = if name.starts_with("the gradebook") { 10 } else { 50 };
         let was = before.and_then(|before| before.get(name));
-        let goal = match (limit, was) {
-            (10, None) => "p99 <= 10 ms",
-            (10, Some(_)) => "p99 <= 12 ms",
-            (_, None) => "p99 <= 50 ms",
-            (_, Some(_)) => "p99 <= 60 ms",
+        let (limit, goal) = match (name.starts_with("the gradebook"), was) {
+            (true, None) => (10, "p99 <= 10 ms"),
+            (true, Some(_)) => (12, "p99 <= 12 ms"),
+            (false, None) => (50, "p99 <= 50 ms"),
+            (false, Some(_)) => (60, "p99 <= 60 ms"),
         };
-        let limit = Duration::from_millis(limit).mul_f64(was.map_or(1.0, |_| GROWS));
         let growth = was.map(|was| median.as_secs_f64() / was.as_secs_f64());
         let against = growth.map_or_else(String::new, |g| format!("median {g:.2} of that at a tenth (<= 1.20)"));
-        let met = p99 <= limit && growth.is_none_or(|g| g <= GROWS);
+        let met = p99 <= Duration::from_millis(limit) && growth.is_none_or(|g| g <= 1.2);
         lines.push(Line::new(
             name,
             format!("median {}, p99 {}", ms(median), ms(p99)),

@@ -336,6 +336,7 @@ pub(in crate::web) async fn submit(
     let mut back = Back {
         evidence_mend: photo.mend,
         said_of_photo: photo.said,
+        is_only_here: kept.is_err(),
         ..back
     };
     if let Ok(kept) = &kept {
@@ -360,10 +361,7 @@ fn done(
     (kept, person): (&Result<KeptDraft, Unkept>, &Person),
 ) -> Result<Report, Box<Back>> {
     match (kept, upload.field("do")) {
-        (Err(unkept), _) => Err(Box::new(Back {
-            is_only_here: true,
-            ..Back::problem(unkept.text)
-        })),
+        (Err(unkept), _) => Err(Box::new(Back::problem(unkept.text))),
         (Ok(kept), "hand-in") => {
             // What was handed in meanwhile, or cannot be, is told at once: there is nothing to be asked about it.
             let asks = (mine.handed_in + 1..=mine.assignment.attempts).contains(&form.attempt);
